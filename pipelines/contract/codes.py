@@ -205,13 +205,42 @@ CAUSES: tuple[Cause, ...] = (
     Cause("wiring_or_contact", "electrical", "wiring, connector or plug", "yes", 3, 60),
     Cause("board_input", "electrical", "control board input", "no", 0, 30),
     Cause("diaphragm_leak", "switch_itself", "diaphragm leaking or torn", "cures", None, None, "never"),
-    Cause("setpoint_drift", "switch_itself", "make point drifted out of tolerance", "cures", None, None, "never"),
-    Cause("contact_stuck_or_resistive", "switch_itself", "contacts stuck or resistive", "cures", None, None, "never"),
-    Cause("water_in_switch", "switch_itself", "water inside the switch; something put it there", "yes", 3, 45),
-    Cause("exchanger_restricted", "heat_exchanger", "heat exchanger restricted", "partly", 7, 90, must_escalate=True),
-    Cause("exchanger_breached", "heat_exchanger", "heat exchanger breached", "partly", 1, 60, must_escalate=True),
-    Cause("wrong_switch_or_altitude", "installation", "wrong switch, or not matched to altitude", "no", 0, 30,
-          must_escalate=True),
+    Cause(
+        "setpoint_drift", "switch_itself", "make point drifted out of tolerance", "cures", None, None, "never"
+    ),
+    Cause(
+        "contact_stuck_or_resistive",
+        "switch_itself",
+        "contacts stuck or resistive",
+        "cures",
+        None,
+        None,
+        "never",
+    ),
+    Cause(
+        "water_in_switch", "switch_itself", "water inside the switch; something put it there", "yes", 3, 45
+    ),
+    Cause(
+        "exchanger_restricted",
+        "heat_exchanger",
+        "heat exchanger restricted",
+        "partly",
+        7,
+        90,
+        must_escalate=True,
+    ),
+    Cause(
+        "exchanger_breached", "heat_exchanger", "heat exchanger breached", "partly", 1, 60, must_escalate=True
+    ),
+    Cause(
+        "wrong_switch_or_altitude",
+        "installation",
+        "wrong switch, or not matched to altitude",
+        "no",
+        0,
+        30,
+        must_escalate=True,
+    ),
     Cause("safety_bypassed", "installation", "safety switch bypassed", "no", 0, 30, must_escalate=True),
     Cause("not_found", "none_found", "no cause found", "no"),
     Cause("not_reproduced", "none_found", "fault could not be reproduced", "no"),
@@ -219,7 +248,9 @@ CAUSES: tuple[Cause, ...] = (
 
 CAUSE_GROUPS = tuple(dict.fromkeys(cause.group for cause in CAUSES))
 
-CAUSE_CODE = CodeList("cause_code", tuple(Code(cause.code, f"{cause.group}: {cause.about}") for cause in CAUSES))
+CAUSE_CODE = CodeList(
+    "cause_code", tuple(Code(cause.code, f"{cause.group}: {cause.about}") for cause in CAUSES)
+)
 
 # The two families of the seasonal figures.
 CONDENSATE_FAMILY = tuple(cause.code for cause in CAUSES if cause.group == "condensate") + (

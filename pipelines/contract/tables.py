@@ -131,11 +131,24 @@ READINGS = Table(
     ("visit_id", "reading_no"),
     (
         _id("visit_id", "the visit", is_required=True, references="visits.visit_id"),
-        Field("reading_no", "whole", "number of the reading within the visit", is_required=True, minimum=0,
-              maximum=100_000),
+        Field(
+            "reading_no",
+            "whole",
+            "number of the reading within the visit",
+            is_required=True,
+            minimum=0,
+            maximum=100_000,
+        ),
         Field("quantity", "code", "what was read", is_required=True, code_list=codes.QUANTITY),
-        Field("value", "quantity", "the reading; suction and pressure alike, its sign is kept apart",
-              is_required=True, minimum=-100_000, maximum=100_000, unit_field="unit"),
+        Field(
+            "value",
+            "quantity",
+            "the reading; suction and pressure alike, its sign is kept apart",
+            is_required=True,
+            minimum=-100_000,
+            maximum=100_000,
+            unit_field="unit",
+        ),
         Field("unit", "unit", "unit of the reading"),
         Field("condition", "code", "how the appliance was running", code_list=codes.CONDITION),
         Field("contacts", "code", "state of the switch contacts", code_list=codes.CONTACTS),
@@ -154,9 +167,22 @@ GAUGES = Table(
         _pressure("full_scale", "end of its scale", "unit"),
         _pressure("resolution", "smallest step it shows", "unit"),
         Field("unit", "unit", "unit of full scale and resolution"),
-        Field("accuracy_percent_full_scale", "number", "accuracy as percent of full scale", unit="%", minimum=0,
-              maximum=100),
-        Field("accuracy_percent_reading", "number", "accuracy as percent of reading", unit="%", minimum=0, maximum=100),
+        Field(
+            "accuracy_percent_full_scale",
+            "number",
+            "accuracy as percent of full scale",
+            unit="%",
+            minimum=0,
+            maximum=100,
+        ),
+        Field(
+            "accuracy_percent_reading",
+            "number",
+            "accuracy as percent of reading",
+            unit="%",
+            minimum=0,
+            maximum=100,
+        ),
         Field("calibrated_on", "date", "day of its last calibration"),
     ),
 )
@@ -187,11 +213,25 @@ PART_LINES = Table(
     ("visit_id", "line_no"),
     (
         _id("visit_id", "the visit", is_required=True, references="visits.visit_id"),
-        Field("line_no", "whole", "number of the line within the visit", is_required=True, minimum=0, maximum=100_000),
+        Field(
+            "line_no",
+            "whole",
+            "number of the line within the visit",
+            is_required=True,
+            minimum=0,
+            maximum=100_000,
+        ),
         _id("part_number", "the part number", references="parts.part_number"),
         Field("part_class", "code", "kind of part", code_list=codes.PART_CLASS),
         Field("description", "text", "the part in the company's words", longest=2_000),
-        Field("quantity", "number", "how many; negative on a credit", is_required=True, minimum=-1_000, maximum=1_000),
+        Field(
+            "quantity",
+            "number",
+            "how many; negative on a credit",
+            is_required=True,
+            minimum=-1_000,
+            maximum=1_000,
+        ),
         Field("line_status", "code", "what became of it; blank = fitted", code_list=codes.LINE_STATUS),
         _money("unit_cost", "cost of one"),
         _money("price", "price charged for the line"),
@@ -214,11 +254,17 @@ BENCH_TESTS = Table(
         _id("tester_id", "who tested it"),
         _id("gauge_id", "the gauge used", references="gauges.gauge_id"),
         Field("pressure_unit", "unit", "unit of the pressures in this row", is_required=True),
-        *(_pressure(f"{point}_{turn}", f"{point} reading {turn}") for point in ("make", "break") for turn in (1, 2, 3)),
+        *(
+            _pressure(f"{point}_{turn}", f"{point} reading {turn}")
+            for point in ("make", "break")
+            for turn in (1, 2, 3)
+        ),
         _pressure("rated_make_pressure", "rated make point of the switch tested"),
         _pressure("make_tolerance", "allowed deviation of the make point"),
         Field("is_leak_down_passed", "flag", "whether it held the pressure"),
-        Field("contact_ohms", "number", "resistance of the closed contacts", unit="Ohm", minimum=0, maximum=1e9),
+        Field(
+            "contact_ohms", "number", "resistance of the closed contacts", unit="Ohm", minimum=0, maximum=1e9
+        ),
         Field("has_water_inside", "flag", "whether water was inside"),
         Field("is_diaphragm_torn", "flag", "whether the diaphragm is torn"),
         Field("handling", "code", "what happened to it between removal and test", code_list=codes.HANDLING),
@@ -284,7 +330,9 @@ CORRECTIONS = Table(
     (
         _id("correction_id", "the correction", is_required=True),
         _id("visit_id", "the visit it concerns", is_required=True, references="visits.visit_id"),
-        Field("corrected_field", "code", "what is corrected", is_required=True, code_list=codes.CORRECTED_FIELD),
+        Field(
+            "corrected_field", "code", "what is corrected", is_required=True, code_list=codes.CORRECTED_FIELD
+        ),
         Field("new_value", "text", "the value that holds"),
         Field("reason", "text", "why", is_required=True, longest=2_000),
         _id("corrected_by", "who corrected it", is_required=True),
