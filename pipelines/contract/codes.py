@@ -205,9 +205,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause("wiring_or_contact", "electrical", "wiring, connector or plug", "yes", 3, 60),
     Cause("board_input", "electrical", "control board input", "no", 0, 30),
     Cause("diaphragm_leak", "switch_itself", "diaphragm leaking or torn", "cures", None, None, "never"),
-    Cause(
-        "setpoint_drift", "switch_itself", "make point drifted out of tolerance", "cures", None, None, "never"
-    ),
+    Cause("setpoint_drift", "switch_itself", "make point drifted out of tolerance", "cures", None, None, "never"),
     Cause(
         "contact_stuck_or_resistive",
         "switch_itself",
@@ -217,9 +215,7 @@ CAUSES: tuple[Cause, ...] = (
         None,
         "never",
     ),
-    Cause(
-        "water_in_switch", "switch_itself", "water inside the switch; something put it there", "yes", 3, 45
-    ),
+    Cause("water_in_switch", "switch_itself", "water inside the switch; something put it there", "yes", 3, 45),
     Cause(
         "exchanger_restricted",
         "heat_exchanger",
@@ -229,9 +225,7 @@ CAUSES: tuple[Cause, ...] = (
         90,
         must_escalate=True,
     ),
-    Cause(
-        "exchanger_breached", "heat_exchanger", "heat exchanger breached", "partly", 1, 60, must_escalate=True
-    ),
+    Cause("exchanger_breached", "heat_exchanger", "heat exchanger breached", "partly", 1, 60, must_escalate=True),
     Cause(
         "wrong_switch_or_altitude",
         "installation",
@@ -248,9 +242,7 @@ CAUSES: tuple[Cause, ...] = (
 
 CAUSE_GROUPS = tuple(dict.fromkeys(cause.group for cause in CAUSES))
 
-CAUSE_CODE = CodeList(
-    "cause_code", tuple(Code(cause.code, f"{cause.group}: {cause.about}") for cause in CAUSES)
-)
+CAUSE_CODE = CodeList("cause_code", tuple(Code(cause.code, f"{cause.group}: {cause.about}") for cause in CAUSES))
 
 # The two families of the seasonal figures.
 CONDENSATE_FAMILY = tuple(cause.code for cause in CAUSES if cause.group == "condensate") + (

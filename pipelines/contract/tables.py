@@ -254,17 +254,11 @@ BENCH_TESTS = Table(
         _id("tester_id", "who tested it"),
         _id("gauge_id", "the gauge used", references="gauges.gauge_id"),
         Field("pressure_unit", "unit", "unit of the pressures in this row", is_required=True),
-        *(
-            _pressure(f"{point}_{turn}", f"{point} reading {turn}")
-            for point in ("make", "break")
-            for turn in (1, 2, 3)
-        ),
+        *(_pressure(f"{point}_{turn}", f"{point} reading {turn}") for point in ("make", "break") for turn in (1, 2, 3)),
         _pressure("rated_make_pressure", "rated make point of the switch tested"),
         _pressure("make_tolerance", "allowed deviation of the make point"),
         Field("is_leak_down_passed", "flag", "whether it held the pressure"),
-        Field(
-            "contact_ohms", "number", "resistance of the closed contacts", unit="Ohm", minimum=0, maximum=1e9
-        ),
+        Field("contact_ohms", "number", "resistance of the closed contacts", unit="Ohm", minimum=0, maximum=1e9),
         Field("has_water_inside", "flag", "whether water was inside"),
         Field("is_diaphragm_torn", "flag", "whether the diaphragm is torn"),
         Field("handling", "code", "what happened to it between removal and test", code_list=codes.HANDLING),
@@ -330,9 +324,7 @@ CORRECTIONS = Table(
     (
         _id("correction_id", "the correction", is_required=True),
         _id("visit_id", "the visit it concerns", is_required=True, references="visits.visit_id"),
-        Field(
-            "corrected_field", "code", "what is corrected", is_required=True, code_list=codes.CORRECTED_FIELD
-        ),
+        Field("corrected_field", "code", "what is corrected", is_required=True, code_list=codes.CORRECTED_FIELD),
         Field("new_value", "text", "the value that holds"),
         Field("reason", "text", "why", is_required=True, longest=2_000),
         _id("corrected_by", "who corrected it", is_required=True),
