@@ -1,6 +1,7 @@
 """Every code list of the contract, and what each cause means for a switch that was pulled.
 
-The lists are common practice in the trade, set in the structure of ISO 14224 (mode, mechanism, cause, detection, action).
+The lists are common practice in the trade, set in the structure of ISO 14224
+(mode, mechanism, cause, detection, action).
 """
 
 from __future__ import annotations

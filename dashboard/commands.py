@@ -1,0 +1,239 @@
+"""The command line `goodpull`.
+
+Every command prints what it did in words and ends with: 0 done; 1 some input was refused or there is nothing to
+show yet; 2 the command was written wrongly. Heavy libraries are imported inside the commands, so that help is quick.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from dashboard import printing
+
+app = typer.Typer(
+    name="goodpull",
+    help="How often was a pulled pressure switch in fact good, what came back, and where was a cause missed?",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+EXIT_REFUSED = 1
+
+HomeOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--home",
+        envvar="GOODPULL_HOME",
+        help="Folder that holds the records and figures.",
+        show_default="a folder of your own account",
+        file_okay=False,
+    ),
+]
+
+
+class FileKind(StrEnum):
+    csv = "csv"
+    parquet = "parquet"
+
+
+class TemplateKind(StrEnum):
+    csv = "csv"
+    xlsx = "xlsx"
+
+
+def default_home(name: str = "fleet") -> Path:
+    """The folder used when none is named: under the account's own data folder."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("goodpull", appauthor=False)) / name
+
+
+@app.command(
+    epilog="Examples:  goodpull demo   |   goodpull demo --no-open   |   goodpull demo --seed 7 --visits 200000"
+)
+def demo(
+    home: HomeOption = None,
+    seed: Annotated[int, typer.Option(help="Seed of the invented fleet.", min=0)] = 1,
+    visits: Annotated[int | None, typer.Option(help="About how many visits.", min=1_000, max=10_000_000)] = None,
+    is_fresh: Annotated[bool, typer.Option("--fresh", help="Make the demo fleet anew.")] = False,
+    is_opened: Annotated[bool, typer.Option("--open/--no-open", help="Open the pages when done.")] = True,
+    port: Annotated[int | None, typer.Option(help="Port on this machine.", min=1, max=65535)] = None,
+    is_browser_started: Annotated[bool, typer.Option("--browser/--no-browser", help="Start a browser.")] = True,
+) -> None:
+    """Invent a fleet, load its records, compute the figures and open the pages."""
+    import shutil
+
+    from pipelines.store import Store
+
+    folder = home or default_home("demo")
+    marker = folder / "demo.json"
+    wanted = {"seed": seed, "visits": visits}
+    if folder.exists() and any(folder.iterdir()) and not marker.exists():
+        printing.fail(
+            f"{folder} already holds something that is not a demo. Choose another folder with --home; nothing was changed."
+        )
+    is_made = marker.exists() and json.loads(marker.read_text("utf-8")) == wanted
+    if is_fresh or not is_made or Store(folder).current() is None:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(parents=True)
+        marker.write_text(json.dumps(wanted), "utf-8")
+        _generate(folder, seed, visits, FileKind.csv)
+        _load(folder, [folder / "records"])
+    _figures(folder)
+    printing.say(f"The demo fleet is invented; its truth is in {folder / 'truth'}.")
+    if is_opened:
+        _serve(folder, port, is_browser_started)
+
+
+@app.command(epilog="Examples:  goodpull load exports/   |   goodpull load visits.csv part_lines.xlsx --home company")
+def load(
+    sources: Annotated[list[Path], typer.Argument(help="Files or folders: CSV, XLSX, Parquet, JSON lines.")],
+    home: HomeOption = None,
+) -> None:
+    """Load visit records. Rows are accepted or held back with a reason; nothing is dropped silently."""
+    folder = home or default_home()
+    report = _load(folder, sources)
+    if any(file.error for file in report.files):
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@app.command(epilog="Example:  goodpull check exports/")
+def check(
+    sources: Annotated[list[Path], typer.Argument(help="Files or folders to look at.")],
+    home: HomeOption = None,
+) -> None:
+    """Say what a load would do. Changes nothing."""
+    folder = home or default_home()
+    report = _load(folder, sources, is_dry_run=True)
+    printing.say("Nothing was changed. To load these records: goodpull load ...")
+    if any(file.error for file in report.files):
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@app.command(epilog="Examples:  goodpull figures   |   goodpull figures --json > figures.json")
+def figures(
+    home: HomeOption = None,
+    is_json: Annotated[bool, typer.Option("--json", help="Print every figure as JSON.")] = False,
+) -> None:
+    """Print the figures with their ranges and what they rest on."""
+    folder = home or default_home()
+    computed, store_name = _figures(folder, is_quiet=is_json)
+    from models.figures.all import as_json
+
+    published = as_json(computed, store_name)
+    if is_json:
+        sys.stdout.write(json.dumps(published, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        printing.print_figures(published)
+
+
+@app.command(name="open", epilog="Examples:  goodpull open   |   goodpull open --port 8080 --no-browser")
+def open_pages(
+    home: HomeOption = None,
+    port: Annotated[int | None, typer.Option(help="Port on this machine.", min=1, max=65535)] = None,
+    is_browser_started: Annotated[bool, typer.Option("--browser/--no-browser", help="Start a browser.")] = True,
+) -> None:
+    """Serve the pages on this machine only, until Ctrl+C."""
+    folder = home or default_home()
+    _serve(folder, port, is_browser_started)
+
+
+@app.command(epilog="Examples:  goodpull contract > contract.md   |   goodpull contract --templates blank/ --kind xlsx")
+def contract(
+    templates: Annotated[Path | None, typer.Option(help="Write blank templates into this folder.")] = None,
+    kind: Annotated[TemplateKind, typer.Option(help="Kind of template.")] = TemplateKind.xlsx,
+    package: Annotated[Path | None, typer.Option(help="Write the description as datapackage.json here.")] = None,
+) -> None:
+    """Print the data contract: every table, column, unit and code."""
+    from pipelines.contract import datapackage, reference
+    from pipelines.contract import templates as blank
+
+    if templates is not None:
+        for path in blank.write_templates(templates, kind.value):
+            printing.say(f"wrote {path}")
+    if package is not None:
+        package.write_text(json.dumps(datapackage.data_package(), indent=2) + "\n", "utf-8")
+        printing.say(f"wrote {package}")
+    if templates is None and package is None:
+        sys.stdout.write(reference.reference_page())
+
+
+@app.command(epilog="Examples:  goodpull generate fleet/   |   goodpull generate big/ --visits 5000000 --kind parquet")
+def generate(
+    folder: Annotated[Path, typer.Argument(help="Folder for the records and the truth; new or empty.")],
+    seed: Annotated[int, typer.Option(help="Same seed, same bytes.", min=0)] = 1,
+    visits: Annotated[int | None, typer.Option(help="About how many visits.", min=1_000, max=10_000_000)] = None,
+    kind: Annotated[FileKind, typer.Option(help="Kind of file.")] = FileKind.csv,
+) -> None:
+    """Invent a fleet with known truth and write its records as files."""
+    if folder.exists() and any(folder.iterdir()):
+        printing.fail(f"{folder} is not empty. Name a new folder; nothing was changed.")
+    folder.mkdir(parents=True, exist_ok=True)
+    _generate(folder, seed, visits, kind)
+    printing.say(f"Records in {folder / 'records'}, what really happened in {folder / 'truth'}.")
+
+
+def _generate(folder: Path, seed: int, visits: int | None, kind: FileKind) -> None:
+    from synthetic_data.generate import generate as write_fleet
+
+    with printing.progress("Inventing a fleet") as step:
+        write_fleet(folder, seed=seed, visits=visits, format=kind.value, progress=step)
+
+
+def _load(folder: Path, sources: list[Path], is_dry_run: bool = False) -> Any:
+    from pipelines.loading import load as load_records
+
+    with printing.progress("Reading records") as step:
+        report = load_records(folder, sources, progress=step, is_dry_run=is_dry_run)
+    printing.print_load(report, is_dry_run)
+    return report
+
+
+def _figures(folder: Path, is_quiet: bool = False) -> tuple[Any, str]:
+    from models.figures.sidecar import figures_for
+    from pipelines.settings import Settings
+    from pipelines.store import Store
+
+    store = Store(folder)
+    current = store.current()
+    if current is None:
+        printing.fail(
+            f"No records in {folder} yet. Load some (goodpull load FOLDER) or look at the demo (goodpull demo)."
+        )
+    with printing.progress("Computing figures", is_quiet=is_quiet) as step:
+        computed = figures_for(store, Settings.load(folder), progress=step)
+    return computed, current.name
+
+
+def _serve(folder: Path, port: int | None, is_browser_started: bool) -> None:
+    from dashboard.serving import serve
+
+    os.environ["GOODPULL_HOME"] = str(folder)
+    code = serve(port, is_browser_started)
+    if code:
+        raise typer.Exit(code)
+
+
+def main() -> None:
+    """Run the command line; errors are told in words, without a traceback."""
+    from pipelines.errors import GoodpullError
+
+    try:
+        app()
+    except GoodpullError as error:
+        printing.fail(str(error))
+    except KeyboardInterrupt:
+        printing.fail("Stopped. What was in force before is still in force.", code=130)
+
+
+if __name__ == "__main__":
+    main()
