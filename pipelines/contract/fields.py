@@ -61,6 +61,7 @@ class Field:
     unit_field: str | None = None
     references: str | None = None
     longest: int = 200
+    earliest_year: int = 1990
 
     @property
     def stored_name(self) -> str:

@@ -11,7 +11,6 @@ from pipelines.contract.fields import Field, Table
 
 # Widest pressure accepted anywhere: gas pressures stand beside draft in the same column.
 PRESSURE_LIMIT_PA = 20_000.0
-EARLIEST_YEAR = 1990
 
 
 def _id(name: str, about: str, **more) -> Field:
@@ -51,7 +50,7 @@ APPLIANCES = Table(
         _id("site_id", "the site it stands on", is_required=True, references="sites.site_id"),
         Field("appliance_kind", "code", "kind of appliance", code_list=codes.APPLIANCE_KIND),
         Field("is_condensing", "flag", "whether it condenses its flue gas"),
-        Field("installed_on", "date", "day it was installed"),
+        Field("installed_on", "date", "day it was installed", earliest_year=1900),
         Field("removed_on", "date", "day it was taken out"),
         Field("model_code", "text", "model as the company writes it"),
         Field("serial_number", "text", "serial number from the plate"),
@@ -71,7 +70,7 @@ TECHNICIANS = Table(
         _id("technician_id", "the technician", is_required=True),
         Field("technician_name", "text", "name as shown to those allowed to see it"),
         Field("branch", "text", "branch the technician works from"),
-        Field("started_on", "date", "first day with the company"),
+        Field("started_on", "date", "first day with the company", earliest_year=1900),
         Field("left_on", "date", "last day with the company"),
     ),
 )
