@@ -48,6 +48,7 @@ class Field:
     code_list: for kind "code". minimum, maximum: inclusive limits in the stored unit (pascal for pressures).
     unit: UCUM code where it is fixed. unit_field: the column of the same row that names the unit.
     references: "table.column" this value points to. longest: most characters accepted.
+    earliest_year: for dates and times, the first year accepted.
     """
 
     name: str

@@ -11,14 +11,16 @@ from pipelines.contract.fields import Field, Table
 
 # Widest pressure accepted anywhere: gas pressures stand beside draft in the same column.
 PRESSURE_LIMIT_PA = 20_000.0
+# A gauge's scale and a switch housing reach further than any pressure read on a visit.
+HOUSING_LIMIT_PA = 1_000_000.0
 
 
 def _id(name: str, about: str, **more) -> Field:
     return Field(name, "id", about, **more)
 
 
-def _pressure(name: str, about: str, unit_field: str = "pressure_unit") -> Field:
-    return Field(name, "pressure", about, minimum=0.0, maximum=PRESSURE_LIMIT_PA, unit_field=unit_field)
+def _pressure(name: str, about: str, unit_field: str = "pressure_unit", maximum: float = PRESSURE_LIMIT_PA) -> Field:
+    return Field(name, "pressure", about, minimum=0.0, maximum=maximum, unit_field=unit_field)
 
 
 def _money(name: str, about: str) -> Field:
@@ -163,7 +165,7 @@ GAUGES = Table(
     ("gauge_id",),
     (
         _id("gauge_id", "the gauge", is_required=True),
-        _pressure("full_scale", "end of its scale", "unit"),
+        _pressure("full_scale", "end of its scale", "unit", HOUSING_LIMIT_PA),
         _pressure("resolution", "smallest step it shows", "unit"),
         Field("unit", "unit", "unit of full scale and resolution"),
         Field(
@@ -196,7 +198,7 @@ PARTS = Table(
         _pressure("rated_make_pressure", "draft at which the switch must make"),
         _pressure("rated_break_pressure", "draft at which the switch must break"),
         _pressure("make_tolerance", "allowed deviation of the make point"),
-        _pressure("maximum_pressure", "most pressure the switch stands"),
+        _pressure("maximum_pressure", "most pressure the switch stands", maximum=HOUSING_LIMIT_PA),
         _UNIT,
         Field("has_intentional_bleed", "flag", "whether the switch bleeds by design"),
         Field("is_adjustable", "flag", "whether its make point can be set"),
