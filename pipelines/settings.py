@@ -1,59 +1,55 @@
-"""The company's settings: thresholds and rates, each shown where it is used."""
+"""What a company may set: read from settings.toml in its home, checked, and written into every store.
+
+Every threshold that a figure rests on is here, with the value used when nothing is set. The build writes them as the
+one-row table `setting`, so that the SQL reads them by a cross join and a page can show what was used.
+"""
 
 from __future__ import annotations
 
 import tomllib
-from dataclasses import asdict, dataclass, fields
+import types
+import typing
+from dataclasses import dataclass, fields
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from typing import Any
+from zoneinfo import ZoneInfo
 
-import duckdb
-
-from pipelines.contract.units import PASCAL_PER_UNIT
+from pipelines.contract.units import PASCAL_PER_UNIT, UNIT_SPELLINGS
 from pipelines.errors import GoodpullError
 
-SETTINGS_FILE = "settings.toml"
+FILE_NAME = "settings.toml"
 
 
 class SettingsError(GoodpullError):
-    """A setting is unknown or has a value that is not allowed."""
-
-
-# Shares and probabilities, which must lie in [0, 1].
-_SHARES = (
-    "bench_good_probability",
-    "bench_faulty_probability",
-    "assumed_tolerance_share",
-    "assumed_accuracy_share",
-    "flag_margin",
-    "false_discovery_limit",
-)
+    """A setting is not one of ours, or its value is not allowed."""
 
 
 @dataclass(frozen=True)
 class Settings:
-    """Every setting with its default. Pressures in pascal, money in `currency`, times in the unit of the name.
+    """All settings. Shares and probabilities lie in [0, 1], pressures are in pascal, times in days or minutes.
 
-    time_zone: for times delivered without an offset, and for days and weeks. default_pressure_unit: UCUM code for
-    numbers without a unit; None = such a pressure stays unknown. heating_base_c: 65 degF. service_gap_days: an
-    appliance counts as served until this long after its last visit. None for a rate = not told, nothing is assumed.
+    Raises SettingsError when a value is not allowed.
     """
 
     time_zone: str = "UTC"
     currency: str = "USD"
     default_pressure_unit: str | None = None
-    heating_base_c: float = (65 - 32) / 1.8
+    # 65 degrees Fahrenheit.
+    heating_base_c: float = 18.333333
     bench_good_probability: float = 0.95
     bench_faulty_probability: float = 0.05
     maximum_contact_ohms: float = 5.0
     maximum_days_to_bench: int = 14
+    # Where no tolerance is on record: this share of the rated make point, named wherever it is used.
     assumed_tolerance_share: float = 0.10
+    # For a gauge that is not on record: accuracy as a share of the reading, and its smallest step.
     assumed_accuracy_share: float = 0.02
     assumed_resolution_pa: float = 2.5
-    assumed_repeatability_pa: float = 2.5
     guard_factor: float = 1.645
-    headline_window_days: int = 30
+    callback_windows: tuple[int, ...] = (7, 14, 30, 60, 90)
+    headline_window: int = 30
     season_starts_month: int = 7
+    # An appliance counts as served from its first visit until this long after its last one, or its removal.
     service_gap_days: int = 730
     flag_margin: float = 0.08
     false_discovery_limit: float = 0.10
@@ -63,67 +59,118 @@ class Settings:
     swap_labour_minutes: float = 30.0
     random_seed: int = 20260101
 
+    def __post_init__(self) -> None:
+        for name, (low, high) in _LIMITS.items():
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:
+                raise SettingsError(_told(name, value, f"a number from {low:g} to {high:g}"))
+        _check_words(self)
+        if self.bench_faulty_probability >= self.bench_good_probability:
+            raise SettingsError(
+                _told(
+                    "bench_faulty_probability",
+                    self.bench_faulty_probability,
+                    f"less than bench_good_probability ({self.bench_good_probability:g})",
+                )
+            )
+
     @classmethod
     def load(cls, home: Path) -> Settings:
-        """Settings of a home: its settings.toml over the defaults. Raises SettingsError in words."""
-        path = Path(home) / SETTINGS_FILE
-        if not path.exists():
-            return cls()
+        """Settings of a home: its settings.toml, or the values used when nothing is set.
+
+        Raises SettingsError naming the file, the setting, the value and what is allowed.
+        """
+        path = Path(home) / FILE_NAME
         try:
             given = tomllib.loads(path.read_text("utf-8-sig"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise SettingsError(f"{path}: is not valid TOML ({error}). Mend the line, or remove the file.") from error
-        return cls(**{name: _checked(path, name, value) for name, value in given.items()})
-
-
-def write_setting_table(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Write the one-row table `setting`, from which the SQL of the facts reads."""
-    values = asdict(settings)
-    types = {entry.name: _sql_type(entry.type) for entry in fields(Settings)}
-    columns = ", ".join(f"{name} {types[name]}" for name in values)
-    con.execute(f"CREATE OR REPLACE TABLE setting ({columns})")
-    con.execute(f"INSERT INTO setting VALUES ({', '.join('?' * len(values))})", list(values.values()))
-
-
-def is_setting_table_current(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
-    """Whether the store was built with these settings."""
-    try:
-        cursor = con.execute("SELECT * FROM setting")
-    except duckdb.CatalogException:
-        return False
-    names = [column[0] for column in cursor.description or ()]
-    row = cursor.fetchone()
-    return row is not None and dict(zip(names, row, strict=True)) == asdict(settings)
-
-
-def _sql_type(annotation: object) -> str:
-    text = str(annotation)
-    return "VARCHAR" if "str" in text else "DOUBLE" if "float" in text else "BIGINT"
-
-
-def _checked(path: Path, name: str, value: object) -> object:
-    known = {entry.name: str(entry.type) for entry in fields(Settings)}
-    if name not in known:
-        raise SettingsError(f"{path}: {name} is no setting. Allowed: {', '.join(known)}.")
-    wanted = known[name]
-    is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    if "str" in wanted and not isinstance(value, str):
-        raise SettingsError(f"{path}: {name} is {value!r}; must be text in quotes.")
-    if "str" not in wanted and not is_number:
-        raise SettingsError(f"{path}: {name} is {value!r}; must be a number.")
-    if "int" in wanted and not isinstance(value, int):
-        raise SettingsError(f"{path}: {name} is {value!r}; must be a whole number.")
-    if is_number and not 0 <= float(value) < 1e9:  # type: ignore[arg-type]
-        raise SettingsError(f"{path}: {name} is {value!r}; must lie between 0 and 1e9.")
-    if name in _SHARES and not float(value) <= 1:  # type: ignore[arg-type]
-        raise SettingsError(f"{path}: {name} is {value!r}; must lie between 0 and 1.")
-    if name == "season_starts_month" and value not in range(1, 13):
-        raise SettingsError(f"{path}: {name} is {value!r}; must be a month, 1 to 12.")
-    if name == "default_pressure_unit" and value not in PASCAL_PER_UNIT:
-        raise SettingsError(f"{path}: {name} is {value!r}; must be one of {', '.join(PASCAL_PER_UNIT)}.")
-    if name == "time_zone":
+        except FileNotFoundError:
+            return cls()
+        except (OSError, UnicodeDecodeError) as error:
+            raise SettingsError(
+                f"{path}: cannot be read ({error}). Save it as UTF-8 text that you may read."
+            ) from error
+        except tomllib.TOMLDecodeError as error:
+            raise SettingsError(
+                f'{path}: is not valid TOML ({error}). Write one setting a line, such as: time_zone = "Europe/Berlin"'
+            ) from error
         try:
-            ZoneInfo(str(value))
-        except (ZoneInfoNotFoundError, ValueError) as error:
-            raise SettingsError(f"{path}: {name} is {value!r}; must be a zone such as America/Chicago.") from error
-    return float(value) if "float" in wanted else value  # type: ignore[arg-type]
+            return cls(**_typed(given))
+        except SettingsError as error:
+            raise SettingsError(f"{path}: {error}") from error
+
+
+_SHARE = (0.0, 1.0)
+_LIMITS: dict[str, tuple[float, float]] = {
+    "heating_base_c": (0, 30),
+    "bench_good_probability": (0.5, 1),
+    "bench_faulty_probability": (0, 0.5),
+    "maximum_contact_ohms": (0, 1000),
+    "maximum_days_to_bench": (0, 3650),
+    "assumed_tolerance_share": (0.001, 1),
+    "assumed_accuracy_share": _SHARE,
+    "assumed_resolution_pa": (0, 1000),
+    "guard_factor": (0, 10),
+    "headline_window": (1, 365),
+    "season_starts_month": (1, 12),
+    "service_gap_days": (1, 36500),
+    "flag_margin": _SHARE,
+    "false_discovery_limit": _SHARE,
+    "minimum_cases": (1, 10_000),
+    "labour_cost_per_hour": (0, 1e6),
+    "trip_cost": (0, 1e6),
+    "swap_labour_minutes": (0, 1440),
+    "random_seed": (0, 2**63 - 1),
+}
+
+
+def _check_words(settings: Settings) -> None:
+    try:
+        ZoneInfo(settings.time_zone)
+    except (KeyError, ValueError, OSError) as error:
+        allowed = 'a name of the IANA time-zone list, such as "America/Chicago"'
+        raise SettingsError(_told("time_zone", settings.time_zone, allowed)) from error
+    if not (len(settings.currency) == 3 and settings.currency.isascii() and settings.currency.isupper()):
+        raise SettingsError(_told("currency", settings.currency, 'an ISO 4217 code of three capitals, such as "USD"'))
+    unit = settings.default_pressure_unit
+    if unit is not None and unit not in PASCAL_PER_UNIT:
+        raise SettingsError(_told("default_pressure_unit", unit, "one of " + ", ".join(PASCAL_PER_UNIT)))
+    windows = settings.callback_windows
+    if not windows or list(windows) != sorted(set(windows)) or not 1 <= windows[0] <= windows[-1] <= 365:
+        raise SettingsError(_told("callback_windows", list(windows), "rising whole days from 1 to 365"))
+    if settings.headline_window not in windows:
+        allowed = f"one of callback_windows {list(windows)}"
+        raise SettingsError(_told("headline_window", settings.headline_window, allowed))
+
+
+def _typed(given: dict[str, Any]) -> dict[str, Any]:
+    """The values of a settings file in the types of Settings, or SettingsError."""
+    kinds = typing.get_type_hints(Settings)
+    known = [entry.name for entry in fields(Settings)]
+    typed = {}
+    for name, value in given.items():
+        if name not in kinds:
+            raise SettingsError(f"{name} is not a setting. Settings are: {', '.join(known)}.")
+        typed[name] = _as_kind(name, value, kinds[name])
+    if typed.get("default_pressure_unit") in UNIT_SPELLINGS:
+        typed["default_pressure_unit"] = UNIT_SPELLINGS[typed["default_pressure_unit"]]
+    return typed
+
+
+def _as_kind(name: str, value: Any, kind: Any) -> Any:
+    if isinstance(kind, types.UnionType):
+        kind = next(part for part in typing.get_args(kind) if part is not type(None))
+    is_whole = isinstance(value, int) and not isinstance(value, bool)
+    if kind is str and isinstance(value, str):
+        return value
+    if kind is int and is_whole:
+        return value
+    if kind is float and (is_whole or isinstance(value, float)):
+        return float(value)
+    if typing.get_origin(kind) is tuple and isinstance(value, list):
+        return tuple(_as_kind(name, entry, int) for entry in value)
+    words = {str: "text in quotes", int: "a whole number", float: "a number"}
+    raise SettingsError(_told(name, value, words.get(kind, "whole numbers in square brackets")))
+
+
+def _told(name: str, value: object, allowed: str) -> str:
+    return f"{name} is {value!r}; must be {allowed}."
