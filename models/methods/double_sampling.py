@@ -97,10 +97,10 @@ def horvitz_thompson_rate(
 
     is_good: bool, shape (n_tested,). probability: recorded selection probability of each, in (0, 1].
     population: how many switches the draw was from; coverage = tested / population.
-    Returns an Estimate: sum(g / pi) / sum(1 / pi), linearised variance
-    n / (n - 1) * sum((g - p)^2 / pi^2) / (sum 1 / pi)^2 (which holds for the switches to come, not only for these), interval on the logit; all good or all faulty:
-    Wilson's on the effective number (sum w)^2 / sum w^2. Unknown, with the reason, if nothing was drawn or the
-    smallest probability is under `minimum_testing_rate`.
+    Returns an Estimate: sum(g / pi) / sum(1 / pi) with the linearised variance
+    n / (n - 1) * sum((g - p)^2 / pi^2) / (sum 1 / pi)^2 (which holds for the switches to come, not only for these),
+    interval on the logit; all good or all faulty: Wilson's on the effective number (sum w)^2 / sum w^2. Unknown, with
+    the reason, if nothing was drawn or the smallest probability is under `minimum_testing_rate`.
     Raises ValueError on probabilities outside (0, 1].
     Source: Horvitz and Thompson (1952), J. Am. Stat. Assoc. 47:663; Sarndal, Swensson and Wretman (1992), section 5.7.
     """

@@ -9,8 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from models.methods.estimate import Estimate, unknown
-from models.methods.proportion import check_level
 from models.methods.follow_up import check_follow_up
+from models.methods.proportion import check_level
 
 METHOD = "1 - Kaplan-Meier, leave-one-site-out jackknife"
 MAXIMUM_GRID = 400

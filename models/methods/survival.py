@@ -26,9 +26,7 @@ __all__ = [
 METHOD = "1 - Kaplan-Meier"
 
 
-def kaplan_meier_curve(
-    durations: ArrayLike, is_event: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def kaplan_meier_curve(durations: ArrayLike, is_event: ArrayLike) -> tuple[NDArray, NDArray, NDArray]:
     """Incidence curve 1 - S(t) with its Greenwood standard error, for drawing.
 
     durations: shape (n,), >= 0. is_event: bool, shape (n,).

@@ -1,0 +1,304 @@
+"""Comparing technicians (or sites) with what their cases would lead one to expect.
+
+Unit j has n_j cases, of which an expected share e_j would be hits by case mix. The null says its true share is beta
+distributed around mu_j = expit(logit(e_j) + shift) with variance rho * mu_j * (1 - mu_j). The null is fitted to the
+central units only, so that units far out do not widen it. A unit may also belong to a wider group (its share beta
+distributed with rho = WIDE), whose weight is learned from the data; without it, a narrow null would shrink every
+outlier back among the rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, special, stats
+
+from models.methods.proportion import check_counts, check_level
+
+METHOD = "beta-binomial shrinkage, robust null"
+WIDE = 0.2
+MAXIMUM_OVERDISPERSION = 0.15
+SMALLEST_OVERDISPERSION = 1e-4
+CUTOFF = 2.0
+# Mean square of a standard normal kept only within +-CUTOFF.
+CENTRAL_SQUARE = 1 - 2 * CUTOFF * stats.norm.pdf(CUTOFF) / (2 * stats.norm.cdf(CUTOFF) - 1)
+FEWEST_UNITS = 5
+
+
+@dataclass(frozen=True)
+class Null:
+    """The fitted null. shift: on the logit, against case mix. overdispersion: rho in [0.0001, 0.15].
+
+    wide_weight: share of units in the wide group. n_central: units the null rests on. is_fitted: False with under 5
+    units, where shift = 0 and rho is the smallest.
+    """
+
+    shift: float
+    overdispersion: float
+    wide_weight: float
+    n_units: int
+    n_central: int
+    is_fitted: bool
+
+    def mean(self, expected_rate: ArrayLike) -> NDArray:
+        """Share that a unit with this case mix has under the null."""
+        rate = np.clip(np.asarray(expected_rate, dtype=float), 1e-6, 1 - 1e-6)
+        return special.expit(special.logit(rate) + self.shift)
+
+
+@dataclass(frozen=True)
+class Shrunken:
+    """Shrunken shares, one per unit: arrays of shape (n_units,).
+
+    value: posterior mean. low, high: posterior quantiles. expected: the null's share for that case mix. raw:
+    observed / n (NaN without cases). wide_probability: chance of belonging to the wide group.
+    """
+
+    value: NDArray
+    low: NDArray
+    high: NDArray
+    expected: NDArray
+    raw: NDArray
+    wide_probability: NDArray
+    parts: tuple[NDArray, NDArray, NDArray, NDArray]
+
+    def probability_above(self, margin: float = 0.0) -> NDArray:
+        """Probability that the true share exceeds the expected one by more than `margin`, shape (n_units,)."""
+        return 1 - _mixture_cdf(self.expected + margin, self.wide_probability, self.parts)
+
+
+def fit_null(observed: ArrayLike, n: ArrayLike, expected_rate: ArrayLike, variance: ArrayLike | None = None) -> Null:
+    """Fit the null to the central units.
+
+    observed: hits, may be fractional, 0 <= observed <= n. n: cases. expected_rate: case-mix share in (0, 1).
+    variance: extra variance of `observed` (from hits known only with a probability), default 0. All shape (n_units,);
+    units without cases are left out.
+    Units start ordered by their z-score; those beyond 2 null standard deviations are set aside, shift and
+    overdispersion are refitted by matching the mean and the mean square of the rest (corrected for the cut), until
+    the set stays the same.
+    Returns a Null. Raises ValueError on impossible counts.
+    Source: idea of the central matching in Efron (2004), J. Am. Stat. Assoc. 99:96, and of the trimmed funnel in
+    Spiegelhalter (2005), Stat. Med. 24:1185; beta-binomial variance: Williams (1982), Appl. Stat. 31:144.
+    """
+    y, cases, rate, extra = _units(observed, n, expected_rate, variance)
+    keep = cases > 0
+    y, cases, rate, extra = y[keep], cases[keep], rate[keep], extra[keep]
+    if y.size < FEWEST_UNITS:
+        null = Null(0.0, SMALLEST_OVERDISPERSION, 0.0, y.size, y.size, False)
+    else:
+        shift, rho, n_central = _central_fit(y, cases, rate, extra)
+        null = Null(shift, rho, 0.0, y.size, n_central, True)
+    weight = _wide_weight(y, cases, null.mean(rate), extra, null.overdispersion)
+    return Null(null.shift, null.overdispersion, weight, null.n_units, null.n_central, null.is_fitted)
+
+
+def shrink(
+    observed: ArrayLike,
+    n: ArrayLike,
+    expected_rate: ArrayLike,
+    null: Null,
+    variance: ArrayLike | None = None,
+    level: float = 0.95,
+) -> Shrunken:
+    """Shrunken share of each unit under the null and its wide group; arguments as for `fit_null`.
+
+    Extra variance lowers the number of cases a unit counts for. A unit without cases gets the null itself.
+    """
+    check_level(level)
+    y, cases, rate, extra = _units(observed, n, expected_rate, variance)
+    mean = null.mean(rate)
+    hits, effective = _effective(y, cases, extra)
+    parts, wide = [], np.zeros(y.size)
+    logs = []
+    for rho in (null.overdispersion, max(WIDE, null.overdispersion)):
+        kappa = 1 / rho - 1
+        a, b = mean * kappa + hits, (1 - mean) * kappa + effective - hits
+        parts += [a, b]
+        logs.append(special.betaln(a, b) - special.betaln(mean * kappa, (1 - mean) * kappa))
+    if null.wide_weight > 0:
+        odds = np.log(null.wide_weight / (1 - null.wide_weight)) + logs[1] - logs[0]
+        wide = special.expit(odds)
+    shape = (parts[0], parts[1], parts[2], parts[3])
+    value = (1 - wide) * shape[0] / (shape[0] + shape[1]) + wide * shape[2] / (shape[2] + shape[3])
+    low, high = (_mixture_quantile(q, wide, shape) for q in ((1 - level) / 2, (1 + level) / 2))
+    raw = np.divide(y, cases, out=np.full(y.size, np.nan), where=cases > 0)
+    return Shrunken(value, low, high, mean, raw, wide, shape)
+
+
+def select_by_fdr(probability_above: ArrayLike, limit: float = 0.10, is_eligible: ArrayLike | None = None) -> NDArray:
+    """Flag as many units as possible while the expected share of false flags stays within `limit`.
+
+    probability_above: shape (n_units,); NaN is never flagged. is_eligible: bool, others are never flagged nor counted.
+    Returns bool, shape (n_units,): units in falling order of probability while the mean of 1 - probability of those
+    flagged is at most `limit`; equal probabilities are flagged together or not at all.
+    Source: Newton, Noueiry, Sarkar and Ahlquist (2004), Biostatistics 5:155.
+    """
+    p = np.asarray(probability_above, dtype=float).ravel()
+    if not 0 <= limit < 1:
+        raise ValueError(f"limit: got {limit!r}; must lie between 0 and 1, for example 0.10.")
+    usable = np.isfinite(p) if is_eligible is None else np.isfinite(p) & np.asarray(is_eligible, dtype=bool).ravel()
+    flagged = np.zeros(p.size, dtype=bool)
+    order = np.flatnonzero(usable)[np.argsort(-p[usable], kind="stable")]
+    if order.size == 0:
+        return flagged
+    error = np.cumsum(1 - p[order]) / np.arange(1, order.size + 1)
+    is_last_of_tie = np.append(np.diff(p[order]) != 0, True)
+    good = np.flatnonzero((error <= limit) & is_last_of_tie)
+    if good.size:
+        flagged[order[: good[-1] + 1]] = True
+    return flagged
+
+
+def benjamini_hochberg(p: ArrayLike, q: float = 0.05) -> NDArray:
+    """Which hypotheses the step-up procedure rejects at false-discovery rate q; bool, shape of p. NaN: never.
+
+    Source: Benjamini and Hochberg (1995), J. R. Stat. Soc. B 57:289 (scipy computes the adjusted values).
+    """
+    values = np.asarray(p, dtype=float).ravel()
+    known = np.isfinite(values)
+    out = np.zeros(values.size, dtype=bool)
+    if known.any():
+        # A hair of tolerance: the adjusted value is p * m / rank, in floating point.
+        out[known] = stats.false_discovery_control(values[known], method="bh") <= q * (1 + 1e-12)
+    return out
+
+
+def funnel_limits(n: ArrayLike, expected_rate: float, null: Null, level: float = 0.95) -> tuple[NDArray, NDArray]:
+    """Limits of the observed share under the null, for a funnel over n cases; low, high, shape of n.
+
+    Beta-binomial quantiles of the count divided by n; n rounded to whole cases, at least 1.
+    """
+    check_level(level)
+    cases = np.maximum(np.round(np.asarray(n, dtype=float)), 1).astype(int)
+    kappa = 1 / null.overdispersion - 1
+    mean = null.mean(expected_rate)
+    low, high = (
+        stats.betabinom.ppf(q, cases, mean * kappa, (1 - mean) * kappa) / cases
+        for q in ((1 - level) / 2, (1 + level) / 2)
+    )
+    return low, high
+
+
+def smallest_detectable_excess(
+    n: ArrayLike, expected_rate: ArrayLike, null: Null, margin: float = 0.08, limit: float = 0.10, power: float = 0.8
+) -> NDArray:
+    """Smallest excess over the expected share that would be flagged with probability `power` at this many cases.
+
+    n, expected_rate: shape (n_units,). A unit counts as flagged when probability_above(margin) >= 1 - limit.
+    Returns excess as a share, shape (n_units,), to the nearest 0.005; NaN where even all hits would not be flagged.
+    """
+    cases = np.round(np.atleast_1d(np.asarray(n, dtype=float))).astype(int)
+    rates = np.broadcast_to(np.asarray(expected_rate, dtype=float), cases.shape)
+    out = np.full(cases.shape, np.nan)
+    for i, (size, rate) in enumerate(zip(cases, rates, strict=True)):
+        if size < 1:
+            continue
+        count = np.arange(size + 1)
+        chance = shrink(count, np.full(size + 1, size), np.full(size + 1, rate), null).probability_above(margin)
+        if not (chance >= 1 - limit).any():
+            continue
+        needed = int(np.argmax(chance >= 1 - limit))
+        excess = np.arange(0, 1 - float(null.mean(rate)), 0.005)
+        seen = stats.binom.sf(needed - 1, size, null.mean(rate) + excess) >= power
+        if seen.any():
+            out[i] = excess[np.argmax(seen)]
+    return out
+
+
+def _units(observed, n, expected_rate, variance) -> tuple[NDArray, NDArray, NDArray, NDArray]:  # type: ignore[no-untyped-def]
+    y, cases = (np.atleast_1d(np.asarray(a, dtype=float)).ravel() for a in (observed, n))
+    rate = np.broadcast_to(np.asarray(expected_rate, dtype=float), y.shape)
+    extra = np.zeros(y.size) if variance is None else np.broadcast_to(np.asarray(variance, dtype=float), y.shape)
+    check_counts(y, cases)
+    if (~((rate >= 0) & (rate <= 1))).any():
+        raise ValueError(f"expected_rate: got {rate[~((rate >= 0) & (rate <= 1))][0]:g}; must lie between 0 and 1.")
+    if (~(extra >= 0)).any():
+        raise ValueError(f"variance: got {extra[~(extra >= 0)][0]:g}; must be 0 or more.")
+    return y, cases, rate, extra
+
+
+def _central_fit(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray) -> tuple[float, float, int]:
+    """Shift, overdispersion and how many units they rest on."""
+    logit = special.logit(np.clip(rate, 1e-6, 1 - 1e-6))
+
+    def z_of(shift: float, rho: float) -> NDArray:
+        mean = special.expit(logit + shift)
+        return (y - cases * mean) / np.sqrt(cases * mean * (1 - mean) * (1 + (cases - 1) * rho) + extra + 1e-12)
+
+    def rho_of(shift: float, square: float, members: NDArray) -> float:
+        def over(rho: float) -> float:
+            return float((z_of(shift, rho)[members] ** 2).mean()) - square
+
+        if over(SMALLEST_OVERDISPERSION) <= 0:
+            return SMALLEST_OVERDISPERSION
+        if over(MAXIMUM_OVERDISPERSION) >= 0:
+            return MAXIMUM_OVERDISPERSION
+        return float(optimize.brentq(over, SMALLEST_OVERDISPERSION, MAXIMUM_OVERDISPERSION, xtol=1e-6))
+
+    # Start: half the units lie within 0.674 standard deviations, wherever the others are.
+    shift = float(optimize.brentq(lambda s: float(np.median(z_of(s, 0.0))), -12, 12, xtol=1e-6))
+    near = np.argsort(np.abs(z_of(shift, 0.02)), kind="stable")[: (y.size + 1) // 2]
+    rho = rho_of(shift, _central_square(0.6745), near)
+    members = np.abs(z_of(shift, rho)) <= CUTOFF
+    for _ in range(30):
+        inside = members
+
+        def pull(s: float, inside: NDArray = inside, rho: float = rho) -> float:
+            return float(z_of(s, rho)[inside].mean())
+
+        shift = float(optimize.brentq(pull, -12, 12, xtol=1e-6))
+        rho = rho_of(shift, CENTRAL_SQUARE, inside)
+        members = np.abs(z_of(shift, rho)) <= CUTOFF
+        if (members == inside).all() or members.sum() < 3:
+            break
+    return shift, rho, int(inside.sum())
+
+
+def _central_square(cut: float) -> float:
+    return float(1 - 2 * cut * stats.norm.pdf(cut) / (2 * stats.norm.cdf(cut) - 1))
+
+
+def _effective(y: NDArray, cases: NDArray, extra: NDArray) -> tuple[NDArray, NDArray]:
+    """Hits and cases a unit counts for, once the extra variance of its hits is charged."""
+    share = np.where(cases > 0, (y + 0.5) / (cases + 1), 0.5)
+    plain = share * (1 - share) * cases
+    keep = np.divide(plain, plain + extra, out=np.ones(y.size), where=plain + extra > 0)
+    return y * keep, cases * keep
+
+
+def _wide_weight(y: NDArray, cases: NDArray, mean: NDArray, extra: NDArray, rho: float) -> float:
+    """Share of units in the wide group by EM, with a prior worth one wide unit among ten."""
+    if y.size == 0:
+        return 0.1
+    hits, effective = _effective(y, cases, extra)
+    logs = []
+    for r in (rho, max(WIDE, rho)):
+        k = 1 / r - 1
+        logs.append(
+            special.betaln(mean * k + hits, (1 - mean) * k + effective - hits)
+            - special.betaln(mean * k, (1 - mean) * k)
+        )
+    weight = 0.1
+    for _ in range(200):
+        wide = special.expit(np.log(weight / (1 - weight)) + logs[1] - logs[0])
+        updated = float((wide.sum() + 1) / (y.size + 10))
+        if abs(updated - weight) < 1e-9:
+            break
+        weight = updated
+    return weight
+
+
+def _mixture_cdf(x: NDArray, wide: NDArray, parts: tuple[NDArray, NDArray, NDArray, NDArray]) -> NDArray:
+    at = np.clip(x, 0, 1)
+    return (1 - wide) * special.betainc(parts[0], parts[1], at) + wide * special.betainc(parts[2], parts[3], at)
+
+
+def _mixture_quantile(q: float, wide: NDArray, parts: tuple[NDArray, NDArray, NDArray, NDArray]) -> NDArray:
+    low, high = np.zeros(wide.size), np.ones(wide.size)
+    for _ in range(50):
+        middle = (low + high) / 2
+        is_below = _mixture_cdf(middle, wide, parts) < q
+        low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
+    return (low + high) / 2
