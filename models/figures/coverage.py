@@ -12,8 +12,28 @@ from models.figures.scope import Scope
 def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     """Counts over the scope.
 
-    Keys: n_visits, n_draft_faults, n_swaps, n_tested, n_with_tag, n_with_reading, n_with_cause, n_appliance_unproven,
-    n_technicians, n_sites, n_appliances (whole store), n_held_back, n_corrections (whole store), first_on, last_on (ISO dates or None),
-    n_seasons (heating seasons with visits).
+    Keys: n_visits, n_draft_faults, n_swaps, n_tested, n_with_tag, n_with_reading, n_with_cause, n_appliance_unproven (of draft
+    faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on, last_on (ISO dates or None), and over
+    the whole store n_held_back (rows), n_corrections, n_appliances.
     """
-    raise NotImplementedError
+    out: dict[str, Any] = {}
+    out |= _row(con, scope, "arrived_on", "visit", """
+        count(*) AS n_visits, count(DISTINCT technician_id) AS n_technicians, count(DISTINCT site_id) AS n_sites,
+        count(DISTINCT season) AS n_seasons, CAST(min(arrived_on) AS VARCHAR) AS first_on, CAST(max(arrived_on) AS VARCHAR) AS last_on""")
+    out |= _row(con, scope, "arrived_on", "draft_fault", """
+        count(*) AS n_draft_faults, count(*) FILTER (appliance_key IS NULL) AS n_appliance_unproven""")
+    out |= _row(con, scope, "swapped_on", "swap_case", """
+        count(*) AS n_swaps, count(verdict) AS n_tested, count(removed_tag) AS n_with_tag,
+        count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""")
+    whole = con.execute("""
+        SELECT (SELECT count(DISTINCT (load_id, row_no)) FROM held_back) AS n_held_back,
+            (SELECT count(*) FROM delivered.corrections) AS n_corrections,
+            (SELECT count(*) FROM appliance) AS n_appliances""")
+    out |= dict(zip([column[0] for column in whole.description or ()], whole.fetchone() or (), strict=True))
+    return out
+
+
+def _row(con: duckdb.DuckDBPyConnection, scope: Scope, date_column: str, relation: str, counts: str) -> dict[str, Any]:
+    condition, values = scope.where(date_column)
+    cursor = con.execute(f"SELECT {counts} FROM {relation} WHERE {condition}", values)
+    return dict(zip([column[0] for column in cursor.description or ()], cursor.fetchone() or (), strict=True))

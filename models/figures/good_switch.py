@@ -6,10 +6,28 @@ from dataclasses import dataclass
 from typing import Any
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from models.figures.scope import Scope
-from models.methods.estimate import Estimate
+from models.figures.strata import RULE, is_conclusive, stratify, swaps_for_rate, untested_class
+from models.methods.double_sampling import (
+    HORVITZ_THOMPSON,
+    MINIMUM_TESTING_RATE,
+    POST_STRATIFIED,
+    bounds,
+    horvitz_thompson_rate,
+    odds_tilt,
+    post_stratified_rate,
+)
+from models.methods.estimate import Estimate, unknown
+from models.methods.proportion import proportion_estimate, wilson_interval
+
+TILTS = (0.25, 0.5, 2 / 3, 1.0, 1.5, 2.0, 4.0)
+GROUPINGS = ("branch", "part_number", "technician_id", "week_on", "month")
+# Fewer clear results than this in a group: the tested ones are shown as they are.
+MINIMUM_TO_ADJUST = 20
+TESTED_ONLY = "tested only, Wilson score interval"
 
 
 @dataclass(frozen=True)
@@ -19,10 +37,10 @@ class GoodSwitch:
     tested: good / (good + faulty) among tested switches. adjusted: after allowing for which ones were tested.
     bounds: the rate if every switch without a clear result were faulty, and if every one were good.
     inconclusive: tested switches without a clear result, in no rate. n_swaps, n_tested (tests of any result),
-    n_good, n_faulty, n_returned_only (tested only because they came back): counts.
+    n_good, n_faulty, n_returned_only (tested because they came back, without a callback on record): counts.
     strata: one row per stratum: stratum, n_swaps, n_tested, n_good, weight, value, low, high.
-    tilt: DataFrame[tilt, rate]: adjusted rate if the odds of good among untested ones were `tilt` times those of tested.
-    rule: how thin strata were merged, in words.
+    tilt: DataFrame[tilt, rate]: the adjusted rate if the odds of good among the untested were `tilt` times the odds
+    among the tested. rule: how thin strata were merged, in words.
     """
 
     tested: Estimate
@@ -40,15 +58,157 @@ class GoodSwitch:
 
 
 def good_switch_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> GoodSwitch:
-    """The good-switch rate over the scope (figures.md section 2)."""
-    raise NotImplementedError
+    """The good-switch rate over the scope (figures.md section 2).
+
+    Every removed switch counts once, whatever the number of its tests. Strata: see models.figures.strata.
+    """
+    swaps = swaps_for_rate(con, scope, settings)
+    n_good = int((swaps["verdict"] == "good").sum())
+    n_faulty = int((swaps["verdict"] == "faulty").sum())
+    n_tested = int(swaps["verdict"].notna().sum())
+    strata = _strata_table(swaps)
+    return GoodSwitch(
+        tested=_tested(n_good, n_faulty, len(swaps)),
+        adjusted=_adjusted(swaps, strata),
+        bounds=_bounds(n_good, n_faulty, len(swaps)),
+        inconclusive=n_tested - n_good - n_faulty,
+        n_swaps=len(swaps),
+        n_tested=n_tested,
+        n_good=n_good,
+        n_faulty=n_faulty,
+        n_returned_only=int(swaps["is_returned_only"].sum()),
+        strata=strata,
+        tilt=_tilt(strata),
+        rule=RULE,
+    )
 
 
 def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, by: str = "branch") -> pd.DataFrame:
     """The rate per group, one row each.
 
-    by: 'branch', 'part_number', 'technician_id', 'week_on' or 'month'.
+    by: 'branch', 'part_number', 'technician_id' (who diagnosed), 'week_on' or 'month'.
     Returns DataFrame[by, n_swaps, n_tested, value, low, high, coverage, method, sentence], ordered by the group;
-    value, low, high are None where the rate cannot be given, and the sentence says why.
+    value, low, high are NaN where the rate cannot be given, and the sentence says why. From 20 clear results on, a group
+    is adjusted for which of its switches were tested (strata: returned, evidence); below, its tested ones are shown.
+    Raises ValueError on another `by`.
     """
-    raise NotImplementedError
+    if by not in GROUPINGS:
+        raise ValueError(f"by: got {by!r}; must be one of {', '.join(GROUPINGS)}.")
+    swaps = swaps_for_rate(con, scope, settings)
+    swaps["is_clear"] = is_conclusive(swaps)
+    swaps["is_good"] = swaps["is_clear"] & (swaps["verdict"] == "good")
+    grouped = swaps.groupby(by, dropna=False, sort=True, observed=True)
+    out = grouped.agg(n_swaps=("swap_id", "size"), n_tested=("is_clear", "sum"), n_good=("is_good", "sum")).reset_index()
+    out[["n_swaps", "n_tested", "n_good"]] = out[["n_swaps", "n_tested", "n_good"]].astype("int64")
+    out = _wilson_rows(out)
+    _adjust_large_groups(out, swaps, grouped.ngroup().to_numpy())
+    return out.drop(columns="n_good")
+
+
+def _tested(n_good: int, n_faulty: int, n_swaps: int) -> Estimate:
+    n = n_good + n_faulty
+    if n == 0:
+        words = "No switch has been swapped yet." if not n_swaps else "No removed switch has a clear bench result yet."
+        return unknown(words, 0, 0.0 if n_swaps else None, TESTED_ONLY)
+    rate = n_good / n
+    words = f"{n_good:,} of {n:,} removed switches with a clear bench result were good ({rate:.0%})."
+    return proportion_estimate(n_good, n, n_swaps, TESTED_ONLY, words)
+
+
+def _strata_table(swaps: pd.DataFrame) -> pd.DataFrame:
+    columns = ["stratum", "n_swaps", "n_tested", "n_good", "weight", "value", "low", "high"]
+    if swaps.empty:
+        return pd.DataFrame(columns=columns)
+    clear = is_conclusive(swaps)
+    good = clear & (swaps["verdict"] == "good").to_numpy(bool)
+    frame = pd.DataFrame({"stratum": stratify(swaps), "n_tested": clear, "n_good": good})
+    out = frame.groupby("stratum", sort=True).agg(
+        n_swaps=("n_tested", "size"), n_tested=("n_tested", "sum"), n_good=("n_good", "sum")
+    )
+    out = out.reset_index()
+    out["weight"] = out["n_swaps"] / len(swaps)
+    return _wilson_rows(out)[columns]
+
+
+def _wilson_rows(counts: pd.DataFrame) -> pd.DataFrame:
+    """Adds value, low, high, coverage, method and sentence from n_good of n_tested; NaN where nothing was tested."""
+    out = counts.copy()
+    n, x = out["n_tested"].to_numpy(float), out["n_good"].to_numpy(float)
+    has = n > 0
+    value, low, high = (np.full(len(out), np.nan) for _ in range(3))
+    if has.any():
+        value[has] = x[has] / n[has]
+        low[has], high[has] = wilson_interval(x[has], n[has])
+    out["value"], out["low"], out["high"] = value, low, high
+    out["coverage"] = n / np.maximum(out["n_swaps"].to_numpy(float), 1)
+    out["method"] = np.where(has, TESTED_ONLY, "not available")
+    out["sentence"] = [
+        f"{g:.0f} of {t:.0f} with a clear bench result were good; {s:,} swapped."
+        if t
+        else f"None of the {s:,} removed switches has a clear bench result."
+        for g, t, s in zip(x, n, out["n_swaps"], strict=True)
+    ]
+    return out
+
+
+def _adjust_large_groups(out: pd.DataFrame, swaps: pd.DataFrame, group: np.ndarray) -> None:
+    """Replace the row of every group with enough clear results by its adjusted rate, in place."""
+    large = np.flatnonzero(out["n_tested"].to_numpy() >= MINIMUM_TO_ADJUST)
+    if not large.size:
+        return
+    order = np.argsort(group, kind="stable")
+    starts = np.searchsorted(group[order], large, side="left")
+    stops = np.searchsorted(group[order], large, side="right")
+    for number, start, stop in zip(large, starts, stops, strict=True):
+        rows = swaps.iloc[order[start:stop]]
+        labels = stratify(rows, ("returned", "evidence"), 5)
+        code, _ = pd.factorize(labels, sort=True)
+        size = np.bincount(code)
+        tested = np.bincount(code, weights=rows["is_clear"])
+        good = np.bincount(code, weights=rows["is_good"])
+        estimate = post_stratified_rate(size, tested, good)
+        out.loc[out.index[number], ["value", "low", "high"]] = [
+            np.nan if x is None else x for x in (estimate.value, estimate.low, estimate.high)
+        ]
+        out.loc[out.index[number], ["method", "sentence"]] = [estimate.method, estimate.sentence]
+
+
+def _adjusted(swaps: pd.DataFrame, strata: pd.DataFrame) -> Estimate:
+    """Horvitz-Thompson where every clear result has its drawing probability, else post-stratified double sampling."""
+    clear = is_conclusive(swaps)
+    n, coverage = int(clear.sum()), float(clear.mean()) if len(swaps) else None
+    if len(swaps) and n:
+        tested = swaps[clear]
+        probability = tested["selection_probability"].to_numpy(float, na_value=np.nan)
+        is_random = (tested["selection"] == "random").to_numpy(bool)
+        if is_random.all() and ((probability > 0) & (probability <= 1)).all():
+            return horvitz_thompson_rate((tested["verdict"] == "good").to_numpy(bool), probability, len(swaps))
+        gap = untested_class(swaps, MINIMUM_TESTING_RATE)
+        if gap:
+            words = f"Not given: {gap}, under the {MINIMUM_TESTING_RATE:.0%} this needs. Test some of them first."
+            return unknown(words, n, coverage, POST_STRATIFIED)
+    return post_stratified_rate(strata["n_swaps"], strata["n_tested"], strata["n_good"])
+
+
+def _bounds(n_good: int, n_faulty: int, n_swaps: int) -> tuple[Estimate, Estimate]:
+    low, high = bounds(n_good, n_faulty, n_swaps - n_good - n_faulty)
+    n = n_good + n_faulty
+    coverage = n / n_swaps if n_swaps else None
+    out = []
+    for rate, words in ((low, "faulty"), (high, "good")):
+        if rate is None:
+            out.append(unknown("No switch has been swapped yet.", method="bounds"))
+        else:
+            told = f"{rate:.0%} if every switch without a clear bench result were {words}."
+            out.append(Estimate(rate, rate, rate, n, coverage, "bounds", told, 1.0))
+    return out[0], out[1]
+
+
+def _tilt(strata: pd.DataFrame) -> pd.DataFrame:
+    if strata.empty or strata["n_tested"].sum() == 0:
+        return pd.DataFrame({"tilt": pd.Series(dtype=float), "rate": pd.Series(dtype=float)})
+    rate = odds_tilt(strata["n_swaps"], strata["n_tested"], strata["n_good"], TILTS)
+    return pd.DataFrame({"tilt": TILTS, "rate": rate}).dropna().reset_index(drop=True)
+
+
+__all__ = ["HORVITZ_THOMPSON", "POST_STRATIFIED", "GoodSwitch", "good_switch_by", "good_switch_rate"]

@@ -1,0 +1,91 @@
+"""The strata of the good-switch rate: what was known of a removed switch before anyone tested it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from models.figures.scope import Scope
+from models.methods.strata import merge_thin_strata
+
+# Coarse to fine: the first keys hold longest when strata are thin.
+STRATUM_KEYS = ("returned", "evidence", "cause", "branch", "season")
+MINIMUM_TESTED = 10
+# A class of evidence or a branch this large (share of all swaps, and swaps) must have been tested itself.
+LARGE_SHARE = 0.05
+LARGE_COUNT = 100
+RULE = (
+    "Strata: whether it came back before it could be tested, field evidence, recorded cause, branch, season. A stratum with "
+    f"fewer than {MINIMUM_TESTED} tested switches, or under 2% tested, is pooled with its like: first over seasons, then "
+    "branches, then causes, then evidence. The rule looks at counts only, never at results."
+)
+
+
+def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> pd.DataFrame:
+    """One row per swap of the scope with its stratum keys, ordered by swap_id.
+
+    Returns DataFrame[swap_id, technician_id (who diagnosed), part_number, swapped_on, week_on, month, returned, evidence,
+    cause, branch, season, verdict, selection, selection_probability, is_returned_only].
+    `cause` keeps blamed switches apart instead of using their tier: the tier of such a cause may rest on the bench
+    test itself, which was not known before the test. A switch tested only because it came back, without a callback on
+    record, has no like among the untested: it is marked and counted apart.
+    """
+    condition, values = scope.where("swapped_on", prefix="s.")
+    return con.execute(
+        f"""
+        SELECT s.swap_id, s.diagnosed_by AS technician_id, s.part_number, s.swapped_on, s.week_on, s.month,
+            CASE WHEN c.possible_callback_days <= ? THEN 'came back' ELSE 'not returned' END AS returned,
+            coalesce(s.evidence, 'no_reading') AS evidence,
+            CASE WHEN s.cause_group = 'switch_itself' THEN 'switch blamed' ELSE coalesce(s.tier, 'none') END AS cause,
+            coalesce(s.branch, '') AS branch, s.season, s.verdict, s.selection, s.selection_probability,
+            coalesce(s.selection = 'returned_only', false) AND c.possible_callback_days IS NULL AS is_returned_only
+        FROM swap_case s LEFT JOIN (
+            SELECT swap_id, min(possible_callback_days) AS possible_callback_days
+            FROM callback WHERE swap_id IS NOT NULL GROUP BY swap_id) c USING (swap_id)
+        WHERE {condition} ORDER BY s.swap_id""",
+        [int(settings.maximum_days_to_bench), *values],
+    ).df()
+
+
+def is_conclusive(swaps: pd.DataFrame) -> np.ndarray:
+    """Which swaps count as tested: a clear bench result, and not one tested only because it came back unrecorded."""
+    return (swaps["verdict"].isin(["good", "faulty"]) & ~swaps["is_returned_only"].astype(bool)).to_numpy(bool)
+
+
+def stratify(swaps: pd.DataFrame, keys: tuple[str, ...] = STRATUM_KEYS, minimum_tested: int = MINIMUM_TESTED) -> np.ndarray:
+    """Stratum label per swap, shape (n_swaps,), thin ones merged by RULE."""
+    levels = [swaps[key].astype("string").fillna("").to_numpy(dtype=object) for key in keys]
+    codes = []
+    names = []
+    for level in levels:
+        code, name = pd.factorize(level, sort=True)
+        codes.append(code)
+        names.append(np.asarray(name, dtype=object))
+    # Work on cells, not on swaps: there are few of them.
+    shape = tuple(max(len(name), 1) for name in names)
+    cell, row = np.unique(np.ravel_multi_index(codes, shape) if len(swaps) else np.empty(0, int), return_inverse=True)
+    tested = np.bincount(row, weights=is_conclusive(swaps), minlength=cell.size)
+    total = np.bincount(row, minlength=cell.size)
+    keys_of_cell = [name[code] for name, code in zip(names, np.unravel_index(cell, shape), strict=True)]
+    labels = merge_thin_strata(keys_of_cell, tested, total, minimum_tested=minimum_tested)
+    return labels[row]
+
+
+def untested_class(swaps: pd.DataFrame, minimum_rate: float) -> str | None:
+    """Words naming a large class of evidence or a large branch hardly anyone tested, or None.
+
+    Pooling would hide such a gap: the pool would speak for switches of which none was ever on the bench.
+    """
+    tested = is_conclusive(swaps)
+    for key, words in (("evidence", "with field evidence"), ("branch", "of branch")):
+        count = pd.DataFrame({"key": swaps[key].to_numpy(), "tested": tested}).groupby("key")["tested"].agg(["size", "sum"])
+        is_large = (count["size"] >= LARGE_COUNT) & (count["size"] >= LARGE_SHARE * len(swaps))
+        thin = count[is_large & (count["sum"] < minimum_rate * count["size"])]
+        if len(thin):
+            name, row = thin.index[0], thin.iloc[0]
+            shown = str(name).replace("_", " ") or "not recorded"
+            return f"only {row['sum']:.0f} of {row['size']:,.0f} switches {words} '{shown}' have a clear bench result"
+    return None
