@@ -4,14 +4,14 @@ DuckDB lets one process write a file or many read it, never both, and a path tha
 the file it was opened on. So nothing is ever written into a file that readers may hold: a load builds a new
 generation beside the one in force and switches a small pointer to it in one atomic step. Readers keep the generation
 they opened and move on when they next ask. A load that dies leaves a temporary file behind and the pointer untouched.
+A file bears the name of a generation only once it is whole and on the disk.
 """
 
 from __future__ import annotations
 
-import errno
-import os
 import re
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,18 +19,17 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.contract.ddl import STORE_VERSION, create_delivered
-from pipelines.errors import GoodpullError
-from pipelines.writer_lock import WriterLock
+from pipelines.contract.ddl import create_delivered
+from pipelines.durable_files import copy_file, remove, replace
+from pipelines.errors import StoreError
+from pipelines.store_connection import connect, dead_spill_folders, disk_full, failures_in_words
+from pipelines.writer_lock import WAIT_SECONDS, WriterLock
+
+__all__ = ["Generation", "Store", "StoreError"]
 
 POINTER_NAME = "current"
-GENERATIONS_KEPT = 2
-MEMORY_LIMIT = "3GB"
+OPENING_TRIES = 5
 _NAME = re.compile(r"store-(\d{6,})\.duckdb")
-
-
-class StoreError(GoodpullError):
-    """The store cannot be opened, read or written."""
 
 
 @dataclass(frozen=True)
@@ -43,94 +42,114 @@ class Generation:
 
 
 class Store:
-    """The store in one home folder. Making the object touches nothing."""
+    """The store in one home folder. Making the object touches nothing.
 
-    def __init__(self, home: Path) -> None:
+    wait_seconds: how long a writer waits for another before it gives up.
+    """
+
+    def __init__(self, home: Path, wait_seconds: float = WAIT_SECONDS) -> None:
         self.home = Path(home)
+        self.wait_seconds = wait_seconds
 
     def current(self) -> Path | None:
         """Path of the generation in force, or None when nothing has been loaded yet.
 
-        Raises StoreError when the pointer is unreadable or names a file that is not there.
+        Without a pointer it is the newest generation there. Raises StoreError when the pointer is damaged or names
+        a file that is not there.
         """
-        pointer = self.home / POINTER_NAME
-        try:
-            name = pointer.read_text("utf-8").strip()
-        except FileNotFoundError:
-            return None
-        except (OSError, UnicodeDecodeError) as error:
-            raise StoreError(f"{pointer}: cannot be read ({error}). {self._generations_hint()}") from error
-        path = self.home / name
-        if not _NAME.fullmatch(name) or not path.is_file():
-            raise StoreError(
-                f"{pointer}: names {name[:80]!r}; must name a store-NNNNNN.duckdb file in {self.home}. "
-                + self._generations_hint()
-            )
-        return path
+        for _ in range(OPENING_TRIES):
+            name = self._pointed_at()
+            if name is None:
+                return max(self._generations(), key=_number, default=None)
+            path = self.home / name
+            if not _NAME.fullmatch(name):
+                break
+            if path.is_file():
+                return path
+            time.sleep(0.01)  # a load may have switched the pointer in between
+        raise StoreError(
+            f"{self.home / POINTER_NAME}: names {name[:80]!r}; must name a store-NNNNNN.duckdb file in {self.home}. "
+            + self._pointer_hint()
+        )
 
     def open_reader(self) -> duckdb.DuckDBPyConnection:
         """A read-only connection to the generation in force, unable to touch any other file.
 
-        Raises StoreError when there is none, or when it was written by a newer program.
+        Use one cursor() of it per thread. Raises StoreError when there is none, or when a newer program wrote it.
         """
-        path = self.current()
-        if path is None:
-            raise StoreError(f"No records in {self.home} yet. Load some with: goodpull load FOLDER")
-        con = _connect(path, is_read_only=True)
-        _refuse_newer(con, path)
-        con.execute("SET enable_external_access = false")
-        return con
+        with failures_in_words(self.home):
+            for _ in range(OPENING_TRIES):
+                path = self.current()
+                if path is None:
+                    raise StoreError(f"No records in {self.home} yet. Load some with: goodpull load FOLDER")
+                try:
+                    return connect(path, self.home, is_read_only=True)
+                except StoreError:
+                    if path.exists():
+                        raise
+        raise StoreError(f"{self.home}: the store was replaced while it was being opened. Try again.")
 
     @contextmanager
     def new_generation(self, start_from_current: bool = True) -> Iterator[Generation]:
         """Write the next generation; it comes into force when the block ends without an error.
 
         start_from_current: begin with a copy of the generation in force, else empty.
-        Raises StoreError when another process is writing, the disk is full, or the store is newer.
+        Raises StoreError when another process keeps writing, the disk is full, or the store is newer.
         On any error the temporary file is removed and what was in force stays in force.
         """
-        self.home.mkdir(parents=True, exist_ok=True)
-        with WriterLock(self.home), _in_words(self.home):
-            self._remove_leftovers()
-            name = self._next_name()
-            path = self.home / f"{name}.tmp"
-            try:
-                base = self.current() if start_from_current else None
-                if base is not None:
-                    shutil.copyfile(base, path)
-                con = _connect(path, is_read_only=False)
-                try:
-                    con.execute("SET temp_directory = ?", [str(self.home / f"{name}.spill")])
-                    _refuse_newer(con, path)
-                    create_delivered(con)
-                    yield Generation(con, path, name)
-                    con.execute("CHECKPOINT")
-                finally:
-                    con.close()
-                self._publish(path, name)
-            finally:
+        with failures_in_words(self.home):
+            self.home.mkdir(parents=True, exist_ok=True)
+            with WriterLock(self.home, self.wait_seconds):
+                before = self.current()
                 self._remove_leftovers()
-        self.free_old()
+                name = self._next_name()
+                # A name of its own: DuckDB would give back a file of the same path still open in this process.
+                path = self.home / f"{name}.tmp-{time.time_ns():x}"
+                try:
+                    yield from self._written(path, name, before if start_from_current else None)
+                    self._publish(path, name)
+                finally:
+                    self._remove_leftovers()
+                self._keep_only({self.home / name, before})
 
     def free_old(self) -> None:
-        """Remove generations that are no longer in force; the newest few stay for readers about to open them."""
-        current = self.current()
-        for path in sorted(self._generations(), key=_number)[:-GENERATIONS_KEPT]:
-            if path != current:
-                _remove(path)
-                shutil.rmtree(path.with_suffix(".figures"), ignore_errors=True)
+        """Remove generations no longer in force. The last one before stays, for readers about to open it."""
+        with failures_in_words(self.home), WriterLock(self.home, self.wait_seconds):
+            current = self.current()
+            if current is not None:
+                older = [path for path in self._generations() if _number(path) < _number(current)]
+                self._keep_only({current, max(older, key=_number, default=None)})
+            self._remove_leftovers()
+
+    def _written(self, path: Path, name: str, base: Path | None) -> Iterator[Generation]:
+        if base is not None:
+            connect(base, self.home, is_read_only=True).close()  # refuses a newer store before copying it
+            needed, free = base.stat().st_size, shutil.disk_usage(self.home).free
+            if free < needed:
+                raise StoreError(disk_full(self.home, needed, free))
+            copy_file(base, path)
+        con = connect(path, self.home, is_read_only=False)
+        try:
+            create_delivered(con)
+            yield Generation(con, path, name)
+            con.execute("CHECKPOINT")
+        finally:
+            con.close()
 
     def _publish(self, path: Path, name: str) -> None:
-        _sync_file(path)
-        os.replace(path, self.home / name)
+        replace(path, self.home / name)
         pointer = self.home / f"{POINTER_NAME}.tmp"
-        with pointer.open("w", encoding="utf-8") as file:
-            file.write(name + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-        _sync_folder(self.home)
-        os.replace(pointer, self.home / POINTER_NAME)
-        _sync_folder(self.home)
+        pointer.write_text(name + "\n", encoding="utf-8")
+        replace(pointer, self.home / POINTER_NAME)
+
+    def _pointed_at(self) -> str | None:
+        pointer = self.home / POINTER_NAME
+        try:
+            return pointer.read_text("utf-8").strip()
+        except FileNotFoundError:
+            return None
+        except (OSError, UnicodeDecodeError) as error:
+            raise StoreError(f"{pointer}: cannot be read ({error}). {self._pointer_hint()}") from error
 
     def _generations(self) -> list[Path]:
         return [path for path in self.home.glob("store-*.duckdb") if _NAME.fullmatch(path.name)]
@@ -139,111 +158,27 @@ class Store:
         number = max((_number(path) for path in self._generations()), default=0) + 1
         return f"store-{number:06d}.duckdb"
 
+    def _keep_only(self, kept: set[Path | None]) -> None:
+        for path in self._generations():
+            if path not in kept:
+                remove(path)
+                remove(path.with_suffix(".figures"))
+
     def _remove_leftovers(self) -> None:
         """What a load that died left behind. Only called under the writer lock."""
-        for path in (*self.home.glob("store-*.duckdb.tmp*"), *self.home.glob("store-*.duckdb.wal")):
-            _remove(path)
-        for folder in self.home.glob("store-*.duckdb.spill"):
-            shutil.rmtree(folder, ignore_errors=True)
+        for pattern in ("store-*.duckdb.tmp*", "store-*.duckdb.wal", f"{POINTER_NAME}.tmp"):
+            for path in self.home.glob(pattern):
+                remove(path)
+        for folder in dead_spill_folders(self.home):
+            remove(folder)
 
-    def _generations_hint(self) -> str:
-        names = ", ".join(sorted(path.name for path in self._generations())) or "none"
-        return f"Generations there: {names}. Write the name of one into the pointer, or load the records again."
-
-
-def _connect(path: Path, is_read_only: bool) -> duckdb.DuckDBPyConnection:
-    settings = {
-        "memory_limit": MEMORY_LIMIT,
-        "autoinstall_known_extensions": "false",
-        "autoload_known_extensions": "false",
-        "preserve_insertion_order": "false",
-    }
-    try:
-        return duckdb.connect(str(path), read_only=is_read_only, config=settings)
-    except (duckdb.IOException, duckdb.SerializationException, duckdb.FatalException) as error:
-        if _errno_in(error) == errno.ENOSPC:
-            raise
-        raise StoreError(
-            f"{path}: cannot be opened ({_first_line(error)}). It may be damaged or written by a newer version; "
-            "update goodpull, or load the records into a new home."
-        ) from error
-
-
-def _refuse_newer(con: duckdb.DuckDBPyConnection, path: Path) -> None:
-    known = con.execute("SELECT count(*) FROM duckdb_tables() WHERE table_name = 'store_format'").fetchone()
-    if not known or not known[0]:
-        return
-    row = con.execute("SELECT max(version) FROM store_format").fetchone()
-    if row and row[0] is not None and row[0] > STORE_VERSION:
-        con.close()
-        raise StoreError(
-            f"{path}: was written in store format {row[0]}; this program reads up to {STORE_VERSION}. "
-            "Update goodpull; nothing was changed."
-        )
-
-
-@contextmanager
-def _in_words(home: Path) -> Iterator[None]:
-    """A full disk and the like, told in words."""
-    try:
-        yield
-    except GoodpullError:
-        raise
-    except (OSError, duckdb.Error, MemoryError) as error:
-        number = _errno_in(error)
-        if number in (errno.ENOSPC, errno.EFBIG, errno.EDQUOT):
-            raise StoreError(
-                f"{home}: the disk is full. Nothing was changed; what was in force before is still in force. "
-                "Free some space (about twice the size of the store) and load again."
-            ) from error
-        if isinstance(error, PermissionError):
-            raise StoreError(
-                f"{error.filename or home}: may not be written or read. Check who owns the folder."
-            ) from error
-        raise
-
-
-def _errno_in(error: BaseException) -> int | None:
-    """The operating system's error number; DuckDB tells it only in its text."""
-    if isinstance(error, OSError):
-        return error.errno
-    text = str(error)
-    if "No space left" in text or "failed to offload data" in text and "max_temp_directory_size" in text:
-        return errno.ENOSPC
-    if "File too large" in text:
-        return errno.EFBIG
-    if "quota exceeded" in text.lower():
-        return errno.EDQUOT
-    return None
-
-
-def _first_line(error: BaseException) -> str:
-    return str(error).strip().splitlines()[0][:200]
+    def _pointer_hint(self) -> str:
+        names = sorted((path.name for path in self._generations()), key=lambda name: _number(Path(name)))
+        if not names:
+            return "There is no generation to point to; load the records again into a new home (--home)."
+        return f"There: {', '.join(names)}. Delete the file {POINTER_NAME} to use the newest, or write a name into it."
 
 
 def _number(path: Path) -> int:
     match = _NAME.match(path.name)
     return int(match.group(1)) if match else 0
-
-
-def _remove(path: Path) -> None:
-    """Remove a file if the system lets us; a reader may still hold it on Windows, then the next load removes it."""
-    try:
-        path.unlink(missing_ok=True)
-    except PermissionError:
-        return
-
-
-def _sync_file(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

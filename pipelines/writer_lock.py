@@ -8,13 +8,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO
 
-from pipelines.errors import GoodpullError
+from pipelines.errors import StoreError
 
 LOCK_NAME = ".writer.lock"
 WAIT_SECONDS = 10.0
 
 
-class WriterBusy(GoodpullError):
+class WriterBusy(StoreError):
     """Another process is loading into the same home."""
 
 
