@@ -8,6 +8,7 @@ import duckdb
 
 from pipelines.contract.fields import Field, Table
 from pipelines.contract.tables import TABLES
+from pipelines.errors import StoreError
 
 # Raised whenever the layout of a store changes in a way an older program cannot read.
 STORE_VERSION = 1
@@ -56,15 +57,16 @@ def contract_digest() -> str:
 
 
 def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
-    """Create the empty schemas and tables of a new store in the connection's database."""
-    con.execute("CREATE SCHEMA IF NOT EXISTS delivered")
-    con.execute("CREATE SCHEMA IF NOT EXISTS delivered_history")
-    for table in TABLES:
-        columns = ", ".join(f'"{name}" {kind}' for name, kind in stored_columns(table))
-        con.execute(f'CREATE TABLE IF NOT EXISTS delivered."{table.name}" ({columns})')
-        con.execute(
-            f'CREATE TABLE IF NOT EXISTS delivered_history."{table.name}" ({columns}, replaced_by_load_id INTEGER)'
-        )
+    """Create the schemas and tables of accepted records, empty, where they are not there yet.
+
+    A store made before a column was added to the contract gets that column, blank in the rows it has.
+    Raises StoreError when the store has a column or a type that the contract no longer has.
+    """
+    existing = _existing_columns(con)
+    for schema, added in (("delivered", ()), ("delivered_history", (("replaced_by_load_id", "INTEGER"),))):
+        con.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
+        for table in TABLES:
+            _create_or_widen(con, f"{schema}.{table.name}", stored_columns(table) + added, existing)
     con.execute("""
         CREATE TABLE IF NOT EXISTS held_back (
             load_id INTEGER, table_name VARCHAR, file_name VARCHAR, row_no BIGINT, line_no BIGINT,
@@ -81,3 +83,40 @@ def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
         "INSERT INTO store_format VALUES (?, ?, ?)",
         [STORE_VERSION, contract_digest(), f"duckdb {duckdb.__version__}"],
     )
+
+
+def _existing_columns(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
+    """schema.table -> column -> type, for the tables that are there."""
+    rows = con.execute("""
+        SELECT schema_name || '.' || table_name, column_name, data_type FROM duckdb_columns()
+        WHERE schema_name IN ('delivered', 'delivered_history') AND database_name = current_database()
+        ORDER BY column_index""").fetchall()
+    found: dict[str, dict[str, str]] = {}
+    for table, column, kind in rows:
+        found.setdefault(table, {})[column] = kind
+    return found
+
+
+def _create_or_widen(
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    columns: tuple[tuple[str, str], ...],
+    existing: dict[str, dict[str, str]],
+) -> None:
+    there = existing.get(name)
+    if there is None:
+        declared = ", ".join(f'"{column}" {kind}' for column, kind in columns)
+        con.execute(f"CREATE TABLE {name} ({declared})")
+        return
+    wanted = dict(columns)
+    differing = [f"{column} {kind}" for column, kind in there.items() if wanted.get(column) != kind]
+    if differing:
+        raise StoreError(
+            f"{name}: the store has {', '.join(differing)}, which the contract of this version does not have. "
+            "Nothing was changed. Load the records into a new home (--home)."
+        )
+    if list(there) != list(wanted):
+        chosen = ", ".join(
+            f'"{column}"' if column in there else f'NULL::{kind} AS "{column}"' for column, kind in columns
+        )
+        con.execute(f"CREATE OR REPLACE TABLE {name} AS SELECT {chosen} FROM {name}")
