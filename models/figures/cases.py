@@ -17,7 +17,18 @@ WHAT = (
     "draft_faults", "swaps", "without_cause", "with_cause", "bench_good", "bench_faulty", "bench_inconclusive", "untested",
     "callbacks", "uncertain_callbacks", "condensate", "blockage", "safety",
 )  # fmt: skip
-KEYS = ("branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key")
+KEYS = (
+    "branch",
+    "region",
+    "technician_id",
+    "site_id",
+    "part_number",
+    "week_on",
+    "month",
+    "season",
+    "visit_id",
+    "appliance_key",
+)
 
 
 def visits_behind(

@@ -17,14 +17,32 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     the whole store n_held_back (rows), n_corrections, n_appliances.
     """
     out: dict[str, Any] = {}
-    out |= _row(con, scope, "arrived_on", "visit", """
+    out |= _row(
+        con,
+        scope,
+        "arrived_on",
+        "visit",
+        """
         count(*) AS n_visits, count(DISTINCT technician_id) AS n_technicians, count(DISTINCT site_id) AS n_sites,
-        count(DISTINCT season) AS n_seasons, CAST(min(arrived_on) AS VARCHAR) AS first_on, CAST(max(arrived_on) AS VARCHAR) AS last_on""")
-    out |= _row(con, scope, "arrived_on", "draft_fault", """
-        count(*) AS n_draft_faults, count(*) FILTER (appliance_key IS NULL) AS n_appliance_unproven""")
-    out |= _row(con, scope, "swapped_on", "swap_case", """
+        count(DISTINCT season) AS n_seasons, CAST(min(arrived_on) AS VARCHAR) AS first_on, CAST(max(arrived_on) AS VARCHAR) AS last_on""",
+    )
+    out |= _row(
+        con,
+        scope,
+        "arrived_on",
+        "draft_fault",
+        """
+        count(*) AS n_draft_faults, count(*) FILTER (appliance_key IS NULL) AS n_appliance_unproven""",
+    )
+    out |= _row(
+        con,
+        scope,
+        "swapped_on",
+        "swap_case",
+        """
         count(*) AS n_swaps, count(verdict) AS n_tested, count(removed_tag) AS n_with_tag,
-        count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""")
+        count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""",
+    )
     whole = con.execute("""
         SELECT (SELECT count(DISTINCT (load_id, row_no)) FROM held_back) AS n_held_back,
             (SELECT count(*) FROM delivered.corrections) AS n_corrections,

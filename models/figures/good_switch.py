@@ -98,7 +98,9 @@ def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, 
     swaps["is_clear"] = is_conclusive(swaps)
     swaps["is_good"] = swaps["is_clear"] & (swaps["verdict"] == "good")
     grouped = swaps.groupby(by, dropna=False, sort=True, observed=True)
-    out = grouped.agg(n_swaps=("swap_id", "size"), n_tested=("is_clear", "sum"), n_good=("is_good", "sum")).reset_index()
+    out = grouped.agg(
+        n_swaps=("swap_id", "size"), n_tested=("is_clear", "sum"), n_good=("is_good", "sum")
+    ).reset_index()
     out[["n_swaps", "n_tested", "n_good"]] = out[["n_swaps", "n_tested", "n_good"]].astype("int64")
     out = _wilson_rows(out)
     _adjust_large_groups(out, swaps, grouped.ngroup().to_numpy())

@@ -8,11 +8,17 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+from scipy import stats
 
+from models.figures.outlook import OUTLOOK_COLUMNS, outlook, outlook_skill
 from models.figures.scope import Scope
-from models.methods.estimate import Estimate
+from models.methods.estimate import Estimate, unknown
+from models.methods.harmonic_poisson import METHOD, SeasonalFit, fit_seasonal
 
 FAMILIES = ("condensate", "blockage")
+COVARIATES = ("heating_degree_days_c", "n_freezing_nights")
+# Middle of a week that starts on Monday, from its Monday.
+MIDDLE_OF_WEEK_DAYS = 3.5
 
 
 @dataclass(frozen=True)
@@ -21,11 +27,11 @@ class Season:
 
     by_month: 12 dicts {month (1-12), n_faults, n_appliance_weeks, rate_per_1000, low, high}: faults per 1,000 appliances
     served and week; rate None where nothing was served.
-    peak_day (day of the year, 1-365.25), peak_to_trough: Estimates; unknown when no seasonal claim is made.
-    p_value, n_harmonics, dispersion: of the fit, None without one.
+    peak_day (day of the year; low above high = the range runs over the turn of the year), peak_to_trough: Estimates;
+    unknown when no seasonal claim is made. p_value, n_harmonics, dispersion: of the fit, None without one.
     curve: DataFrame[day_of_year, rate, low, high], rate per 1,000 appliances and week; empty without a fit.
-    weather: {name: {'ratio', 'low', 'high'}} per weather covariate, plus 'peak_day_without_weather' and
-    'p_value_season_given_weather'; empty without weather records.
+    weather: {name: {'ratio', 'low', 'high'}} per weather covariate, plus 'peak_day_given_weather' and
+    'p_value_given_weather' of the season that the weather leaves; empty without weather records.
     outlook: DataFrame[week_on, expected, low, high, same_week_last_year], the next 4 weeks, in faults.
     outlook_skill: {'n_weeks', 'error_model', 'error_last_year'} mean absolute errors over past weeks, or empty.
     sentence: in words. is_claimed: whether a seasonal claim is made (two heating seasons of data at least).
@@ -46,8 +52,156 @@ class Season:
     is_claimed: bool
 
 
-def seasons(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np.random.Generator
-) -> dict[str, Season]:
-    """{'condensate': Season, 'blockage': Season} over the scope (figures.md section 4). scope.region gives one region."""
-    raise NotImplementedError
+def seasons(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np.random.Generator) -> dict[str, Season]:
+    """{'condensate': Season, 'blockage': Season} over the scope (figures.md section 4).
+
+    scope.region gives one region; branch and appliance kind do not narrow these figures: weeks are counted by region.
+    rng: for the bootstrap over years, used only when more than one harmonic is kept.
+    """
+    return {family: _season(family, weekly(con, scope, settings, family), rng) for family in FAMILIES}
+
+
+def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: str) -> pd.DataFrame:
+    """One row per whole week: DataFrame[week_on, day_of_year, season, n_faults, n_appliances, COVARIATES], in order.
+
+    Weather of several regions is averaged by the appliances served there; NaN without records. The first and the last week
+    on record are left out where they are cut short by the record.
+    """
+    condition, values = scope.where("week_on", ("region",), "f.")
+    frame = con.execute(
+        f"""
+        SELECT f.week_on, sum(f.n_faults) AS n_faults, sum(f.n_appliances) AS n_appliances,
+            sum(f.n_appliances * w.heating_degree_days_c)
+                / sum(f.n_appliances) FILTER (w.heating_degree_days_c IS NOT NULL) AS heating_degree_days_c,
+            sum(f.n_appliances * w.n_freezing_nights)
+                / sum(f.n_appliances) FILTER (w.n_freezing_nights IS NOT NULL) AS n_freezing_nights
+        FROM fault_week f LEFT JOIN weather_week w ON f.week_on = w.week_on AND f.region IS NOT DISTINCT FROM w.region
+        WHERE f.family = ? AND {condition} GROUP BY f.week_on ORDER BY f.week_on""",
+        [family, *values],
+    ).df()
+    span = con.execute("SELECT min(arrived_on), max(arrived_on) FROM visit").fetchone()
+    frame["week_on"] = pd.to_datetime(frame["week_on"])
+    if len(frame) and span and span[0] is not None:
+        is_whole = (frame["week_on"] >= pd.Timestamp(span[0])) & (
+            frame["week_on"] + pd.Timedelta(days=6) <= pd.Timestamp(span[1])
+        )
+        frame = frame[is_whole].reset_index(drop=True)
+    middle = frame["week_on"] + pd.Timedelta(days=MIDDLE_OF_WEEK_DAYS)
+    frame["day_of_year"] = middle.dt.dayofyear + middle.dt.hour / 24.0
+    frame["season"] = middle.dt.year - (middle.dt.month < int(settings.season_starts_month)).astype(int)
+    for column in ("n_faults", "n_appliances", *COVARIATES):
+        frame[column] = pd.to_numeric(frame[column]).astype(float)
+    return frame
+
+
+def _season(family: str, weeks: pd.DataFrame, rng: np.random.Generator) -> Season:
+    by_month = _by_month(weeks)
+    if weeks.empty or weeks["n_appliances"].sum() == 0:
+        none = unknown("No faults and no appliances on record yet.", method=METHOD)
+        return _unclaimed(family, by_month, none, none.sentence)
+    fit = fit_seasonal(weeks["n_faults"], weeks["n_appliances"], weeks["day_of_year"], weeks["season"], rng=rng)
+    if fit.coefficients.size == 0:
+        return _unclaimed(family, by_month, fit.peak_day, fit.reason)
+    return Season(
+        family=family,
+        by_month=by_month,
+        peak_day=fit.peak_day,
+        peak_to_trough=fit.peak_to_trough,
+        p_value=fit.p_value,
+        n_harmonics=fit.n_harmonics,
+        dispersion=fit.dispersion,
+        curve=_curve(fit),
+        weather=_weather(weeks, fit, rng),
+        outlook=outlook(weeks, fit),
+        outlook_skill=outlook_skill(weeks, rng),
+        sentence=_sentence(family, fit),
+        is_claimed=fit.is_claimed,
+    )
+
+
+def _unclaimed(family: str, by_month: list[dict[str, Any]], none: Estimate, why: str) -> Season:
+    curve = pd.DataFrame(columns=["day_of_year", "rate", "low", "high"], dtype=float)
+    frame = pd.DataFrame(columns=OUTLOOK_COLUMNS)
+    return Season(family, by_month, none, none, None, None, None, curve, {}, frame, {}, why, False)
+
+
+def _by_month(weeks: pd.DataFrame) -> list[dict[str, Any]]:
+    """Months by the middle of the week; exact Poisson limits, widened where weeks vary more than chance."""
+    month = (weeks["week_on"] + pd.Timedelta(days=3)).dt.month
+    grouped = weeks.groupby(month)[["n_faults", "n_appliances"]].sum().reindex(range(1, 13), fill_value=0.0)
+    count, exposure = grouped["n_faults"].to_numpy(), grouped["n_appliances"].to_numpy()
+    low = stats.chi2.ppf(0.025, 2 * np.maximum(count, 1e-12)) / 2
+    high = stats.chi2.ppf(0.975, 2 * (count + 1)) / 2
+    out = []
+    for i in range(12):
+        has = exposure[i] > 0
+        rates = [
+            1000 * float(x) / exposure[i] if has else None for x in (count[i], low[i] if count[i] else 0.0, high[i])
+        ]
+        out.append(
+            {
+                "month": i + 1,
+                "n_faults": int(count[i]),
+                "n_appliance_weeks": int(exposure[i]),
+                "rate_per_1000": rates[0],
+                "low": rates[1],
+                "high": rates[2],
+            }
+        )
+    return out
+
+
+def _curve(fit: SeasonalFit) -> pd.DataFrame:
+    day = np.arange(1, 366)
+    rate, low, high = fit.curve(day)
+    return pd.DataFrame({"day_of_year": day, "rate": 1000 * rate, "low": 1000 * low, "high": 1000 * high})
+
+
+def _weather(weeks: pd.DataFrame, plain: SeasonalFit, rng: np.random.Generator) -> dict[str, Any]:
+    """What a unit of weather does to the rate with the season beside it, and what season the weather leaves."""
+    known = weeks[list(COVARIATES)].notna().all(axis=1)
+    if known.mean() < 0.9:
+        return {}
+    rows = weeks[known]
+    varying = [name for name in COVARIATES if rows[name].std() > 0]
+    if not varying:
+        return {}
+    fit = fit_seasonal(
+        rows["n_faults"], rows["n_appliances"], rows["day_of_year"], rows["season"], rows[varying].to_numpy(), rng=rng
+    )
+    if fit.coefficients.size == 0:
+        return {}
+    out: dict[str, Any] = {}
+    for i, name in enumerate(varying):
+        at = 1 + 2 * fit.n_harmonics + i
+        beta, half = float(fit.coefficients[at]), 1.96 * float(fit.standard_errors[at])
+        # Per 10 degree days, per freezing night: sizes a week differs by.
+        unit = 10.0 if name == "heating_degree_days_c" else 1.0
+        out[name] = dict(
+            zip(
+                ("ratio", "low", "high"),
+                np.exp(unit * np.array([beta, beta - half, beta + half])).tolist(),
+                strict=True,
+            )
+        )
+        out[name]["per"] = unit
+    out["peak_day_given_weather"] = fit.peak_day.value
+    out["p_value_given_weather"] = fit.p_value
+    out["peak_day_alone"] = plain.peak_day.value
+    return out
+
+
+def _sentence(family: str, fit: SeasonalFit) -> str:
+    if not fit.is_claimed or fit.peak_day.value is None:
+        return fit.reason or fit.peak_day.sentence
+    day, low, high = fit.peak_day.value, fit.peak_day.low, fit.peak_day.high
+    words = f"{family.capitalize()} faults peak around {_date_words(day)}"
+    if low is not None and high is not None:
+        words += f" (between {_date_words(low)} and {_date_words(high)})"
+    ratio = fit.peak_to_trough
+    return f"{words}, with {ratio.value:.1f} times as many as at the low." if ratio.value else f"{words}."
+
+
+def _date_words(day_of_year: float) -> str:
+    moment = pd.Timestamp(2025, 1, 1) + pd.Timedelta(days=min(max(day_of_year, 1.0), 365.0) - 1)
+    return f"{moment.day} {moment:%B}"

@@ -55,7 +55,9 @@ def is_conclusive(swaps: pd.DataFrame) -> np.ndarray:
     return (swaps["verdict"].isin(["good", "faulty"]) & ~swaps["is_returned_only"].astype(bool)).to_numpy(bool)
 
 
-def stratify(swaps: pd.DataFrame, keys: tuple[str, ...] = STRATUM_KEYS, minimum_tested: int = MINIMUM_TESTED) -> np.ndarray:
+def stratify(
+    swaps: pd.DataFrame, keys: tuple[str, ...] = STRATUM_KEYS, minimum_tested: int = MINIMUM_TESTED
+) -> np.ndarray:
     """Stratum label per swap, shape (n_swaps,), thin ones merged by RULE."""
     levels = [swaps[key].astype("string").fillna("").to_numpy(dtype=object) for key in keys]
     codes = []
@@ -81,7 +83,9 @@ def untested_class(swaps: pd.DataFrame, minimum_rate: float) -> str | None:
     """
     tested = is_conclusive(swaps)
     for key, words in (("evidence", "with field evidence"), ("branch", "of branch")):
-        count = pd.DataFrame({"key": swaps[key].to_numpy(), "tested": tested}).groupby("key")["tested"].agg(["size", "sum"])
+        count = (
+            pd.DataFrame({"key": swaps[key].to_numpy(), "tested": tested}).groupby("key")["tested"].agg(["size", "sum"])
+        )
         is_large = (count["size"] >= LARGE_COUNT) & (count["size"] >= LARGE_SHARE * len(swaps))
         thin = count[is_large & (count["sum"] < minimum_rate * count["size"])]
         if len(thin):
