@@ -14,7 +14,7 @@ from pipelines.contract.ddl import STORE_VERSION
 from pipelines.errors import GoodpullError, StoreError
 
 MEMORY_LIMIT = "3GB"
-SPILL_FOLDER = ".spill"
+SPILL_PREFIX = ".spill-"
 _DISK_FULL = (errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
@@ -53,12 +53,12 @@ def connect(path: Path, home: Path, is_read_only: bool) -> duckdb.DuckDBPyConnec
 
 def spill_folder(home: Path) -> Path:
     """Where this process's connections spill. All of a process share it: DuckDB asks for equal settings."""
-    return home / SPILL_FOLDER / str(os.getpid())
+    return home / f"{SPILL_PREFIX}{os.getpid()}"
 
 
 def dead_spill_folders(home: Path) -> list[Path]:
     """Spill folders of processes that no longer run."""
-    return [folder for folder in (home / SPILL_FOLDER).glob("*") if folder.name.isdigit() and _is_dead(folder)]
+    return [folder for folder in home.glob(f"{SPILL_PREFIX}*") if _is_dead(folder.name.removeprefix(SPILL_PREFIX))]
 
 
 @contextmanager
@@ -77,6 +77,10 @@ def failures_in_words(home: Path) -> Iterator[None]:
             raise StoreError(
                 f"{place}: may not be read or written. Nothing was changed. "
                 "See who owns the folder, or choose another with --home."
+            ) from error
+        if number in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
+            raise StoreError(
+                f"{home}: cannot be used as a folder ({_first_line(error)}). Choose another with --home."
             ) from error
         if isinstance(error, (MemoryError, duckdb.OutOfMemoryException)):
             raise StoreError(
@@ -125,13 +129,13 @@ def _first_line(error: BaseException) -> str:
     return lines[0][:200] if lines else type(error).__name__
 
 
-def _is_dead(folder: Path) -> bool:
+def _is_dead(process: str) -> bool:
     if os.name == "nt":
         return True  # files in use cannot be removed there, so trying does no harm
     try:
-        os.kill(int(folder.name), 0)
+        os.kill(int(process), 0)
     except ProcessLookupError:
         return True
-    except (OSError, OverflowError):
+    except (OSError, OverflowError, ValueError):
         return False
     return False
