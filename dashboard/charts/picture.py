@@ -1,0 +1,30 @@
+"""A chart with its text alternative, drawn in our own look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+
+from dashboard.theme import Palette, chart_config
+
+
+@dataclass(frozen=True)
+class Picture:
+    """chart: ready to draw. text: what it shows, for readers who do not see it."""
+
+    chart: Any
+    text: str
+
+
+def finished(chart: Any, text: str, colours: Palette, height: int | None = 300) -> Picture:
+    """The chart in our look. height: in pixels, or None for charts that set their own."""
+    if height is not None:
+        chart = chart.properties(height=height)
+    return Picture(chart.properties(width="container", padding=4).configure(**chart_config(colours)), text)
+
+
+def share_axis(title: str, **more: Any) -> alt.Axis:
+    """An axis for proportions in [0, 1], labelled in percent."""
+    return alt.Axis(title=title, format="%", tickCount=6, **more)

@@ -1,0 +1,75 @@
+"""One figure as it is shown everywhere: value, range, what it rests on, a sentence, and the visits behind it."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import page, visit_table, words
+from models.methods.estimate import Estimate
+
+
+def show(
+    label: str,
+    estimate: Estimate,
+    unit: str,
+    key: str,
+    *,
+    rests_on: str = "",
+    note: str = "",
+    currency: str | None = None,
+    behind: Callable[[], pd.DataFrame] | None = None,
+    behind_label: str = "Show the visits behind it",
+) -> None:
+    """Draw the card.
+
+    unit: see words.value_of. rests_on: what n and coverage count, in words. note: a further line.
+    behind: gives the visits behind the figure; asked only when they are opened.
+    """
+    st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency))
+    if behind is not None and st.button(behind_label, key=f"behind_{key}", type="tertiary", icon=":material/list:"):
+        visit_table.open_dialog(label, key, behind)
+
+
+def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None) -> str:
+    quiet = "".join(f'<p class="gp-quiet">{html.escape(line)}</p>' for line in (rests_on, note) if line)
+    head = f'<div class="gp-label">{html.escape(label)}</div>'
+    if not estimate.is_known:
+        why = html.escape(estimate.sentence or "There are not enough records to say.")
+        return f'<div class="gp-card gp-unknown">{head}<div class="gp-value">Not known</div><p>{why}</p>{quiet}</div>'
+    value = html.escape(words.value_of(estimate.value, unit, currency))
+    reach = words.range_of(estimate, unit, currency)
+    return (
+        f'<div class="gp-card">{head}<div class="gp-value">{value}</div>{_bar(estimate, unit, reach)}'
+        f"<p>{html.escape(reach[:1].upper() + reach[1:])}</p>{quiet}</div>"
+    )
+
+
+def _rests_on(estimate: Estimate) -> str:
+    parts = [words.plural(estimate.n, "case")]
+    if estimate.coverage is not None:
+        parts.append(f"{words.share(estimate.coverage)} of those that could tell")
+    return ", ".join(parts)
+
+
+def _bar(estimate: Estimate, unit: str, reach: str) -> str:
+    """The range drawn on a rule: shares on 0 to 100%, other amounts from zero to a little past the upper end."""
+    if estimate.low is None or estimate.high is None or estimate.value is None or unit in ("day_of_year", "points"):
+        return ""
+    end = 1.0 if unit == "share" else max(estimate.high, estimate.value, 0.0) * 1.15
+    if end <= 0:
+        return ""
+    low, high, value = (
+        min(max(amount / end, 0.0), 1.0) * 300 for amount in (estimate.low, estimate.high, estimate.value)
+    )
+    shades = page.colours()
+    return (
+        f'<svg viewBox="0 0 300 16" preserveAspectRatio="none" role="img" aria-label="{html.escape(reach)}">'
+        f'<rect x="0" y="7" width="300" height="2" fill="{shades.line}"/>'
+        f'<rect x="{low:.1f}" y="4" width="{max(high - low, 1.5):.1f}" height="8" fill="{shades.main}" '
+        f'fill-opacity=".38"/>'
+        f'<rect x="{max(value - 1.2, 0):.1f}" y="1" width="2.4" height="14" fill="{shades.ink}"/></svg>'
+    )

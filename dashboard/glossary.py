@@ -1,0 +1,70 @@
+"""What each term means, once: shown on the Method page and beside the figures."""
+
+from __future__ import annotations
+
+GLOSSARY: dict[str, str] = {
+    "Draft": "The suction the draft fan makes. The pressure switch proves it before the burner may light.",
+    "Make point": (
+        "The draft at which the switch closes its contacts. Its rated value and tolerance are on the plate or "
+        "in the parts list."
+    ),
+    "Break point": "The draft at which the switch opens again; a little below the make point.",
+    "Water column": "A unit of small pressures: 1 in. w.c. is 249.09 pascal.",
+    "Draft fault": (
+        "One job on one appliance where the draft was not proven, was lost while running, or the switch was "
+        "found closed at rest. Planned returns of the same job belong to it."
+    ),
+    "Swap": (
+        "A draft switch fitted, one per appliance, visit and removed tag. Not: quoted, credited back, or a "
+        "switch that came inside a new draft-fan assembly. A pressure switch on a gas, water or refrigerant "
+        "circuit is another part."
+    ),
+    "Good pull": "A swap where the switch taken out was in fact good.",
+    "Bench result": (
+        "Good: 95% sure or more that the make point lies inside its tolerance, the gauge's own uncertainty "
+        "counted in, and nothing physical wrong. Faulty: 5% or less, or torn, water inside, more than 5 ohms "
+        "closed, or not holding pressure. Inconclusive: anything else. A switch drained, dropped, or tested "
+        "more than 14 days after removal can be found faulty but never good."
+    ),
+    "Field evidence": (
+        "What the readings before the repair say about the switch. It is kept apart from the bench result and "
+        "never counts as one."
+    ),
+    "Draft margin": (
+        "Draft at the switch less the rated make point, running. A margin that shrinks over the visits says "
+        "that something else is getting worse."
+    ),
+    "Root cause recorded": (
+        "Measured: before and after readings agree with the cause. Described: a cause code with a check "
+        "marked fault or a note that describes the finding. A code alone does not count in the headline; it "
+        "is shown beside it."
+    ),
+    "Callback": (
+        "An unplanned visit to the same appliance for the same lost function after the job was declared "
+        "complete. Not: a planned return for a part, maintenance, or another function. Unclear ones are "
+        "counted apart, as 'possible'."
+    ),
+    "Owner of a job": "Who last declared it complete.",
+    "Range": ("Where the true figure lies with 95% confidence, given chance alone. It does not cover wrong records."),
+    "Coverage": (
+        "The share of the cases that could have told us something and did: of the switches pulled, those tested."
+    ),
+    "Adjusted rate": (
+        "The good-switch rate with the tested switches weighted back to all that were pulled, because which "
+        "ones get tested is not a matter of chance."
+    ),
+    "Look here first": ("The figures say a talk or a visit is likely to be worth it. It is never a finding of fault."),
+    "Case mix": (
+        "What a technician cannot choose: appliance, its age, season, hour, region, symptom. It sets the "
+        "expected figure a person is compared with."
+    ),
+    "Per draft fault attended": (
+        "Good switches pulled, divided by the draft faults a person went to. The share among swaps would hide "
+        "the habit of swapping every time, since that pulls the bad ones too."
+    ),
+    "New starter": ("Under a year with the company. Shown apart: their cases are few and they are still being taught."),
+    "Known waste": "What swaps cost whose removed switch the bench found good.",
+    "Estimated waste": ("Over the untested swaps: the probability that the switch was good times what the swap cost."),
+    "Heating day": "A day with a mean temperature below 65 °F (18.3 °C).",
+    "Heating season": "July to June, named after the year it starts in.",
+}

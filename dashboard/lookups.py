@@ -1,0 +1,138 @@
+"""Small questions the pages ask of the facts: a handful of rows each, the newest first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from dashboard import store_access
+from models.figures.scope import Scope
+from pipelines.contract.codes import CAUSES
+
+ESCALATED = tuple(cause.code for cause in CAUSES if cause.must_escalate)
+ROWS = 25
+
+# Everything "of this week" is counted back from the last day with a visit, not from today's clock.
+_LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
+
+
+def latest_week(scope: Scope) -> dict[str, Any]:
+    """The newest week with a draft fault: week_on, n_draft_faults, n_swaps, n_without_cause; empty without one."""
+    where, bound = scope.where("arrived_on")
+    return store_access.row(
+        f"""
+        WITH week AS (SELECT draft_fault_id, week_on FROM draft_fault WHERE {where}
+                      QUALIFY week_on = max(week_on) OVER ())
+        SELECT any_value(week_on) AS week_on, count(DISTINCT week.draft_fault_id) AS n_draft_faults,
+               count(swap_id) AS n_swaps, count(swap_id) FILTER (NOT has_root_cause) AS n_without_cause
+        FROM week LEFT JOIN swap_case USING (draft_fault_id) HAVING count(*) > 0
+        """,
+        bound,
+    )
+
+
+def safety_items(scope: Scope) -> pd.DataFrame:
+    """Visits with a cause that must be escalated and no later visit to the same site."""
+    where, bound = scope.where("arrived_on", prefix="v.")
+    marks = ", ".join("?" * len(ESCALATED))
+    return store_access.frame(
+        f"""
+        SELECT v.visit_id, v.arrived_on AS visit_on, v.site_id, v.technician_id,
+               CASE WHEN v.cause_code IN ({marks}) THEN v.cause_code ELSE v.contributing_cause_code END AS cause_code
+        FROM visit AS v
+        WHERE {where} AND (v.cause_code IN ({marks}) OR v.contributing_cause_code IN ({marks}))
+          AND v.arrived_on >= {_LAST_DAY} - 90
+          AND NOT EXISTS (FROM visit AS later WHERE later.site_id = v.site_id AND later.arrived_at > v.arrived_at)
+        ORDER BY v.arrived_at DESC, v.visit_id LIMIT {ROWS}
+        """,
+        [*ESCALATED, *bound, *ESCALATED, *ESCALATED],
+    )
+
+
+def quick_returns(scope: Scope) -> pd.DataFrame:
+    """Second visits within 14 days for a draft fault at the same site, with what the gauge said the first time."""
+    where, bound = scope.where("arrived_on", prefix="f.")
+    return store_access.frame(
+        f"""
+        SELECT l.next_visit_id AS visit_id, n.arrived_on AS visit_on, f.site_id, n.technician_id,
+               l.days_between AS days, e.evidence, e.margin_pa
+        FROM draft_fault AS f
+        JOIN visit_link AS l USING (draft_fault_id)
+        JOIN visit AS n ON n.visit_id = l.next_visit_id
+        LEFT JOIN field_evidence AS e USING (draft_fault_id)
+        WHERE {where} AND f.arrived_on >= {_LAST_DAY} - 28 AND n.arrived_on >= {_LAST_DAY} - 14
+          AND l.days_between <= 14 AND l.link_class IN ('callback', 'uncertain')
+        ORDER BY n.arrived_at DESC, l.next_visit_id LIMIT {ROWS}
+        """,
+        bound,
+    )
+
+
+def maturing(scope: Scope) -> pd.DataFrame:
+    """Swaps without a root cause whose thirtieth day falls into the 7 days after the last day on record."""
+    where, bound = scope.where("arrived_on", prefix="f.")
+    return store_access.frame(
+        f"""
+        SELECT c.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, c.owner_id AS technician_id, r.tier
+        FROM callback AS c JOIN draft_fault AS f USING (draft_fault_id) JOIN root_cause AS r USING (draft_fault_id)
+        WHERE {where} AND c.swap_id IS NOT NULL AND NOT r.has_root_cause AND c.callback_days IS NULL
+          AND f.arrived_on >= {_LAST_DAY} - 60
+          AND c.starts_on::DATE BETWEEN {_LAST_DAY} - 30 AND {_LAST_DAY} - 24
+        ORDER BY c.starts_on, c.draft_fault_id LIMIT {ROWS}
+        """,
+        bound,
+    )
+
+
+def missing_evidence(scope: Scope) -> pd.DataFrame:
+    """Swaps of the last 7 days without a gauge reading before the repair, or without a root cause."""
+    where, bound = scope.where("swapped_on")
+    return store_access.frame(
+        f"""
+        SELECT visit_id, swapped_on AS visit_on, site_id, technician_id,
+               concat_ws(', ', CASE WHEN NOT coalesce(has_gauge_reading, false) THEN 'gauge reading' END,
+                         CASE WHEN NOT has_root_cause THEN 'cause' END,
+                         CASE WHEN removed_tag IS NULL THEN 'tag' END) AS missing
+        FROM swap_case
+        WHERE {where} AND swapped_on > {_LAST_DAY} - 7
+          AND (NOT coalesce(has_gauge_reading, false) OR NOT has_root_cause OR removed_tag IS NULL)
+        ORDER BY swapped_at DESC, swap_id LIMIT {ROWS}
+        """,
+        bound,
+    )
+
+
+def coaching_log() -> pd.DataFrame:
+    """The newest coaching sessions."""
+    return store_access.frame(
+        "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
+        f"ORDER BY held_on DESC, session_id LIMIT {ROWS}"
+    )
+
+
+def margins(site_id: str) -> pd.DataFrame:
+    """Draft margin of each draft fault at one site, oldest first."""
+    return store_access.frame(
+        """
+        SELECT f.arrived_on, f.draft_fault_id AS visit_id, coalesce(f.appliance_key, 'appliance not '
+        'proven') AS appliance,
+               e.draft_pa, e.make_pa, e.margin_pa
+        FROM draft_fault AS f JOIN field_evidence AS e USING (draft_fault_id)
+        WHERE f.site_id = ? AND e.margin_pa IS NOT NULL ORDER BY f.arrived_at, f.draft_fault_id
+        """,
+        [site_id],
+    )
+
+
+def refusals(scope: Scope) -> pd.DataFrame:
+    """Refused warranty claims on draft switches by the reason given: refusal_reason, n_claims."""
+    where, bound = scope.where("swapped_on")
+    return store_access.frame(
+        f"""
+        SELECT coalesce(nullif(trim(w.refusal_reason), ''), 'no reason given') AS refusal_reason, count(*) AS n_claims
+        FROM warranty_claim AS w JOIN (SELECT DISTINCT visit_id FROM swap_case WHERE {where}) AS s USING (visit_id)
+        WHERE w.outcome = 'refused' GROUP BY ALL ORDER BY n_claims DESC, refusal_reason LIMIT {ROWS}
+        """,
+        bound,
+    )

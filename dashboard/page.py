@@ -1,0 +1,106 @@
+"""What every page is put together from: the answer, the picture, the next step, how it was computed."""
+
+from __future__ import annotations
+
+import html
+import logging
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import streamlit as st
+
+from dashboard import notices, store_access, theme, words
+from dashboard.charts.picture import Picture
+from pipelines.errors import GoodpullError
+
+log = logging.getLogger("goodpull")
+
+
+def colours() -> theme.Palette:
+    """The palette of the reader's theme."""
+    return theme.palette(st.context.theme.type)
+
+
+def run(chosen: Any) -> None:
+    """Run a page; what a person can put right is said in words, nothing else is swallowed."""
+    try:
+        chosen.run()
+    except GoodpullError as error:
+        log.warning("%s", error)
+        st.warning(words.plain(error))
+
+
+def has_records() -> bool:
+    """Whether there is something to show; says what to do when there is not."""
+    if store_access.generation() is None:
+        notices.nothing_yet()
+        return False
+    return True
+
+
+def answer(text: str) -> None:
+    """The answer in a sentence, at the top of the page."""
+    with st.container(key="answer"):
+        st.markdown(words.plain(text))
+
+
+def draw(picture: Picture | None, otherwise: str, key: str) -> None:
+    """A chart with its text alternative, or an honest sentence in its place."""
+    if picture is None:
+        st.markdown(words.plain(otherwise))
+        return
+    st.altair_chart(picture.chart, theme=None, key=key, alt=picture.text, width="stretch")
+
+
+def rows(
+    columns: Sequence[tuple[str, str]],
+    body: Sequence[Sequence[Any]],
+    otherwise: str,
+    caption: str = "",
+) -> None:
+    """A short table as text. columns: (title, 'text' or 'number'). Cells are escaped; nothing in them is markup."""
+    if not body:
+        st.markdown(words.plain(otherwise))
+        return
+    kinds = [' class="gp-num"' if kind == "number" else "" for _, kind in columns]
+    head = "".join(
+        f'<th scope="col"{kind}>{html.escape(title)}</th>' for (title, _), kind in zip(columns, kinds, strict=True)
+    )
+    lines = "".join(
+        "<tr>"
+        + "".join(f"<td{kind}>{html.escape(str(cell))}</td>" for cell, kind in zip(line, kinds, strict=True))
+        + "</tr>"
+        for line in body
+    )
+    above = f"<caption class='gp-quiet' style='text-align:left'>{html.escape(caption)}</caption>" if caption else ""
+    st.html(f'<table class="gp-list">{above}<thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table>')
+
+
+def next_steps(steps: Sequence[str]) -> None:
+    """What to do next, as a short list."""
+    st.subheader("What to do next")
+    st.markdown("\n".join(f"- {words.plain(step)}" for step in steps))
+
+
+def how_computed(text: str, terms: Sequence[str] = ()) -> None:
+    """How the page's figures were computed, one click away, with the terms it uses."""
+    from dashboard.glossary import GLOSSARY
+
+    with st.expander("How this was computed", key="how_computed"):
+        st.markdown(words.plain(text))
+        for term in terms:
+            st.markdown(f"**{words.plain(term)}.** {words.plain(GLOSSARY[term])}")
+        st.page_link("views/method.py", label="All definitions, settings, sources and limits: Method")
+
+
+def lazily(title: str, key: str, content: Callable[[], None]) -> None:
+    """A section that is only worked out when it is opened; opening redraws that section alone."""
+
+    @st.fragment
+    def section() -> None:
+        opened = st.expander(title, key=key, on_change="rerun")
+        with opened:
+            if opened.open:
+                content()
+
+    section()

@@ -1,0 +1,86 @@
+"""What the Records page asks of the store: the ledger of loads, rows held back, columns left out, health."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import store_access
+from pipelines.contract.tables import TABLES
+
+ROWS_LISTED = 2000
+
+
+def totals() -> dict[str, Any]:
+    """n_files, n_rows, n_accepted, n_held_back, n_duplicates over all loads."""
+    return store_access.row(
+        """
+        SELECT count(*) AS n_files, sum(n_rows) AS n_rows, sum(n_accepted) AS n_accepted,
+               sum(n_held_back) AS n_held_back, sum(n_duplicates) AS n_duplicates
+        FROM load
+        """
+    )
+
+
+def ledger() -> pd.DataFrame:
+    """One row per load, newest first."""
+    return store_access.frame(
+        """
+        SELECT loaded_at AS loaded, file_name AS file, table_name AS "table", n_rows AS rows, n_accepted AS accepted,
+               n_revised AS revised, n_held_back AS "held back", n_duplicates AS duplicates, file_digest AS digest
+        FROM load ORDER BY loaded_at DESC, load_id DESC
+        """
+    )
+
+
+def held_back_reasons() -> pd.DataFrame:
+    """Rows held back by table, column and reason, with one refused cell as an example."""
+    return store_access.frame(
+        """
+        SELECT table_name, column_name, any_value(reason) AS reason, count(DISTINCT (load_id, row_no)) AS n_rows,
+               left(min(got), 60) AS example
+        FROM held_back GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, ALL
+        """
+    )
+
+
+def held_back_rows() -> pd.DataFrame:
+    """The newest cells that were refused, with where they stand and the whole row as delivered."""
+    return store_access.frame(
+        f"""
+        SELECT file_name AS file, line_no AS line, table_name AS "table", column_name AS "column", got, reason,
+               left(raw::VARCHAR, 2000) AS "row as delivered"
+        FROM held_back ORDER BY load_id DESC, row_no, column_name LIMIT {ROWS_LISTED}
+        """
+    )
+
+
+def columns_left_out() -> tuple[list[str], list[str]]:
+    """Personal columns that were dropped, and columns that are not in the contract; as table.column."""
+    rows = store_access.frame(
+        """
+        SELECT DISTINCT kind, table_name || '.' || name AS name FROM (
+            SELECT 'dropped' AS kind, table_name, unnest(dropped_columns) AS name FROM load
+            UNION ALL SELECT 'unknown', table_name, unnest(unknown_columns) FROM load
+        ) ORDER BY ALL
+        """
+    )
+    return rows.loc[rows["kind"] == "dropped", "name"].tolist(), rows.loc[rows["kind"] == "unknown", "name"].tolist()
+
+
+def empty_tables() -> list[str]:
+    """Tables of the contract that nothing was loaded into; those entered here are not counted."""
+    asked = [table.name for table in TABLES if not table.is_entered_here]
+    union = " UNION ALL ".join(f"SELECT '{name}' AS name, EXISTS (FROM delivered.{name}) AS has_rows" for name in asked)
+    rows = store_access.frame(union)
+    return rows.loc[~rows["has_rows"], "name"].tolist()
+
+
+@st.cache_data(max_entries=4, show_spinner="Running the health checks.")
+def health(store_key: str) -> list[Any]:
+    """Findings of pipelines.build.health over the generation in force."""
+    from pipelines.build import health as checks
+
+    return list(checks(store_access.reader()))

@@ -1,0 +1,128 @@
+"""What the pages are narrowed to: period, branch, region, kind of appliance; held in the address."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import store_access, words
+from models.figures.scope import Scope
+
+ALL = "All"
+PERIODS = (
+    "All records",
+    "This heating season",
+    "Last heating season",
+    "Last 12 months",
+    "Last 90 days",
+    "Chosen dates",
+)
+
+_EXTENT = "SELECT min(arrived_on) AS first_on, max(arrived_on) AS last_on, count(*) AS n_visits FROM visit"
+_CHOICES = """
+SELECT 'branch' AS kind, branch AS choice FROM visit WHERE branch IS NOT NULL GROUP BY ALL
+UNION ALL SELECT 'region', region FROM visit WHERE region IS NOT NULL GROUP BY ALL
+UNION ALL SELECT 'appliance', appliance_kind FROM visit WHERE appliance_kind IS NOT NULL GROUP BY ALL
+ORDER BY ALL
+"""
+_NEWEST_LOAD = "SELECT max(loaded_at) AS loaded_at, sum(n_held_back) AS n_held_back FROM load"
+
+
+def show(is_narrowing: bool) -> None:
+    """The row of filters, and the line that says how fresh the records are. Remembers the scope for the page."""
+    st.session_state["scope"] = Scope()
+    if store_access.generation() is None:
+        return
+    extent = store_access.row(_EXTENT)
+    if is_narrowing and extent.get("n_visits"):
+        with st.container(key="scope", horizontal=True, gap="small", vertical_alignment="bottom"):
+            st.session_state["scope"] = _chosen(extent)
+    st.html(f'<p class="gp-quiet">{_freshness(extent)}</p>')
+
+
+def scope() -> Scope:
+    """The scope chosen for this run."""
+    return st.session_state.get("scope", Scope())
+
+
+def in_words(chosen: Scope) -> str:
+    """The scope in words; empty for the whole company."""
+    parts = []
+    if chosen.start_on or chosen.end_on:
+        parts.append(f"from {words.date(chosen.start_on)} to {words.date(chosen.end_on)}")
+    if chosen.branch:
+        parts.append(f"branch {chosen.branch}")
+    if chosen.region:
+        parts.append(f"region {chosen.region}")
+    if chosen.appliance_kind:
+        parts.append(words.label(chosen.appliance_kind))
+    return ", ".join(parts)
+
+
+def period_dates(period: str, first_on: dt.date, last_on: dt.date, season_starts_month: int) -> tuple[Any, Any]:
+    """First and last day of a named period, counted back from the last day on record; (None, None) for everything."""
+    season_year = last_on.year if last_on.month >= season_starts_month else last_on.year - 1
+    season_start = dt.date(season_year, season_starts_month, 1)
+    spans = {
+        "This heating season": (season_start, last_on),
+        "Last heating season": (
+            season_start.replace(year=season_year - 1),
+            season_start - dt.timedelta(days=1),
+        ),
+        "Last 12 months": (last_on - dt.timedelta(days=364), last_on),
+        "Last 90 days": (last_on - dt.timedelta(days=89), last_on),
+    }
+    return spans.get(period, (None, None))
+
+
+def _chosen(extent: dict[str, Any]) -> Scope:
+    first_on, last_on = (pd.Timestamp(extent[name]).date() for name in ("first_on", "last_on"))
+    choices = store_access.frame(_CHOICES)
+    period = st.selectbox("Period", PERIODS, key="period", bind="query-params", width=210)
+    start_on, end_on = period_dates(period, first_on, last_on, store_access.settings().season_starts_month)
+    if period == "Chosen dates":
+        dates = st.date_input(
+            "From, to",
+            (first_on, last_on),
+            first_on,
+            last_on,
+            key="dates",
+            bind="query-params",
+            format="YYYY-MM-DD",
+            width=240,
+        )
+        if len(dates) == 2:
+            start_on, end_on = dates
+    picked = {}
+    for kind, title in (("branch", "Branch"), ("region", "Region"), ("appliance", "Appliance")):
+        options = [ALL, *choices.loc[choices["kind"] == kind, "choice"]]
+        if len(options) > 2:
+            value = st.selectbox(
+                title,
+                options,
+                key=kind,
+                bind="query-params",
+                width=170,
+                format_func=lambda text: text.replace("_", " "),
+            )
+            picked[kind] = None if value == ALL else value
+    return Scope(start_on, end_on, picked.get("branch"), picked.get("region"), picked.get("appliance"))
+
+
+def _freshness(extent: dict[str, Any]) -> str:
+    if not extent.get("n_visits"):
+        return "The store holds no visits."
+    load = store_access.row(_NEWEST_LOAD)
+    parts = [
+        words.plural(extent["n_visits"], "visit"),
+        f"{words.date(extent['first_on'])} to {words.date(extent['last_on'])}",
+        f"loaded {words.date(load.get('loaded_at'))}",
+    ]
+    if load.get("n_held_back"):
+        parts.append(f"{words.plural(load['n_held_back'], 'row')} held back (see Records)")
+    if (store_access.home() / "demo.json").exists():
+        parts.insert(0, "<strong>Invented demo fleet</strong>")
+    return " · ".join(parts)

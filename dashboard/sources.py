@@ -1,0 +1,61 @@
+"""The methods with their sources, and what the figures cannot say."""
+
+from __future__ import annotations
+
+# Figure, method, source.
+SOURCES: tuple[tuple[str, str, str], ...] = (
+    ("Bench result", "Conformity with measurement uncertainty", "JCGM 106:2012"),
+    ("Good switches among those tested", "Score interval", "Wilson 1927; Newcombe 1998, Statistics in Medicine 17:857"),
+    (
+        "Good-switch rate, adjusted",
+        "Post-stratified double sampling; Horvitz-Thompson with recorded draws",
+        "Begg and Greenes 1983; Cochran, Sampling Techniques",
+    ),
+    (
+        "Callbacks",
+        "One minus Kaplan-Meier, leave-one-site-out jackknife, log-rank",
+        "Kaplan and Meier 1958; Efron and Tibshirani 1993",
+    ),
+    ("Callbacks beyond the first", "Mean cumulative function, robust variance", "Lawless and Nadeau 1995"),
+    (
+        "Seasons",
+        "Poisson regression with yearly harmonics, dispersion allowed for",
+        "Stolwijk, Straatman and Zielhuis 1999",
+    ),
+    (
+        "Probability that a pulled switch was good",
+        "Logistic regression, weighted by the chance of being tested, calibrated on a later block",
+        "Brier 1950; Steyerberg 2009",
+    ),
+    (
+        "Technicians and sites",
+        "Beta-binomial shrinkage with a robust null; limit on the false-discovery rate",
+        "Efron and Morris 1975; Spiegelhalter 2005; Benjamini and Hochberg 1995",
+    ),
+    (
+        "Draft margin over time",
+        "Theil-Sen slope, exact Kendall test",
+        "Hollander and Wolfe, Nonparametric Statistical Methods",
+    ),
+    (
+        "Weekly limits",
+        "Exact binomial limits, Laney p-prime",
+        "Laney 2002; NIST/SEMATECH e-Handbook of Statistical Methods",
+    ),
+    ("Units", "Conventional inch of water 249.08891 Pa", "NIST SP 811"),
+    ("Heating degree-days", "Base 65 °F, mean of daily highest and lowest temperature", "NOAA practice"),
+)
+
+LIMITS = (
+    "The figures rest on what was written down. A cause found and not recorded counts as not recorded.",
+    "Ranges cover chance. They do not cover wrong records, wrong tags or a gauge that reads wrong beyond its "
+    "stated accuracy.",
+    "Which switches get tested is not random unless the bench draw says so; the adjusted rate allows for what "
+    "was known before "
+    "the test, not for what was not recorded. The bounds show the worst it could be.",
+    "That swaps with a root cause come back less often is an association. Different faults get different records.",
+    "A probability for one swap is not a finding about that swap. Only the bench test is.",
+    "A figure about a person is for coaching; it must not decide pay or discipline.",
+    "Nothing here says that an appliance is safe. Licensed people, the manufacturer's instructions and the "
+    "local code decide.",
+)

@@ -1,0 +1,191 @@
+"""Coaching: who to sit with and about which step; process before outcome, no ranking."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import (
+    code_names,
+    figure_card,
+    figures_access,
+    lookups,
+    notices,
+    page,
+    scope_bar,
+    technician_sheet,
+    visit_table,
+    words,
+)
+from dashboard.charts.funnel import technician_funnel
+from models.figures.technicians import TechnicianFigures
+from models.methods.estimate import Estimate
+from models.methods.proportion import wilson_interval
+
+METHOD = (
+    "Compared is the number of good switches pulled per draft fault attended: the bench result where there is "
+    "one, else the "
+    "calibrated probability, with its uncertainty. What to expect comes from the mix of calls alone, learned "
+    "from the other "
+    "technicians, so no one sets their own benchmark. Small numbers are drawn towards the company "
+    "(beta-binomial). A person is "
+    "marked look here first when an excess over the margin is likely enough to pass a limit on false marks across all."
+)
+TERMS = ("Look here first", "Per draft fault attended", "Case mix", "New starter", "Good pull", "Range")
+
+
+def show() -> None:
+    st.title("Coaching")
+    if not page.has_records():
+        return
+    scope = scope_bar.scope()
+    people = figures_access.technicians(scope)
+    if people.table.empty:
+        page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
+        notices.fairness()
+        return
+    code_names.switch()
+    table = people.table.assign(shown_name=[code_names.shown(one) for one in people.table["technician_id"]])
+    page.answer(_answer(table, people))
+    _process_cards(people, scope)
+    notices.fairness()
+    st.subheader("Everyone, against what chance alone would draw")
+    page.draw(technician_funnel(table, people.funnel, page.colours()), people.sentence, "funnel")
+    st.caption(words.plain(people.sentence))
+    _first(table)
+    technician_sheet.show(table, people, scope)
+    _everyone(table)
+    _log()
+    page.next_steps(
+        (
+            "Sit with the people above about one step, with the gauge in hand; start from their own three visits.",
+            "Ask what the gauge said before asking why the switch was changed.",
+            "Write the session down, with its step and date, so that the next months can be compared with it.",
+        )
+    )
+    page.how_computed(METHOD, TERMS)
+
+
+def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
+    flagged = int(table["is_flagged"].fillna(False).sum())
+    steps = people.processes.dropna(subset=["rate"])
+    skipped = ""
+    if not steps.empty:
+        least = steps.loc[steps["rate"].astype(float).idxmin()]
+        skipped = f" Across the company the step most often missing before a swap: {words.label(least['step'])} "
+        f"({words.share(least['rate'])} done)."
+    if not flagged:
+        return f"Nobody stands out beyond chance among {words.plural(len(table), 'technician')}.{skipped}"
+    return f"Look here first: {words.plural(flagged, 'technician')} of {words.count(len(table))}.{skipped}"
+
+
+def _process_cards(people: TechnicianFigures, scope: Any) -> None:
+    steps = people.processes.head(4)
+    if steps.empty:
+        st.markdown("No swap is on record, so no step can be counted.")
+        return
+    for place, (column, step) in enumerate(zip(st.columns(len(steps), gap="medium"), steps.itertuples(), strict=True)):
+        with column:
+            figure_card.show(
+                f"{words.label(step.step).capitalize()}",
+                step_estimate(step.n_done, step.n),
+                "share",
+                f"step_{place}",
+                rests_on=f"{words.count(step.n_done)} of {words.plural(step.n, 'swap')}",
+                behind=lambda: figures_access.visits_behind(scope, "swaps"),
+            )
+
+
+def step_estimate(n_done: float, n: float) -> Estimate:
+    """How often a step was done, with its Wilson range. n_done may be a fraction where a step has parts."""
+    if not n:
+        return Estimate(None, None, None, 0, None, "Wilson", "No swap to count it on.")
+    low, high = wilson_interval(round(n_done), int(n))
+    return Estimate(n_done / n, float(low), float(high), int(n), None, "Wilson")
+
+
+def _first(table: pd.DataFrame) -> None:
+    st.subheader("Look here first")
+    lines = [
+        (
+            person.shown_name,
+            f"{words.share(person.value)} ({words.share(person.low)} to {words.share(person.high)})",
+            words.share(person.expected_rate),
+            words.count(person.draft_fault_visits),
+            person.reason or "",
+        )
+        for person in table[table["is_flagged"].fillna(False).astype(bool)].itertuples()
+    ]
+    columns = (
+        ("Technician", "text"),
+        ("Good pulls per draft fault, range", "text"),
+        ("Expected from their calls", "number"),
+        ("Draft faults", "number"),
+        ("Why", "text"),
+    )
+    page.rows(
+        columns,
+        lines,
+        "Nobody: no difference here is larger than chance explains, or there are too few cases to see one.",
+    )
+
+
+def _everyone(table: pd.DataFrame) -> None:
+    st.subheader("Everyone, by name")
+    for title, part in (
+        ("Established", table[~table["is_new_starter"].fillna(False).astype(bool)]),
+        ("New starters, apart", table[table["is_new_starter"].fillna(False).astype(bool)]),
+    ):
+        if part.empty:
+            continue
+        st.markdown(f"**{title}**")
+        shown = pd.DataFrame(
+            {
+                "Technician": part["shown_name"],
+                "Draft faults": part["draft_fault_visits"],
+                "Swaps": part["swaps"],
+                "Tested": part["tested"],
+                "Good pulls per draft fault": part["value"],
+                "Range from": part["low"],
+                "Range to": part["high"],
+                "Expected": part["expected_rate"],
+                "Reading before": part["reading_rate"],
+                "Cause recorded": part["cause_rate"],
+                "Smallest excess visible": part["smallest_visible_excess"],
+                "Separable": part["is_separable"],
+            }
+        ).sort_values("Technician")
+        visit_table.plain_table(shown, f"people_{title[:3].lower()}", {name for name in shown if name in _PERCENT})
+
+
+_PERCENT = {
+    "Good pulls per draft fault",
+    "Range from",
+    "Range to",
+    "Expected",
+    "Reading before",
+    "Cause recorded",
+    "Smallest excess visible",
+}
+
+
+def _log() -> None:
+    st.subheader("Coaching log")
+    lines = [
+        (
+            words.date(line.held_on),
+            code_names.shown(line.technician_id),
+            words.label(line.topic),
+            line.coach_id or "",
+            line.remark or "",
+        )
+        for line in lookups.coaching_log().itertuples()
+    ]
+    columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark")]
+    page.rows(columns, lines, "No coaching session is on record. Load a table coaching_sessions to keep the log here.")
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,218 @@
+"""Parts waste: what swaps of good switches cost, known and estimated, and what a better rate would save."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import code_names, figure_card, figures_access, lookups, page, scope_bar, visit_table, words
+from dashboard.charts.ranges import ranges
+from dashboard.charts.waste import waste_by_month
+from models.figures.scope import Scope
+from models.figures.waste import Waste
+from models.methods.estimate import unknown
+
+PARTS = {
+    "part": "Part",
+    "labour": "Labour beyond the diagnosis that was needed anyway",
+    "trip": "Trip",
+    "callbacks": "Callbacks it led to, each charged once",
+    "credit_refused": "Warranty credit refused",
+    "credit_received": "Warranty credit received",
+}
+GROUPINGS = {
+    "By branch": ("by_branch", "branch"),
+    "By part number": ("by_part", "part_number"),
+    "By technician": ("by_technician", "technician_id"),
+}
+METHOD = (
+    "Known: swaps whose removed switch the bench found good. Estimated: over the swaps without a clear bench "
+    "result, the "
+    "probability that the switch was good times what the swap cost; the range comes from drawing the "
+    "probabilities, the rate "
+    "and the callbacks again and again. What is missing (a part without a cost, no labour rate) counts as "
+    "nothing and is named."
+)
+TERMS = ("Known waste", "Estimated waste", "Good pull", "Callback", "Range", "Coverage")
+
+
+def show() -> None:
+    st.title("Parts waste")
+    if not page.has_records():
+        return
+    scope = scope_bar.scope()
+    waste = figures_access.waste(scope)
+    good = figures_access.good_switch(scope)
+    if not good.n_swaps:
+        page.answer("No switch was pulled for these filters, so nothing was wasted on one.")
+        return
+    page.answer(_answer(waste))
+    _cards(waste, scope)
+    if waste.assumptions:
+        st.caption("Assumed: " + " ".join(words.plain(line) for line in waste.assumptions))
+    st.subheader("Month by month")
+    page.draw(waste_by_month(waste.by_month, waste.currency, page.colours()), _why_none(waste), "waste_months")
+    _groups(waste, scope, good.adjusted.value)
+    left, right = st.columns(2, gap="large")
+    with left:
+        _made_of(waste)
+    with right:
+        _warranty(waste, scope)
+    _behind(scope)
+    page.next_steps(_steps(waste, good.adjusted.coverage))
+    page.how_computed(METHOD, TERMS)
+
+
+def _answer(waste: Waste) -> str:
+    if not waste.known.is_known and not waste.estimated.is_known:
+        return f"The cost of swaps of good switches is not known: {waste.known.sentence or waste.estimated.sentence}"
+    known = f"Swaps of switches the bench found good cost {words.money(waste.known.value, waste.currency)} for certain"
+    if not waste.estimated.is_known:
+        return f"{known}; what the untested ones cost cannot be estimated yet. {waste.estimated.sentence}"
+    return (
+        f"{known}. Over the untested ones another {words.money(waste.estimated.value, waste.currency)} is likely, "
+        f"{words.range_of(waste.estimated, 'money', waste.currency)}."
+    )
+
+
+def _why_none(waste: Waste) -> str:
+    return f"No picture: {waste.known.sentence or waste.estimated.sentence or 'no amount is on record.'}"
+
+
+def _cards(waste: Waste, scope: Scope) -> None:
+    columns = st.columns(3, gap="medium")
+    with columns[0]:
+        figure_card.show(
+            "Known: the bench found the switch good",
+            waste.known,
+            "money",
+            "known",
+            currency=waste.currency,
+            rests_on=words.plural(waste.known.n, "swap of a good switch", "swaps of good switches"),
+            behind=lambda: figures_access.visits_behind(scope, "bench_good"),
+        )
+    with columns[1]:
+        figure_card.show(
+            "Estimated: over swaps without a clear test",
+            waste.estimated,
+            "money",
+            "estimated",
+            currency=waste.currency,
+            rests_on=f"{words.plural(waste.estimated.n, 'untested swap')}, each by its probability",
+            behind=lambda: figures_access.visits_behind(scope, "untested"),
+        )
+    with columns[2]:
+        figure_card.show(
+            "Saved in a year at the best quarter's rate",
+            waste.what_if if waste.what_if is not None else unknown("Not worked out."),
+            "money",
+            "what_if",
+            currency=waste.currency,
+            note=waste.what_if.sentence if waste.what_if.is_known else "",
+            behind=lambda: figures_access.visits_behind(scope, "swaps"),
+        )
+
+
+def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
+    st.subheader("Where it arises")
+    st.html('<p class="gp-quiet">In the order of their names, not of their figures.</p>')
+    for tab, (title, (name, column)) in zip(st.tabs(list(GROUPINGS)), GROUPINGS.items(), strict=True):
+        with tab:
+            frame = getattr(waste, name)
+            if frame.empty:
+                st.markdown(f"No amounts {title.lower()}.")
+                continue
+            if column == "branch":
+                rates = figures_access.good_switch_by(scope, "branch")
+                page.draw(
+                    ranges(
+                        rates,
+                        "branch",
+                        "switches pulled that were good",
+                        page.colours(),
+                        reference=company,
+                        reference_name="company",
+                    ),
+                    "No branch has enough tested switches to show a rate.",
+                    "branch_rates",
+                )
+            shown = frame.rename(
+                columns={
+                    column: words.label(column.removesuffix("_id")).capitalize(),
+                    "n_swaps": "Swaps",
+                    "n_good": "Bench good",
+                    "expected_good": "Likely good, untested",
+                    "known": "Known",
+                    "estimated": "Estimated",
+                    "low": "Range from",
+                    "high": "Range to",
+                }
+            )
+            if column == "technician_id":
+                shown["Technician"] = [code_names.shown(one) for one in frame[column]]
+            shown["Likely good, untested"] = shown["Likely good, untested"].astype(float).round(1)
+            money = ("Known", "Estimated", "Range from", "Range to")
+            shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
+            visit_table.plain_table(shown.sort_values(shown.columns[0]), name, amounts=money, currency=waste.currency)
+
+
+def _made_of(waste: Waste) -> None:
+    st.subheader("What it is made of")
+    lines = [
+        (title, words.money(waste.parts.get(name), waste.currency))
+        for name, title in PARTS.items()
+        if name in waste.parts
+    ]
+    page.rows((("Part of the cost", "text"), (f"Amount, {waste.currency}", "number")), lines, "No amount is on record.")
+
+
+def _warranty(waste: Waste, scope: Scope) -> None:
+    st.subheader("Warranty credit")
+    credit = waste.credit
+    n = sum(int(credit.get(name) or 0) for name in ("n_paid", "n_refused", "n_open"))
+    if not n:
+        st.markdown("No warranty claim for a pulled switch is on record.")
+        return
+    lines = [
+        ("Paid", words.count(credit["n_paid"]), words.money(credit.get("credited"), waste.currency)),
+        ("Refused", words.count(credit["n_refused"]), words.money(credit.get("refused"), waste.currency)),
+        ("Not decided yet", words.count(credit["n_open"]), ""),
+    ]
+    page.rows((("Claims", "text"), ("Number", "number"), ("Amount", "number")), lines, "")
+    reasons = [
+        (line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).head(6).itertuples()
+    ]
+    page.rows((("Reason for refusal, as given", "text"), ("Claims", "number")), reasons, "No claim was refused.")
+
+
+def _behind(scope: Scope) -> None:
+    st.subheader("The visits behind it")
+    for title, what in (
+        ("Swaps of switches the bench found good", "bench_good"),
+        ("Swaps without a clear bench result", "untested"),
+    ):
+        page.lazily(
+            title,
+            f"list_{what}",
+            lambda what=what: visit_table.show(figures_access.visits_behind(scope, what), f"list_{what}"),
+        )
+
+
+def _steps(waste: Waste, coverage: float | None) -> list[str]:
+    steps = []
+    if coverage is not None and coverage < 0.5:
+        steps.append(
+            f"Only {words.share(coverage)} of pulled switches are tested; more tests turn estimated into known."
+        )
+    if waste.credit.get("n_refused"):
+        steps.append(
+            "Read the reasons for refused credit above; a tag and a reading before the repair answer most of them."
+        )
+    if any("labour" in line.lower() or "trip" in line.lower() for line in waste.assumptions):
+        steps.append(
+            "Write labour_cost_per_hour and trip_cost into settings.toml; without them only the parts are counted."
+        )
+    return steps or ["Look at the visits behind the largest branch first."]
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,162 @@
+"""Records: load files, see what was accepted and what was held back and why, and what is missing."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import page, record_loading, record_lookups, scope_bar, store_access, visit_table, words
+from dashboard.figures_access import coverage
+
+METHOD = (
+    "Every row of a file is accepted, held back with a reason, or an exact duplicate of a row already on "
+    "record; the three add "
+    "up to the rows read. A revised row replaces the older one, which is kept as history. Loading a file twice "
+    "changes nothing."
+)
+MISSING = (
+    ("n_with_tag", "swaps with a tag on the removed switch", "a bench test cannot be tied to its swap"),
+    ("n_with_reading", "swaps with a gauge reading before the repair", "no field evidence for or against the switch"),
+    ("n_with_cause", "swaps with a root cause", "callbacks cannot be told apart by what was found"),
+    ("n_tested", "swaps with the removed switch tested", "the good-switch rate is wide, and waste only estimated"),
+)
+
+
+def show() -> None:
+    st.title("Records")
+    has_store = store_access.generation() is not None
+    page.answer(
+        _answer()
+        if has_store
+        else "No records yet. Load your visit records below; only visits and part lines are needed."
+    )
+    record_loading.show()
+    if not has_store:
+        return
+    _ledger()
+    _held_back()
+    _left_out()
+    _missing()
+    _health()
+    page.next_steps(
+        (
+            "Mend held-back rows where they come from, and load the file again: rows already on record change nothing.",
+            "Ask for what is missing, from the top of the list above.",
+        )
+    )
+    page.how_computed(METHOD, ("Swap", "Coverage", "Root cause recorded"))
+
+
+def _answer() -> str:
+    totals = record_lookups.totals()
+    if not totals.get("n_rows"):
+        return "The store is empty: no file has been loaded."
+    held = totals["n_held_back"]
+    start = f"{words.plural(totals['n_rows'], 'row')} read from {words.plural(totals['n_files'], 'file')}: "
+    f"{words.count(totals['n_accepted'])} accepted"
+    return f"{start}, {words.count(held)} held back, {words.plural(totals['n_duplicates'], 'exact duplicate')}."
+
+
+def _ledger() -> None:
+    st.subheader("What was loaded")
+    frame = record_lookups.ledger()
+    adds_up = (frame["accepted"] + frame["held back"] + frame["duplicates"]).eq(frame["rows"])
+    if not adds_up.all():
+        st.warning(
+            f"{words.plural(int((~adds_up).sum()), 'load')} does not add up: accepted, held back and duplicates "
+            f"are not the rows read."
+        )
+    columns = [
+        ("Loaded", "text"),
+        ("File", "text"),
+        ("Table", "text"),
+        ("Rows", "number"),
+        ("Accepted", "number"),
+        ("of them revised", "number"),
+        ("Held back", "number"),
+        ("Duplicates", "number"),
+        ("Adds up", "text"),
+    ]
+    lines = [
+        (
+            words.date(line["loaded"]),
+            line["file"],
+            line["table"],
+            *(words.count(line[name]) for name in ("rows", "accepted", "revised", "held back", "duplicates")),
+            "yes" if ok else "no",
+        )
+        for line, ok in zip(frame.head(15).to_dict("records"), adds_up, strict=False)
+    ]
+    page.rows(columns, lines, "No file has been loaded.", caption="Rows = accepted + held back + exact duplicates.")
+    if len(frame) > len(lines):
+        page.lazily(
+            f"All {words.count(len(frame))} loads", "all_loads", lambda: visit_table.plain_table(frame, "loads")
+        )
+
+
+def _held_back() -> None:
+    st.subheader("Held back")
+    reasons = record_lookups.held_back_reasons()
+    lines = [
+        (line.table_name, line.column_name or "", line.reason, words.count(line.n_rows), line.example or "")
+        for line in reasons.head(20).itertuples()
+    ]
+    columns = (("Table", "text"), ("Column", "text"), ("Reason", "text"), ("Rows", "number"), ("For example", "text"))
+    page.rows(columns, lines, "No row is held back.")
+    if not reasons.empty:
+        page.lazily(
+            "The rows, with the cells that were refused",
+            "held_back_rows",
+            lambda: visit_table.plain_table(record_lookups.held_back_rows(), "held_back"),
+        )
+
+
+def _left_out() -> None:
+    st.subheader("Columns left out")
+    dropped, unknown = record_lookups.columns_left_out()
+    if dropped:
+        st.markdown("**Personal data, dropped on load:** " + words.plain(", ".join(dropped)))
+    else:
+        st.markdown("No column with personal data was met.")
+    if unknown:
+        st.markdown("**Not in the contract, not read:** " + words.plain(", ".join(unknown)))
+
+
+def _missing() -> None:
+    st.subheader("What is missing, and what that costs")
+    facts = coverage(scope_bar.Scope())
+    n = facts["n_swaps"]
+    lines = [
+        (title, f"{words.count(facts[name])} of {words.count(n)}", words.share(facts[name] / n), cost)
+        for name, title, cost in MISSING
+        if n
+    ]
+    if facts["n_visits"]:
+        proven = facts["n_visits"] - facts["n_appliance_unproven"]
+        lines.append(
+            (
+                "visits with the appliance proven",
+                f"{words.count(proven)} of {words.count(facts['n_visits'])}",
+                words.share(proven / facts["n_visits"]),
+                "callbacks become 'possible' only",
+            )
+        )
+    columns = (("On record", "text"), ("Number", "number"), ("Share", "number"), ("Without it", "text"))
+    page.rows(columns, lines, "No swap is on record yet.")
+    empty = record_lookups.empty_tables()
+    if empty:
+        st.markdown("**Tables without a row:** " + words.plain(", ".join(empty)) + ". None of them is required.")
+
+
+def _health() -> None:
+    st.subheader("Health checks")
+    findings = record_lookups.health(store_access.key())
+    lines = [
+        (words.label(finding.name).capitalize(), words.count(finding.n_rows)) for finding in findings if finding.n_rows
+    ]
+    passed = sum(1 for finding in findings if not finding.n_rows)
+    page.rows((("Check", "text"), ("Rows that offend", "number")), lines, "Nothing offends.")
+    st.caption(f"{words.plural(passed, 'check')} of {words.count(len(findings))} found nothing.")
+
+
+if __name__ == "__main__":
+    show()

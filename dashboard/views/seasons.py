@@ -1,0 +1,176 @@
+"""Seasons: when condensate and blockage faults come, the next four weeks, and what to check before."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import figure_card, figures_access, notices, page, scope_bar, store_access, visit_table, words
+from dashboard.charts.seasons import outlook, year
+from models.figures.scope import Scope
+from models.figures.seasons import Season
+
+FAMILIES = {
+    "condensate": (
+        "Condensate",
+        "traps, drains, water in the hose, the collector box or a sagging vent",
+        (
+            "Flush and refill the trap; blow through the drain.",
+            "Drain outdoors or in an unheated space: insulate it, give it fall, or heat it.",
+            "Hose: no low loop where water can stand.",
+        ),
+    ),
+    "blockage": (
+        "Blockage",
+        "blocked intake or port, ice, snow, nests and debris at the outlet",
+        (
+            "Intake and outlet: clear, screened where the instructions allow, above the usual snow line.",
+            "Sensing port: rod it clean.",
+            "Outlet: no fresh shrub, cover or drift within the clearances of the instructions.",
+        ),
+    ),
+}
+WEATHER_WORDS = {
+    "heating_degree_days_c": "per 10 heating degree-days (°C) more in the week",
+    "n_freezing_nights": "per freezing night more in the week",
+}
+METHOD = (
+    "Faults per 1,000 appliances under service and week: Poisson regression with yearly harmonics and the "
+    "number of appliances "
+    "as exposure, ranges widened for dispersion. The peak's range comes from the fit with one harmonic, else "
+    "from drawing whole "
+    "years again. With under two heating seasons of records the months are shown and no seasonal claim is made."
+)
+TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
+
+
+def show() -> None:
+    st.title("Seasons")
+    if not page.has_records():
+        return
+    scope = scope_bar.scope()
+    families = figures_access.seasons(scope)
+    page.answer(_answer(families))
+    columns = st.columns(2, gap="large")
+    for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
+        with column:
+            _family(families[name], title, about, scope)
+    st.subheader("The next four weeks")
+    for column, (name, (title, _, _)) in zip(st.columns(2, gap="large"), FAMILIES.items(), strict=True):
+        with column:
+            _outlook(families[name], title)
+    _before()
+    notices.safety()
+    st.subheader("The visits behind it")
+    for name, (title, _, _) in FAMILIES.items():
+        page.lazily(
+            f"{title} faults, newest first",
+            f"list_{name}",
+            lambda name=name: visit_table.show(figures_access.visits_behind(scope, name), f"list_{name}"),
+        )
+    page.next_steps(_steps(families))
+    page.how_computed(METHOD, TERMS)
+
+
+def _answer(families: dict[str, Season]) -> str:
+    parts = []
+    for name, (title, _, _) in FAMILIES.items():
+        season = families[name]
+        if season.is_claimed and season.peak_day.is_known:
+            parts.append(
+                f"{title} faults peak around {words.day_of_year(season.peak_day.value)} "
+                f"({words.day_of_year(season.peak_day.low)} to {words.day_of_year(season.peak_day.high)})"
+            )
+        else:
+            parts.append(f"{title}: {season.sentence or 'no seasonal claim can be made yet.'}".rstrip("."))
+    return "; ".join(parts).replace("; Blockage faults peak", "; blockage faults peak") + "."
+
+
+def _family(season: Season, title: str, about: str, scope: Scope) -> None:
+    st.subheader(title)
+    st.html(f'<p class="gp-quiet">{about}</p>')
+    left, right = st.columns(2, gap="medium")
+    n = sum(int(month["n_faults"] or 0) for month in season.by_month)
+    with left:
+        figure_card.show(
+            "Peak of the year",
+            season.peak_day,
+            "day_of_year",
+            f"peak_{season.family}",
+            rests_on=words.plural(n, "fault"),
+            behind=lambda: figures_access.visits_behind(scope, season.family),
+        )
+    with right:
+        figure_card.show(
+            "Highest against lowest week of the year",
+            season.peak_to_trough,
+            "ratio",
+            f"ratio_{season.family}",
+            rests_on=f"{words.plural(n, 'fault')}; {_evidence(season)}",
+        )
+    starts = store_access.settings().season_starts_month
+    page.draw(
+        year(season.by_month, season.curve, page.colours(), starts),
+        "No fault of this family is on record.",
+        f"year_{season.family}",
+    )
+    lines = [
+        f"{WEATHER_WORDS.get(name, words.label(name))}: {words.number(found['ratio'], 2)} times the faults "
+        f"({words.number(found['low'], 2)} to {words.number(found['high'], 2)})"
+        for name, found in season.weather.items()
+        if isinstance(found, dict) and "ratio" in found
+    ]
+    weather = (
+        "Weather: " + "; ".join(lines) + "." if lines else "No weather records, so weather is not told from season."
+    )
+    st.caption(words.plain(f"{season.sentence} {weather}"))
+
+
+def _evidence(season: Season) -> str:
+    if season.p_value is None:
+        return "no fit"
+    return (
+        "far beyond chance"
+        if season.p_value < 0.001
+        else "beyond chance"
+        if season.p_value < 0.05
+        else "chance could explain it"
+    )
+
+
+def _outlook(season: Season, title: str) -> None:
+    st.markdown(f"**{title}**")
+    page.draw(outlook(season.outlook, page.colours()), "Too few records to look ahead.", f"outlook_{season.family}")
+    skill = season.outlook_skill
+    if skill and not words.is_missing(skill.get("error_model")) and not words.is_missing(skill.get("error_last_year")):
+        st.caption(
+            words.plain(
+                f"Over {words.plural(skill['n_weeks'], 'past week')} this outlook was off by "
+                f"{words.number(skill['error_model'])} faults a week "
+                f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}."
+            )
+        )
+
+
+def _before() -> None:
+    st.subheader("What to check before the season")
+    for column, (title, _, checks) in zip(st.columns(2, gap="large"), FAMILIES.values(), strict=True):
+        with column:
+            st.markdown(f"**{title}**\n" + "\n".join(f"- {words.plain(check)}" for check in checks))
+    st.caption("Common practice; the manufacturer's instructions and the local code decide.")
+
+
+def _steps(families: dict[str, Season]) -> list[str]:
+    steps = []
+    for name, (title, _, _) in FAMILIES.items():
+        season = families[name]
+        if season.is_claimed and season.peak_day.low is not None:
+            steps.append(
+                f"{title}: have the checks above done before {words.day_of_year(season.peak_day.low - 28)}, "
+                f"four weeks ahead of the peak."
+            )
+    steps.append("Sites that had such a fault last season come first; find them under the visits above.")
+    return steps
+
+
+if __name__ == "__main__":
+    show()

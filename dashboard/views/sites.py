@@ -1,0 +1,161 @@
+"""Sites: safety reasons first, then where an unfound cause is likely, and the draft margin over time."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
+from dashboard.charts.margin import draft_margin
+from models.figures.scope import Scope
+from models.methods.estimate import Estimate, unknown
+from pipelines.contract.units import INCH_OF_WATER_PA
+
+METHOD = (
+    "A site is listed for a safety reason (heat exchanger or bypassed switch on record), whatever the "
+    "statistics say; for more "
+    "swaps without a root cause than its mix of faults leads one to expect, past a limit on false marks; or for "
+    "a draft margin "
+    "that shrinks over its visits (Theil-Sen slope with its range, exact Kendall test)."
+)
+TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
+ROWS_SHOWN = 12
+
+
+def show() -> None:
+    st.title("Sites")
+    if not page.has_records():
+        return
+    scope = scope_bar.scope()
+    sites = figures_access.sites(scope)
+    facts = figures_access.coverage(scope)
+    page.answer(_answer(sites, facts))
+    notices.safety()
+    safety = sites[sites["is_safety"].fillna(False).astype(bool)]
+    others = sites[~sites["is_safety"].fillna(False).astype(bool) & sites["is_flagged"].fillna(False).astype(bool)]
+    watched = sites[~sites["is_safety"].fillna(False).astype(bool) & ~sites["is_flagged"].fillna(False).astype(bool)]
+    st.subheader("Safety reasons on record")
+    _list(safety, "No heat exchanger or bypassed safety switch is on record.", "safety_sites")
+    st.subheader("Look here first: a cause not yet found is likely")
+    _list(others, "No site stands out beyond chance.", "flagged_sites")
+    if not watched.empty:
+        page.lazily(
+            "Worth watching: something is there, but chance could explain it",
+            "watched",
+            lambda: _list(watched, "", "watched_sites"),
+        )
+    _one_site(sites, scope)
+    page.next_steps(
+        (
+            "Safety reasons: check today that the appliance is off and that someone licensed has it in hand.",
+            "Before the next visit to a listed site, read the earlier readings; take a gauge, and leave the old "
+            "switch in until it is shown faulty.",
+            "A margin that shrinks: trap, hose, vent and draft fan, in that order of effort.",
+        )
+    )
+    page.how_computed(METHOD, TERMS)
+
+
+def _answer(sites: pd.DataFrame, facts: dict) -> str:
+    n_safety = int(sites["is_safety"].fillna(False).sum())
+    n_others = int((sites["is_flagged"].fillna(False) & ~sites["is_safety"].fillna(False)).sum())
+    rest = f"of {words.plural(facts['n_sites'], 'site')} on record"
+    if not n_safety and not n_others:
+        return f"No site {rest} has a safety reason on record, and none stands out beyond chance."
+    parts = []
+    if n_safety:
+        parts.append(f"{words.plural(n_safety, 'site')} with a safety reason on record")
+    if n_others:
+        parts.append(f"{words.plural(n_others, 'site')} where a cause not yet found is likely")
+    return f"{words.joined(parts).capitalize()}, {rest}."
+
+
+def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
+    columns = (
+        ("Site", "text"),
+        ("Region", "text"),
+        ("Draft faults", "number"),
+        ("Swaps", "number"),
+        ("Without a root cause", "number"),
+        ("Expected", "number"),
+        ("Last visit", "text"),
+        ("Why it is listed", "text"),
+    )
+    lines = [
+        (
+            site.site_id,
+            "" if words.is_missing(site.region) else site.region,
+            words.count(site.n_draft_faults),
+            words.count(site.n_swaps),
+            words.count(site.n_without_cause),
+            words.number(site.expected_without_cause),
+            words.date(site.last_visit_on),
+            " ".join(site.reasons) if site.reasons is not None else "",
+        )
+        for site in sites.head(ROWS_SHOWN).itertuples()
+    ]
+    page.rows(columns, lines, otherwise)
+    if len(sites) > ROWS_SHOWN:
+
+        def everything() -> None:
+            table = sites.assign(reasons=[" ".join(reasons) for reasons in sites["reasons"]])
+            visit_table.plain_table(table, key)
+
+        page.lazily(f"All {words.count(len(sites))}", f"all_{key}", everything)
+
+
+def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
+    st.subheader("One site")
+    listed = sites["site_id"].astype(str).tolist()
+    left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
+    with left:
+        picked = st.selectbox(
+            "Listed site", listed, index=0 if listed else None, key="listed_site", placeholder="None is listed"
+        )
+    with right:
+        typed = st.text_input("or any site by its id", key="site", bind="query-params", width=240)
+    site_id = (typed or "").strip() or picked
+    if not site_id:
+        st.markdown("No site is listed. Type a site's id to see its draft margin and its visits.")
+        return
+    visits = figures_access.visits_behind(scope, "draft_faults", site_id=site_id)
+    if visits.empty:
+        st.markdown(words.plain(f"No draft fault at site {site_id} is on record for these filters."))
+        return
+    readings = lookups.margins(site_id)
+    unit = store_access.settings().default_pressure_unit
+    row = sites[sites["site_id"] == site_id]
+    card, picture = st.columns([1, 3], gap="large")
+    with card:
+        figure_card.show(
+            "Change of the draft margin in a year, in. w.c.",
+            _slope(row, len(readings)),
+            "number2",
+            "slope",
+            rests_on=words.plural(len(readings), "reading with a make point", "readings with a make point"),
+            behind=lambda: figures_access.visits_behind(scope, "draft_faults", site_id=site_id),
+        )
+    with picture:
+        page.draw(
+            draft_margin(readings, page.colours(), unit),
+            "No reading of draft at the switch with a known make point: nothing to draw. Ask for one at the "
+            "next visit.",
+            "margin",
+        )
+    st.markdown("**The visits behind it**")
+    visit_table.show(visits, "site")
+
+
+def _slope(row: pd.DataFrame, n: int) -> Estimate:
+    if row.empty or words.is_missing(row["margin_slope_pa_per_year"].iloc[0]):
+        return unknown("Too few readings over time to draw a line through.", n)
+    site = row.iloc[0]
+    slope, low, high = (
+        None if words.is_missing(site[name]) else float(site[name]) / INCH_OF_WATER_PA
+        for name in ("margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high")
+    )
+    return Estimate(slope, low, high, int(site["n_margins"]), None, "Theil-Sen")
+
+
+if __name__ == "__main__":
+    show()

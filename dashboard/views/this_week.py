@@ -1,0 +1,208 @@
+"""This week: what changed, whether it is more than noise, and which visits and sites need someone today."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
+from dashboard.charts.callbacks import callback_curve
+from dashboard.charts.control import control_chart
+from models.figures.control import ControlChart
+from models.figures.scope import Scope
+
+CHART_TITLES = {
+    "no_root_cause": "Swaps without a root cause",
+    "good_switch": "Good switches among those tested",
+    "callback_30": "Came back within 30 days of the swap",
+}
+METHOD = (
+    "The rate of good switches weights the tested ones back to all that were pulled. Callbacks are one minus "
+    "Kaplan-Meier, "
+    "with ranges from leaving out one site at a time. Weekly limits are exact binomial where cases are few, "
+    "else Laney's "
+    "p-prime; they rest on a frozen baseline. Weeks whose 30 days are not over are drawn open and judged later."
+)
+TERMS = ("Swap", "Good pull", "Adjusted rate", "Root cause recorded", "Callback", "Range", "Coverage")
+
+
+def show() -> None:
+    st.title("This week")
+    if not page.has_records():
+        return
+    scope = scope_bar.scope()
+    facts = figures_access.coverage(scope)
+    control = figures_access.control(scope)
+    week = lookups.latest_week(scope)
+    page.answer(_answer(facts, control["no_root_cause"], week))
+    _figures(scope, facts)
+    _weeks(control)
+    _needs_someone(scope)
+    _behind(scope, week)
+    page.next_steps(_steps(scope))
+    page.how_computed(METHOD, TERMS)
+
+
+def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
+    if not facts["n_visits"]:
+        return "There are no visits for these filters."
+    if not week:
+        return f"{words.plural(facts['n_visits'], 'visit')} on record, and no draft fault among them."
+    start = f"In the week of {words.date(week['week_on'])}: {words.plural(week['n_draft_faults'], 'draft fault')}"
+    if not week["n_swaps"]:
+        return f"{start}, and no switch was pulled."
+    start += f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, "
+    f"{words.count(week['n_without_cause'])} of them"
+    start += " without a root cause on record."
+    weeks = chart.weeks[pd.to_datetime(chart.weeks["week_on"]) == pd.Timestamp(week["week_on"])]
+    if weeks.empty or weeks["lower"].isna().all():
+        return f"{start} There are too few weeks before it to say whether that is unusual."
+    now = weeks.iloc[-1]
+    limits = f"{words.share(now['lower'])} to {words.share(now['upper'])}"
+    if now["is_signal"]:
+        side = "more" if now["share"] > now["centre"] else "less"
+        return f"{start} That is {side} than chance explains: {words.share(now['share'])}, against a usual {limits}."
+    return f"{start} That is no more than the usual up and down: {words.share(now['share'])}, within {limits}."
+
+
+def _figures(scope: Scope, facts: dict) -> None:
+    good = figures_access.good_switch(scope)
+    returns = figures_access.callbacks(scope)
+    window = store_access.settings().headline_window_days
+    pair = returns.windows.get(window) or next(iter(returns.windows.values()), {})
+    columns = st.columns(4, gap="medium")
+    with columns[0]:
+        figure_card.show(
+            "Switches pulled that were good",
+            good.adjusted,
+            "share",
+            "good",
+            rests_on=f"{words.count(good.n_tested)} of {words.plural(good.n_swaps, 'switch', 'switches')} "
+            f"pulled were tested "
+            f"({words.share(good.adjusted.coverage)})",
+            note=f"{words.count(good.inconclusive)} inconclusive, counted apart",
+            behind=lambda: figures_access.visits_behind(scope, "bench_good"),
+        )
+    for column, group, title, what in (
+        (columns[1], "without_cause", f"Back within {window} days, no root cause recorded", "without_cause"),
+        (columns[2], "with_cause", f"Back within {window} days, root cause recorded", "with_cause"),
+    ):
+        with column:
+            if group in pair:
+                figure_card.show(
+                    title,
+                    pair[group],
+                    "share",
+                    group,
+                    rests_on=f"{words.plural(pair[group].n, 'swap')} followed up",
+                    behind=lambda what=what: figures_access.visits_behind(scope, what),
+                )
+    with columns[3]:
+        figure_card.show(
+            "Difference, in points",
+            pair["difference"],
+            "points",
+            "difference",
+            rests_on="An association: what was recorded goes with what came back, it need not cause it.",
+            behind=lambda: figures_access.visits_behind(scope, "callbacks"),
+            behind_label="Show the callbacks",
+        ) if "difference" in pair else None
+
+
+def _weeks(control: dict[str, ControlChart]) -> None:
+    st.subheader("Week by week")
+    name = st.segmented_control(
+        "What to draw",
+        list(CHART_TITLES),
+        default="no_root_cause",
+        required=True,
+        format_func=CHART_TITLES.__getitem__,
+        key="weekly",
+        bind="query-params",
+        label_visibility="collapsed",
+    )
+    chart = control[name or "no_root_cause"]
+    picture = control_chart(chart.weeks, CHART_TITLES[chart.name], page.colours())
+    page.draw(picture, f"No picture: {chart.sentence or 'no week has a case yet.'}", f"control_{chart.name}")
+    baseline = (
+        f" Limits rest on {words.date(chart.baseline_from)} to {words.date(chart.baseline_to)} ({chart.method})."
+        if chart.baseline_from
+        else f" {chart.method}."
+    )
+    st.caption(words.plain(chart.sentence + baseline))
+
+
+def _needs_someone(scope: Scope) -> None:
+    st.subheader("Needs someone today")
+    notices.safety()
+    left, right = st.columns(2, gap="large")
+    with left:
+        st.markdown("**Open safety items**")
+        visit_table.brief(
+            lookups.safety_items(scope),
+            "safety",
+            "No heat exchanger or bypassed switch is on record without a later visit.",
+        )
+        st.markdown("**Back at the same site within 14 days**")
+        visit_table.brief(
+            lookups.quick_returns(scope), "returns", "No site was visited twice for a draft fault in the last 14 days."
+        )
+    with right:
+        st.markdown("**Thirty days up this week, no root cause on record**")
+        visit_table.brief(
+            lookups.maturing(scope), "maturing", "No swap without a root cause reaches its thirtieth day this week."
+        )
+        st.markdown("**Evidence to ask for while it is fresh**")
+        visit_table.brief(
+            lookups.missing_evidence(scope), "evidence", "Every swap of the last 7 days has its reading and its cause."
+        )
+
+
+def _behind(scope: Scope, week: dict) -> None:
+    st.subheader("The visits behind it")
+    if week:
+        day = pd.Timestamp(week["week_on"]).date()
+        page.lazily(
+            f"Draft faults attended in the week of {words.date(day)}",
+            "week_visits",
+            lambda: visit_table.show(figures_access.visits_behind(scope, "draft_faults", week_on=day), "week"),
+        )
+    page.lazily(
+        "Callbacks, newest first",
+        "callback_visits",
+        lambda: visit_table.show(figures_access.visits_behind(scope, "callbacks"), "callback_list"),
+    )
+    returns = figures_access.callbacks(scope)
+    page.lazily(
+        "How callbacks build up after a swap",
+        "callback_curve",
+        lambda: _curve(returns),
+    )
+
+
+def _curve(returns) -> None:
+    page.draw(callback_curve(returns.curve, page.colours()), "No swap has been followed up yet.", "curve")
+    st.caption(words.plain(returns.sentence))
+
+
+def _steps(scope: Scope) -> list[str]:
+    steps = [
+        "Call the owner of each open safety item today; the appliance stays off until licensed people have decided."
+    ]
+    waiting = lookups.missing_evidence(scope)
+    if not waiting.empty:
+        steps.append(
+            f"Ask for the missing reading or cause on {words.plural(len(waiting), 'visit')} of the last 7 days, "
+            f"before it is forgotten."
+        )
+    if not lookups.quick_returns(scope).empty:
+        steps.append(
+            "Read the earlier readings before anyone goes back to a site listed above; send someone who will "
+            "gauge the draft."
+        )
+    steps.append("Send removed switches to the bench with their tag on: each test narrows the range above.")
+    return steps
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,130 @@
+"""One visit in full: what was written, read, checked and fitted, and what came after."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import code_names, page, store_access, words
+
+_VISIT = """
+SELECT v.*, e.evidence, e.draft_pa, e.make_pa, e.margin_pa, r.tier, r.reason AS tier_reason
+FROM visit AS v
+LEFT JOIN field_evidence AS e ON e.draft_fault_id = v.visit_id
+LEFT JOIN root_cause AS r ON r.draft_fault_id = v.visit_id
+WHERE v.visit_id = ?
+"""
+# The notes are the one thing a page reads from the delivered record, and only for the visit that was asked for.
+_NOTES = "SELECT notes FROM delivered.visits WHERE visit_id = ?"
+_READINGS = """
+SELECT quantity, value, value_pa, unit, condition, contacts, taken FROM reading WHERE visit_id = ? ORDER BY reading_no
+"""
+_CHECKS = "SELECT check_code, outcome FROM visit_check WHERE visit_id = ? ORDER BY check_code"
+_PARTS = """
+SELECT part_number, part_class, quantity, coalesce(line_status, 'fitted') AS line_status
+FROM part_line WHERE visit_id = ? ORDER BY line_no
+"""
+_BENCH = "SELECT verdict, reason, make_mean_pa, rated_make_pa FROM bench_result WHERE swap_id LIKE ? || '#%'"
+_OTHERS = """
+SELECT visit_id, arrived_on, visit_kind, symptom, cause_code, technician_id FROM visit
+WHERE site_id = ? AND visit_id <> ? ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
+"""
+
+
+def show(visit_id: str) -> None:
+    """The sheet of one visit. Everything that came with the records is shown as text."""
+    visit = store_access.row(_VISIT, [visit_id])
+    if not visit:
+        st.markdown("That visit is not on record.")
+        return
+    with st.container(border=True):
+        st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
+        left, right = st.columns([3, 2], gap="medium")
+        with left:
+            page.rows([("", "text"), ("", "text")], _facts(visit), "")
+            notes = store_access.row(_NOTES, [visit_id]).get("notes")
+            st.markdown("**Notes as written**")
+            st.text(notes or "No notes.")
+        with right:
+            _evidence(visit_id)
+        _others(visit)
+
+
+def _facts(visit: dict) -> list[tuple[str, str]]:
+    unit = store_access.settings().default_pressure_unit
+    facts = [
+        ("Site, appliance", f"{visit['site_id']}, {visit['appliance_key'] or 'appliance not proven'}"),
+        ("Technician", code_names.shown(visit["technician_id"])),
+        ("Kind of visit", words.in_words(visit["visit_kind"], words.VISIT_KIND_WORDS)),
+        ("Symptom", words.in_words(visit["symptom"], words.SYMPTOM_WORDS)),
+        ("Cause recorded", words.in_words(visit["cause_code"], words.CAUSE_WORDS)),
+    ]
+    if visit["contributing_cause_code"]:
+        facts.append(("Behind it", words.in_words(visit["contributing_cause_code"], words.CAUSE_WORDS)))
+    if visit["evidence"]:
+        facts.append(("Readings say", words.in_words(visit["evidence"], words.EVIDENCE_WORDS)))
+    if visit["margin_pa"] is not None:
+        facts.append(("Draft at the switch", words.pressure(visit["draft_pa"], unit)))
+        facts.append(("Rated make point", words.pressure(visit["make_pa"], unit)))
+    if visit["tier"]:
+        facts.append(("Root cause", words.in_words(visit["tier"], words.TIER_WORDS)))
+    done = {True: "declared complete", False: "not declared complete"}.get(
+        visit["is_declared_complete"], "not recorded"
+    )
+    facts.append(("On leaving", done + (", waits for a part" if visit["waits_for_part"] else "")))
+    return facts
+
+
+def _evidence(visit_id: str) -> None:
+    unit = store_access.settings().default_pressure_unit
+    readings = [
+        (
+            words.label(line.quantity),
+            words.pressure(line.value_pa, unit)
+            if not words.is_missing(line.value_pa)
+            else f"{words.number(line.value, 2)} {line.unit if not words.is_missing(line.unit) else '(unit unknown)'}",
+            ", ".join(
+                words.label(part) for part in (line.taken, line.condition, line.contacts) if not words.is_missing(part)
+            ),
+        )
+        for line in store_access.frame(_READINGS, [visit_id]).itertuples()
+    ]
+    page.rows(
+        [("Reading", "text"), ("Value", "text"), ("When, contacts", "text")], readings, "No readings were recorded."
+    )
+    checks = [
+        (words.label(line.check_code), words.label(line.outcome))
+        for line in store_access.frame(_CHECKS, [visit_id]).itertuples()
+    ]
+    page.rows([("Check", "text"), ("Found", "text")], checks, "No checks were recorded.")
+    parts = [
+        (
+            words.label(line.part_class),
+            line.part_number if not words.is_missing(line.part_number) else "",
+            line.line_status,
+            words.number(line.quantity, 0),
+        )
+        for line in store_access.frame(_PARTS, [visit_id]).itertuples()
+    ]
+    page.rows(
+        [("Part", "text"), ("Number", "text"), ("", "text"), ("Quantity", "number")], parts, "No parts were recorded."
+    )
+    for bench in store_access.frame(_BENCH, [visit_id]).itertuples():
+        st.markdown(words.plain(f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {bench.reason or ''}"))
+
+
+def _others(visit: dict) -> None:
+    others = [
+        (
+            words.date(line.arrived_on),
+            line.visit_id,
+            words.label(line.visit_kind),
+            words.label(line.symptom),
+            words.label(line.cause_code),
+            code_names.shown(line.technician_id),
+        )
+        for line in store_access.frame(_OTHERS, [visit["site_id"], visit["visit_id"], visit["arrived_on"]])
+        .sort_values("arrived_on")
+        .itertuples()
+    ]
+    columns = [(title, "text") for title in ("Date", "Visit", "Kind", "Symptom", "Cause", "Technician")]
+    page.rows(columns, others, "No other visits to this site.", caption="Nearest other visits to this site")

@@ -1,0 +1,170 @@
+"""The visits behind a figure: a table to read, one visit in full, and an export."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import code_names, exports, page, visit_sheet, words
+
+# Rows shown on the page; the export holds what was asked for.
+ROWS_SHOWN = 500
+
+TITLES = {
+    "visit_id": "Visit",
+    "visit_on": "Date",
+    "site_id": "Site",
+    "appliance_key": "Appliance",
+    "technician_id": "Technician",
+    "branch": "Branch",
+    "symptom": "Symptom",
+    "cause_code": "Cause recorded",
+    "tier": "Root cause",
+    "evidence": "Readings say",
+    "margin_pa": "Draft margin, Pa",
+    "verdict": "Bench",
+    "part_number": "Part",
+    "callback_days": "Came back after, days",
+    "notes": "Notes",
+}
+_IN_WORDS = {
+    "symptom": {},
+    "cause_code": {},
+    "evidence": words.EVIDENCE_WORDS,
+    "tier": words.TIER_WORDS,
+    "verdict": words.VERDICT_WORDS,
+}
+
+
+def open_dialog(title: str, key: str, behind: Callable[[], pd.DataFrame]) -> None:
+    """The visits in a window over the page."""
+
+    @st.dialog(title, width="large")
+    def window() -> None:
+        show(behind(), key)
+
+    window()
+
+
+def readable(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with codes in words, technicians as they may be shown, and titles for names."""
+    shown = frame.copy()
+    for name, table in _IN_WORDS.items():
+        if name in shown:
+            shown[name] = [words.in_words(code, table) if not words.is_missing(code) else "" for code in shown[name]]
+    for name in ("technician_id", "diagnosed_by", "owner_id"):
+        if name in shown:
+            shown[name] = [code_names.shown(code) for code in shown[name]]
+    return shown.rename(columns={name: TITLES.get(name, words.label(name).capitalize()) for name in shown.columns})
+
+
+def show(frame: pd.DataFrame, key: str, otherwise: str = "No visits.") -> None:
+    """The table, its export, and the visit that is picked in full."""
+    if frame is None or frame.empty:
+        st.markdown(words.plain(otherwise))
+        return
+    table = readable(frame)
+    shown = table.head(ROWS_SHOWN)
+    above = words.plural(len(table), "visit")
+    if len(table) > len(shown):
+        above += f"; the first {words.count(len(shown))} are shown, the export holds all {words.count(len(table))}"
+    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
+        st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
+        st.download_button(
+            "Export as CSV",
+            data=lambda: exports.csv_bytes(table),
+            file_name=f"visits_{key}.csv",
+            mime="text/csv",
+            on_click="ignore",
+            key=f"export_{key}",
+            type="tertiary",
+            icon=":material/download:",
+        )
+    picked = st.dataframe(
+        shown,
+        hide_index=True,
+        height=min(38 + 36 * len(shown), 396),
+        key=f"table_{key}",
+        on_select="rerun",
+        selection_mode="single-row",
+        column_config=_formats(shown),
+        alt=f"Table of {words.plural(len(shown), 'visit')}",
+    )
+    chosen = picked.selection.rows if picked else []
+    if chosen and "visit_id" in frame and chosen[0] < len(frame):
+        visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]))
+
+
+def _formats(shown: pd.DataFrame) -> dict[str, object]:
+    formats: dict[str, object] = {
+        "Date": st.column_config.DateColumn("Date", format="YYYY-MM-DD", width="small"),
+        "Draft margin, Pa": st.column_config.NumberColumn(format="%.0f", width="small"),
+        "Came back after, days": st.column_config.NumberColumn(format="%.0f", width="small"),
+        "Notes": st.column_config.TextColumn(width="large"),
+    }
+    return {title: form for title, form in formats.items() if title in shown.columns}
+
+
+def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
+    """A few visits as a list on the page; more of them, and each in full, one click away."""
+    columns = {
+        "visit_on": "Date",
+        "visit_id": "Visit",
+        "site_id": "Site",
+        "technician_id": "Technician",
+        "cause_code": "Cause",
+        "missing": "Missing",
+        "days": "Days between",
+        "evidence": "Readings the first time",
+        "tier": "Root cause",
+    }
+    names = [name for name in columns if name in frame.columns]
+    lines = [tuple(_cell(name, line[name]) for name in names) for line in frame.head(rows_shown).to_dict("records")]
+    page.rows([(columns[name], "text") for name in names], lines, otherwise)
+    if not frame.empty:
+        more = len(frame) - rows_shown
+        label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
+        if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
+            open_dialog("Visits", f"brief_{key}", lambda: frame)
+
+
+def _cell(name: str, value: object) -> str:
+    if words.is_missing(value):
+        return ""
+    if name == "visit_on":
+        return words.date(pd.Timestamp(value))
+    if name == "technician_id":
+        return code_names.shown(value)
+    if name == "days":
+        return words.count(value)
+    return words.in_words(value, _IN_WORDS[name]) if name in _IN_WORDS else str(value)
+
+
+def plain_table(
+    frame: pd.DataFrame, key: str, shares: Collection[str] = (), amounts: Collection[str] = (), currency: str = ""
+) -> None:
+    """A table of groups with its export. shares: columns shown in percent. amounts: columns of money."""
+    config: dict[str, object] = {name: st.column_config.NumberColumn(format="percent") for name in shares}
+    config |= {
+        name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1) for name in amounts
+    }
+    st.dataframe(
+        frame,
+        hide_index=True,
+        height=min(38 + 36 * len(frame), 360),
+        column_config=config,
+        key=f"table_{key}",
+        alt=f"Table of {words.plural(len(frame), 'row')}",
+    )
+    st.download_button(
+        "Export as CSV",
+        data=lambda: exports.csv_bytes(frame),
+        file_name=f"{key}.csv",
+        mime="text/csv",
+        on_click="ignore",
+        key=f"export_{key}",
+        type="tertiary",
+        icon=":material/download:",
+    )

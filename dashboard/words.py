@@ -1,0 +1,184 @@
+"""Numbers, units and terms as they are shown: the one place that turns a figure into words.
+
+Unknown is shown as "not known", never as zero. Every number carries its unit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Sequence
+
+from models.methods.estimate import Estimate
+from pipelines.contract.codes import CAUSES, SYMPTOM, VISIT_KIND
+from pipelines.contract.units import INCH_OF_WATER_PA
+
+NOT_KNOWN = "not known"
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def is_missing(value: object) -> bool:
+    """True for None, NaN and not-a-time."""
+    return value is None or value != value or str(value) in ("NaT", "<NA>")
+
+
+def count(value: float | int | None) -> str:
+    """A count with thousands separated: 12,345."""
+    return NOT_KNOWN if is_missing(value) else f"{value:,.0f}"
+
+
+def number(value: float | None, digits: int = 1) -> str:
+    return NOT_KNOWN if is_missing(value) else f"{value:,.{digits}f}"
+
+
+def share(value: float | None, digits: int | None = None) -> str:
+    """A proportion in [0, 1] as a percentage; one decimal below 10% unless said."""
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    percent = 100 * float(value)
+    places = digits if digits is not None else (1 if 0 < abs(percent) < 9.95 else 0)
+    return f"{percent:.{places}f}%"
+
+
+def points(value: float | None) -> str:
+    """A difference of two proportions, in percentage points with its sign."""
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    return f"{'+' if value > 0 else '−' if value < 0 else ''}{abs(100 * value):.1f} points"
+
+
+def money(value: float | None, currency: str | None) -> str:
+    """An amount, rounded to what can be told apart, with its ISO 4217 code."""
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    sign = "−" if value < 0 else ""
+    return f"{sign}{abs(value):,.0f} {currency or ''}".strip()
+
+
+def pressure(value_pa: float | None, unit: str | None = None) -> str:
+    """A draft in inches of water column with pascal beside it, or in pascal alone where that is the company's unit."""
+    if value_pa is None or is_missing(value_pa):
+        return NOT_KNOWN
+    if unit in ("Pa", "hPa", "mbar", "kPa"):
+        return f"{_minus(value_pa, 0)} Pa"
+    return f"{_minus(value_pa / INCH_OF_WATER_PA, 2)} in. w.c. ({_minus(value_pa, 0)} Pa)"
+
+
+def days(value: float | None) -> str:
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    return "1 day" if round(value) == 1 else f"{value:,.0f} days"
+
+
+def date(value: dt.date | dt.datetime | None) -> str:
+    """A calendar date: 9 Nov 2026."""
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    return f"{value.day} {MONTHS[value.month - 1]} {value.year}"
+
+
+def day_of_year(value: float | None) -> str:
+    """A day of the year (1..366, may lie outside by wrapping) as a date without a year: 14 Jan."""
+    if value is None or is_missing(value):
+        return NOT_KNOWN
+    day = dt.date(2025, 1, 1) + dt.timedelta(days=(math.floor(value) - 1) % 365)
+    return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def plural(n: float | int, one: str, many: str | None = None) -> str:
+    """A count with its noun: 1 visit, 2 visits."""
+    return f"{count(n)} {one if n == 1 else many or one + 's'}"
+
+
+def joined(parts: Sequence[str]) -> str:
+    """a, b and c."""
+    items = list(parts)
+    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)
+
+
+FORMATS = {
+    "share": share,
+    "points": points,
+    "count": count,
+    "number": number,
+    "number2": lambda amount: _minus(amount, 2) if not is_missing(amount) else NOT_KNOWN,
+    "days": days,
+    "day_of_year": day_of_year,
+}
+
+
+def value_of(amount: float | None, unit: str, currency: str | None = None) -> str:
+    """An amount in words by its unit: share, points, count, number, ratio, days, day_of_year, money, pressure_pa."""
+    if unit == "money":
+        return money(amount, currency)
+    if unit == "ratio":
+        return NOT_KNOWN if is_missing(amount) else f"{amount:,.1f} times"
+    if unit == "pressure_pa":
+        return pressure(amount)
+    return FORMATS[unit](amount)
+
+
+def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
+    """The interval in words: 'between 41% and 52%'; says so when there is none."""
+    if estimate.low is None or estimate.high is None:
+        return "range not known"
+    low, high = (value_of(amount, unit, currency) for amount in (estimate.low, estimate.high))
+    if low == high:
+        return f"about {low}"
+    return f"between {low} and {high}"
+
+
+def plain(text: object) -> str:
+    """Text that came with the records, made safe to stand inside Markdown: nothing in it is read as markup."""
+    escaped = re.sub(r"([\\`*_{}\[\]()#+\-.!|>~$:<&])", r"\\\1", str(text))
+    return escaped.replace("\n", " ")
+
+
+def formula_safe(value: object) -> object:
+    """A cell that no spreadsheet will run: text that starts like a formula gets a leading apostrophe."""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠"):
+        return "'" + value
+    return value
+
+
+def label(code: str | None) -> str:
+    """A code in the words of the trade: hose_water -> 'hose water'."""
+    return "not recorded" if code is None or is_missing(code) else str(code).replace("_", " ")
+
+
+CAUSE_WORDS = {cause.code: cause.about for cause in CAUSES}
+SYMPTOM_WORDS = {code.code: code.about for code in SYMPTOM.codes}
+VISIT_KIND_WORDS = {code.code: code.about for code in VISIT_KIND.codes}
+
+EVIDENCE_WORDS = {
+    "condemnation_not_supported": "readings do not support pulling the switch",
+    "switch_shown_faulty": "readings show the switch faulty",
+    "unclear": "readings do not decide",
+    "no_reading": "no reading before the repair",
+}
+VERDICT_WORDS = {"good": "good", "faulty": "faulty", "inconclusive": "inconclusive"}
+TIER_WORDS = {
+    "measured": "cause measured",
+    "described": "cause described",
+    "code_only": "code only",
+    "none": "no cause",
+}
+LINK_WORDS = {
+    "callback": "callback",
+    "planned_return": "planned return",
+    "maintenance": "maintenance",
+    "other_function": "another function",
+    "uncertain": "uncertain",
+}
+
+
+def in_words(code: object, table: dict[str, str]) -> str:
+    """A code by a table of words; unknown codes as they are, nothing as 'not recorded'."""
+    return "not recorded" if is_missing(code) else table.get(str(code), label(str(code)))
+
+
+def _minus(value: float, digits: int) -> str:
+    text = f"{abs(value):,.{digits}f}"
+    return f"−{text}" if value < 0 and float(text.replace(",", "")) != 0 else text
