@@ -45,6 +45,8 @@ class Settings:
     # For a gauge that is not on record: accuracy as a share of the reading, and its smallest step.
     assumed_accuracy_share: float = 0.02
     assumed_resolution_pa: float = 2.5
+    # For a bench test with a single make reading: its repeatability as a share of the reading.
+    assumed_repeatability_share: float = 0.02
     guard_factor: float = 1.645
     callback_windows: tuple[int, ...] = (7, 14, 30, 60, 90)
     headline_window: int = 30
@@ -109,6 +111,7 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "assumed_tolerance_share": (0.001, 1),
     "assumed_accuracy_share": _SHARE,
     "assumed_resolution_pa": (0, 1000),
+    "assumed_repeatability_share": _SHARE,
     "guard_factor": (0, 10),
     "headline_window": (1, 365),
     "season_starts_month": (1, 12),

@@ -1,0 +1,251 @@
+"""Facts from records: runs the relations of sql/records and sql/facts in the order of what they read.
+
+A full build makes every relation anew. An incremental build remakes the relations kept as `table by site` only for the
+sites whose records changed: their rows belong to one site and rest on that site's rows alone, so the rows of the changed
+sites are deleted and the same SELECT puts them back. It is the same SELECT in a literal sense: its parsed form is
+taken, every name of a relation with a site is replaced by the name of a temporary view that shows only the changed
+sites, and the result is turned back into SQL. Relations kept as `table` and `view` are always remade, so they must be
+cheap. Technicians, parts, gauges, settings and the .sql files concern every site: their fingerprint is kept in
+`build_state`, and when it differs the build is a full one whatever was asked for.
+
+Bench tests name a switch by its tag, and a tag may occur on several sites; such sites are remade together.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import duckdb
+
+from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY
+from pipelines.contract.tables import TABLES
+from pipelines.relations import SQL_FOLDER, Relation, RelationError, header, in_order, narrowed, read_relations
+from pipelines.settings import Settings
+
+Progress = Callable[[str, float | None], None]
+
+FOLDERS = (SQL_FOLDER / "records", SQL_FOLDER / "facts")
+# Relations written from Python: one row of settings, one row a cause of the contract.
+GIVEN = ("setting", "cause")
+# Records whose every row belongs to a site by a column of its own.
+SITED_RECORDS = tuple(f"delivered.{table.name}" for table in TABLES if table.site_from == "site_id")
+# Records that bear on every site.
+COMPANY_RECORDS = ("technicians", "parts", "gauges")
+
+
+@dataclass(frozen=True)
+class BuiltRelation:
+    """One relation as built: how many rows it now has (None for a view) and how long it took."""
+
+    name: str
+    kept_as: str
+    n_rows: int | None
+    seconds: float
+
+
+@dataclass(frozen=True)
+class BuildReport:
+    """What a build did. is_incremental: whether only the changed sites were remade."""
+
+    relations: tuple[BuiltRelation, ...]
+    is_incremental: bool
+    seconds: float
+
+
+@dataclass(frozen=True)
+class HealthFinding:
+    """One check that found something. severity: error (a figure would be wrong) or notice (less can be said)."""
+
+    check: str
+    about: str
+    severity: str
+    n_rows: int
+    columns: tuple[str, ...]
+    examples: tuple[tuple[object, ...], ...]
+
+
+def build(
+    con: duckdb.DuckDBPyConnection,
+    settings: Settings,
+    changed_sites: str | None = None,
+    progress: Progress | None = None,
+) -> BuildReport:
+    """Make every relation of sql/records and sql/facts in the connection's database.
+
+    changed_sites: name of a temporary table (site_id) of the sites whose records changed, or None for everything.
+    progress: called with a sentence and the share done in [0, 1].
+    Raises RelationError when a .sql file is not what the build expects.
+    """
+    started = time.perf_counter()
+    run_macros(con)
+    write_given(con, settings)
+    order = in_order(read_relations(con, FOLDERS), given_names())
+    fingerprint = _fingerprint(con, order)
+    is_incremental = changed_sites is not None and _last_fingerprint(con) == fingerprint and _all_there(con, order)
+    con.execute("DROP TABLE IF EXISTS build_state")
+    if is_incremental:
+        assert changed_sites is not None
+        _narrow(con, changed_sites, order)
+    built = []
+    for position, relation in enumerate(order):
+        if progress is not None:
+            progress(f"Building {relation.name}", position / len(order))
+        built.append(_make(con, relation, order, is_incremental))
+    if is_incremental:
+        _drop_narrowed(con, order)
+    con.execute("CREATE TABLE build_state AS SELECT ?::VARCHAR AS fingerprint", [fingerprint])
+    if progress is not None:
+        progress("Facts built", 1.0)
+    return BuildReport(tuple(built), is_incremental, time.perf_counter() - started)
+
+
+def health(con: duckdb.DuckDBPyConnection, folder: Path = SQL_FOLDER / "checks") -> list[HealthFinding]:
+    """Run every check; a check that finds nothing is left out. Errors come first, then by name.
+
+    Each finding carries up to 20 of the offending rows.
+    """
+    findings = []
+    for path in sorted(folder.glob("*.sql")):
+        text = path.read_text("utf-8")
+        about, severity = header(path, text, "severity:")
+        if severity not in ("error", "notice"):
+            raise RelationError(f"{path} line 2: severity {severity!r}; must be error or notice.")
+        rows = con.execute(text).fetchall()
+        if rows:
+            columns = tuple(column[0] for column in con.description or ())
+            findings.append(HealthFinding(path.stem, about, severity, len(rows), columns, tuple(rows[:20])))
+    return sorted(findings, key=lambda finding: (finding.severity != "error", finding.check))
+
+
+def run_macros(con: duckdb.DuckDBPyConnection) -> None:
+    """Define the functions the SQL files share."""
+    con.execute((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+
+
+def given_names() -> set[str]:
+    """Names the SQL files may read without there being a file for them."""
+    return {f"delivered.{table.name}" for table in TABLES} | set(GIVEN)
+
+
+def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Write `setting` (one row, a column a setting) and `cause` (one row a cause code of the contract)."""
+    kinds = {str: "VARCHAR", int: "BIGINT", float: "DOUBLE", tuple: "INTEGER[]"}
+    no_value = {"default_pressure_unit": "VARCHAR", "labour_cost_per_hour": "DOUBLE", "trip_cost": "DOUBLE"}
+    values = {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(settings).items()}
+    columns = ", ".join(f"?::{no_value.get(name) or kinds[type(getattr(settings, name))]} AS {name}" for name in values)
+    con.execute(f"CREATE OR REPLACE TABLE setting AS SELECT {columns}", list(values.values()))
+    con.execute(
+        "CREATE OR REPLACE TABLE cause (cause_code VARCHAR, cause_group VARCHAR, family VARCHAR, about VARCHAR)"
+    )
+    family = dict.fromkeys(CONDENSATE_FAMILY, "condensate") | dict.fromkeys(BLOCKAGE_FAMILY, "blockage")
+    con.executemany(
+        "INSERT INTO cause VALUES (?, ?, ?, ?)",
+        [[cause.code, cause.group, family.get(cause.code), cause.about] for cause in CAUSES],
+    )
+
+
+def _make(
+    con: duckdb.DuckDBPyConnection, relation: Relation, order: list[Relation], is_incremental: bool
+) -> BuiltRelation:
+    started = time.perf_counter()
+    if is_incremental and relation.kept_as == "table by site":
+        select = narrowed(con, relation, _narrow_names(order))
+        con.execute(f'DELETE FROM "{relation.name}" WHERE site_id IN (SELECT site_id FROM temp.main.narrow_site)')
+        con.execute(f'INSERT INTO "{relation.name}" BY NAME {select}')
+    else:
+        _drop_other_kind(con, relation)
+        kind = "VIEW" if relation.kept_as == "view" else "TABLE"
+        con.execute(f'CREATE OR REPLACE {kind} "{relation.name}" AS {relation.select.strip().rstrip(";")}')
+    n_rows = None
+    if relation.kept_as != "view":
+        counted = con.execute(f'SELECT count(*) FROM "{relation.name}"').fetchone()
+        n_rows = int(counted[0]) if counted else 0
+    return BuiltRelation(relation.name, relation.kept_as, n_rows, time.perf_counter() - started)
+
+
+def _drop_other_kind(con: duckdb.DuckDBPyConnection, relation: Relation) -> None:
+    """A relation that used to be kept as the other kind cannot be replaced in one step."""
+    if relation.kept_as == "view":
+        if _exists(con, "duckdb_tables", "table_name", relation.name):
+            con.execute(f'DROP TABLE "{relation.name}"')
+    elif _exists(con, "duckdb_views", "view_name", relation.name):
+        con.execute(f'DROP VIEW "{relation.name}"')
+
+
+def _exists(con: duckdb.DuckDBPyConnection, catalog: str, column: str, name: str) -> bool:
+    found = con.execute(
+        f"SELECT count(*) FROM {catalog}() WHERE {column} = ? AND schema_name = 'main' AND NOT temporary", [name]
+    ).fetchone()
+    return bool(found and found[0])
+
+
+def _narrow_names(order: list[Relation]) -> dict[str, str]:
+    """What is narrowed in an incremental build -> the temporary view that shows the changed sites only."""
+    sited = [relation.name for relation in order if relation.kept_as == "table by site"]
+    return {name: "narrow_" + name.replace("delivered.", "delivered_") for name in (*SITED_RECORDS, *sited)}
+
+
+def _narrow(con: duckdb.DuckDBPyConnection, changed_sites: str, order: list[Relation]) -> None:
+    con.execute(
+        "CREATE OR REPLACE TEMP TABLE narrow_site AS "
+        f'SELECT DISTINCT site_id FROM "{changed_sites}" WHERE site_id IS NOT NULL'
+    )
+    _add_sites_sharing_a_tag(con)
+    for name, view in _narrow_names(order).items():
+        con.execute(
+            f"CREATE OR REPLACE TEMP VIEW {view} AS SELECT * FROM {name} "
+            "WHERE site_id IN (SELECT site_id FROM temp.main.narrow_site)"
+        )
+
+
+def _add_sites_sharing_a_tag(con: duckdb.DuckDBPyConnection) -> None:
+    """Widen the changed sites until no bench test could name a switch on a changed and on an unchanged site."""
+    con.execute("""
+        CREATE OR REPLACE TEMP TABLE narrow_tag AS
+        SELECT DISTINCT l.removed_tag, v.site_id
+        FROM (SELECT visit_id, removed_tag FROM delivered.part_lines
+              WHERE removed_tag IN (SELECT removed_tag FROM delivered.bench_tests WHERE visit_id IS NULL)) AS l
+        JOIN delivered.visits AS v USING (visit_id)
+        QUALIFY count(*) OVER (PARTITION BY l.removed_tag) > 1""")
+    n_added = 1
+    while n_added:
+        added = con.execute("""
+            INSERT INTO narrow_site
+            SELECT DISTINCT other.site_id FROM narrow_tag AS known JOIN narrow_tag AS other USING (removed_tag)
+            WHERE known.site_id IN (FROM narrow_site) AND other.site_id NOT IN (FROM narrow_site)""").fetchone()
+        n_added = int(added[0]) if added else 0
+    con.execute("DROP TABLE narrow_tag")
+
+
+def _drop_narrowed(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> None:
+    for view in _narrow_names(order).values():
+        con.execute(f"DROP VIEW temp.main.{view}")
+    con.execute("DROP TABLE temp.main.narrow_site")
+
+
+def _fingerprint(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> str:
+    """A digest of all that bears on every site. Equal digests mean that unchanged sites have unchanged rows."""
+    parts = [relation.select for relation in order]
+    parts.append((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+    for name in (*GIVEN, *(f"delivered.{table}" for table in COMPANY_RECORDS)):
+        parts.append(str(con.execute(f"SELECT count(*), sum(hash(r)) FROM {name} AS r").fetchone()))
+    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
+
+
+def _last_fingerprint(con: duckdb.DuckDBPyConnection) -> str | None:
+    if not _exists(con, "duckdb_tables", "table_name", "build_state"):
+        return None
+    row = con.execute("SELECT fingerprint FROM build_state").fetchone()
+    return row[0] if row else None
+
+
+def _all_there(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> bool:
+    return all(
+        _exists(con, "duckdb_tables", "table_name", relation.name)
+        for relation in order
+        if relation.kept_as == "table by site"
+    )

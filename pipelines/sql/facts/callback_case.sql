@@ -1,0 +1,33 @@
+-- one row per draft fault: the first visit that came back for it, before the end of the data is looked at
+-- kept as: table by site
+WITH linked AS (
+    SELECT draft_fault_id,
+        min_by(next_visit_id, (next_arrived_at, next_visit_id)) FILTER (WHERE link_class = 'callback') AS callback_visit_id,
+        min(days_between) FILTER (WHERE link_class = 'callback') AS callback_days,
+        min(days_between) AS possible_callback_days,
+        min_by({'link_class': link_class, 'reason': reason}, (next_arrived_at, next_visit_id)) AS first_link
+    FROM visit_link WHERE link_class IN ('callback', 'uncertain') GROUP BY draft_fault_id
+),
+certain AS (
+    SELECT draft_fault_id, min_by(reason, (next_arrived_at, next_visit_id)) AS reason
+    FROM visit_link WHERE link_class = 'callback' GROUP BY draft_fault_id
+),
+last_swap AS (
+    SELECT draft_fault_id, max_by(swap_id, (swapped_at, swap_id)) AS swap_id FROM swap GROUP BY draft_fault_id
+),
+next_swap AS (
+    SELECT f.draft_fault_id, n.swapped_on
+    FROM draft_fault AS f ASOF JOIN (
+        SELECT site_id, appliance_key, swapped_at, swapped_on FROM swap) AS n
+        ON n.site_id = f.site_id AND coalesce(n.appliance_key, '') = coalesce(f.appliance_key, '')
+        AND f.completed_at < n.swapped_at
+)
+SELECT f.draft_fault_id, w.swap_id, f.site_id, f.weather_station_id, f.owner_id, f.branch, f.is_closed,
+    CASE WHEN f.is_closed THEN local_date(f.completed_at, s.time_zone) END AS starts_on, l.callback_visit_id, l.callback_days,
+    l.possible_callback_days, n.swapped_on AS next_swap_on, f.appliance_removed_on,
+    CASE WHEN l.callback_days IS NOT NULL THEN 'callback' ELSE l.first_link.link_class END AS link_class,
+    coalesce(c.reason, l.first_link.reason, CASE WHEN f.is_closed THEN 'no visit came back for it'
+        ELSE 'never declared complete' END) AS reason
+FROM draft_fault AS f CROSS JOIN setting AS s
+LEFT JOIN linked AS l USING (draft_fault_id) LEFT JOIN certain AS c USING (draft_fault_id)
+LEFT JOIN last_swap AS w USING (draft_fault_id) LEFT JOIN next_swap AS n USING (draft_fault_id)

@@ -1,0 +1,47 @@
+-- one row per visit that belongs to a draft fault
+-- kept as: table by site
+-- A draft fault is attended where a draft symptom is recorded, a draft switch was swapped, or, on a visit that was not
+-- planned, a cause of a draft fault was recorded. Visits of one job to one appliance belong together; after the job was
+-- declared complete, an unplanned visit on the same job begins a new draft fault.
+WITH swapped AS (
+    SELECT DISTINCT visit_id FROM switch_line WHERE excluded_because IS NULL
+),
+sign AS (
+    SELECT v.visit_id, v.site_id, v.job_id, s.visit_id IS NOT NULL AS has_swap
+    FROM visit AS v LEFT JOIN swapped AS s USING (visit_id)
+    WHERE v.is_draft_symptom OR s.visit_id IS NOT NULL
+        OR (v.cause_group <> 'none_found' AND NOT is_planned_kind(v.visit_kind))
+),
+job AS (SELECT DISTINCT site_id, job_id FROM sign),
+member AS (
+    SELECT v.visit_id, v.site_id, v.job_id, v.arrived_at, v.technician_id, v.is_appliance_proven,
+        is_planned_kind(v.visit_kind) AS is_planned, v.visit_kind = 'return_for_part' AS is_return,
+        coalesce(v.is_declared_complete, false) AND NOT coalesce(v.waits_for_part, false) AS is_closing,
+        v.is_declared_complete IS NOT NULL AS is_closing_known, coalesce(v.waits_for_part, false) AS waits_for_part,
+        sign.visit_id IS NOT NULL AS is_sign, coalesce(sign.has_swap, false) AS has_swap, v.is_draft_symptom,
+        coalesce(v.appliance_key, CASE WHEN min(v.appliance_key) OVER in_job = max(v.appliance_key) OVER in_job
+            THEN min(v.appliance_key) OVER in_job END) AS appliance_key
+    FROM visit AS v SEMI JOIN job USING (site_id, job_id) LEFT JOIN sign USING (visit_id)
+    WINDOW in_job AS (PARTITION BY v.site_id, v.job_id)
+),
+stepped AS (
+    SELECT *,
+        sum(CASE WHEN is_sign THEN 1 ELSE 0 END) OVER so_far AS n_signs_so_far,
+        coalesce(lag(is_closing) OVER so_far, false) AND NOT is_planned AND NOT is_return AS is_new
+    FROM member
+    WINDOW so_far AS (PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id)
+),
+counted AS (
+    SELECT *, sum(CASE WHEN is_new THEN 1 ELSE 0 END) OVER (
+        PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id) AS episode
+    FROM stepped
+    WHERE n_signs_so_far > 0 OR NOT is_planned
+)
+SELECT visit_id, first_value(visit_id) OVER in_order AS draft_fault_id, site_id, job_id, appliance_key, arrived_at,
+    technician_id, is_appliance_proven, row_number() OVER in_order AS visit_no,
+    min(CASE WHEN has_swap THEN arrived_at END) OVER whole AS first_swap_at, has_swap, is_draft_symptom,
+    is_closing, is_closing_known, waits_for_part
+FROM counted
+WINDOW in_order AS (PARTITION BY site_id, job_id, appliance_key, episode ORDER BY arrived_at, visit_id),
+    whole AS (PARTITION BY site_id, job_id, appliance_key, episode)
+QUALIFY bool_or(is_sign) OVER whole

@@ -1,0 +1,71 @@
+-- one row per draft fault: the cause recorded and how well the record bears it out
+-- kept as: table by site
+-- The cause is the last one recorded on the fault's visits that is more than "not found"; a corrected one goes first.
+-- tier_at_close leaves out bench tests, which come later: what was known when the visit closed.
+WITH caused AS (
+    SELECT d.draft_fault_id, max_by({'cause_code': v.cause_code, 'cause_group': v.cause_group,
+            'contributing_cause_code': v.contributing_cause_code},
+            (v.is_cause_corrected, v.cause_group <> 'none_found', d.visit_no)) AS last_cause
+    FROM draft_visit AS d JOIN visit AS v USING (visit_id)
+    WHERE v.cause_code IS NOT NULL GROUP BY d.draft_fault_id
+),
+checked AS (
+    SELECT d.draft_fault_id, count(*) FILTER (WHERE c.outcome <> 'not_done') AS n_checks_done,
+        count(*) FILTER (WHERE c.outcome = 'fault') AS n_checks_fault,
+        list(DISTINCT c.check_code) FILTER (WHERE c.outcome = 'fault') AS fault_checks
+    FROM visit_check AS c JOIN draft_visit AS d USING (visit_id) GROUP BY d.draft_fault_id
+),
+written AS (
+    SELECT d.draft_fault_id, string_agg(v.notes, '. ' ORDER BY d.visit_no) AS notes, sum(length(v.notes)) AS n_note_characters
+    FROM delivered.visits AS v JOIN draft_visit AS d USING (visit_id)
+    WHERE v.notes IS NOT NULL GROUP BY d.draft_fault_id
+),
+explained AS (
+    SELECT d.draft_fault_id, string_agg(c.reason, '. ' ORDER BY d.visit_no) AS reason
+    FROM correction AS c JOIN draft_visit AS d USING (visit_id)
+    WHERE c.corrected_field = 'cause_code' GROUP BY d.draft_fault_id
+),
+benched AS (
+    SELECT w.draft_fault_id, bool_or(b.verdict = 'faulty') AS is_faulty
+    FROM bench_result AS b JOIN swap AS w USING (swap_id) GROUP BY w.draft_fault_id
+),
+gathered AS (
+    SELECT f.draft_fault_id, f.site_id, c.last_cause.cause_code AS cause_code,
+        c.last_cause.contributing_cause_code AS contributing_cause_code, c.last_cause.cause_group AS cause_group,
+        coalesce(k.n_checks_done, 0) AS n_checks_done, coalesce(k.n_checks_fault, 0) AS n_checks_fault,
+        coalesce(n.n_note_characters, 0) AS n_note_characters,
+        c.last_cause.cause_group IS NULL OR c.last_cause.cause_group = 'none_found' AS is_none,
+        coalesce(b.is_faulty, false) AS is_bench_faulty,
+        CASE WHEN c.last_cause.cause_group = 'switch_itself' THEN e.evidence = 'switch_shown_faulty'
+            WHEN c.last_cause.cause_group = 'electrical' THEN e.is_made_before AND e.is_made_after
+            ELSE e.is_short_before AND e.is_made_after END AS is_measured,
+        coalesce(list_has_any(k.fault_checks, s.check_codes), false) AS has_matching_check,
+        n.notes, x.reason
+    FROM draft_fault AS f JOIN field_evidence AS e USING (draft_fault_id)
+    LEFT JOIN caused AS c USING (draft_fault_id) LEFT JOIN checked AS k USING (draft_fault_id)
+    LEFT JOIN written AS n USING (draft_fault_id) LEFT JOIN explained AS x USING (draft_fault_id)
+    LEFT JOIN benched AS b USING (draft_fault_id) LEFT JOIN cause_sign AS s ON s.cause_code = c.last_cause.cause_code
+),
+described AS (
+    SELECT * EXCLUDE (notes, reason), CASE WHEN NOT is_none AND NOT is_measured AND NOT has_matching_check
+        THEN describes(cause_group, affirmed(concat_ws('. ', notes, reason))) ELSE false END AS has_describing_note
+    FROM gathered
+),
+decided AS (
+    SELECT *, CASE WHEN is_none THEN 'none' WHEN is_measured THEN 'measured'
+            WHEN has_matching_check OR has_describing_note THEN 'described' ELSE 'code_only' END AS tier_at_close
+    FROM described
+)
+SELECT draft_fault_id, site_id, cause_code, contributing_cause_code, cause_group,
+    CASE WHEN cause_group = 'switch_itself' AND is_bench_faulty THEN 'measured' ELSE tier_at_close END AS tier,
+    tier_at_close IN ('measured', 'described') OR coalesce(cause_group = 'switch_itself' AND is_bench_faulty, false)
+        AS has_root_cause,
+    CASE WHEN cause_code IS NULL THEN 'no cause recorded' WHEN is_none THEN 'recorded as not found'
+        WHEN is_measured AND cause_group = 'switch_itself' THEN 'readings show the switch at fault'
+        WHEN is_measured THEN 'readings before and after the repair agree with it'
+        WHEN cause_group = 'switch_itself' AND is_bench_faulty THEN 'bench test shows the switch at fault'
+        WHEN has_matching_check THEN 'a matching check is marked at fault'
+        WHEN has_describing_note THEN 'the note describes the finding'
+        ELSE 'a code alone: no reading, check or note bears it out' END AS reason,
+    tier_at_close, n_checks_done, n_checks_fault, n_note_characters
+FROM decided

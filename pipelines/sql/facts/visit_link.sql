@@ -1,0 +1,89 @@
+-- one row per closed draft fault and later visit to the same appliance, up to and including its next draft fault
+-- kept as: table by site
+-- Within 400 days. Where the appliance is not known on either side, visits to the same site are linked, but an
+-- unplanned one for the same lost function is then uncertain. A correction of the link or the class wins.
+-- Same lost function: a draft symptom or a swap; or a draft cause with no other complaint than no heat.
+WITH fault AS (
+    SELECT f.draft_fault_id, f.site_id, f.job_id, f.appliance_key, f.completed_at, f.waits_for_part,
+        local_date(f.completed_at, s.time_zone) AS completed_on
+    FROM draft_fault AS f CROSS JOIN setting AS s WHERE f.is_closed
+),
+next_fault AS (
+    SELECT f.draft_fault_id, n.arrived_at AS next_at
+    FROM fault AS f ASOF JOIN (SELECT site_id, appliance_key, arrived_at FROM draft_fault) AS n
+        ON n.site_id = f.site_id AND coalesce(n.appliance_key, '') = coalesce(f.appliance_key, '')
+        AND f.completed_at < n.arrived_at
+),
+later AS (
+    SELECT v.visit_id, v.site_id, v.job_id, v.arrived_at, v.arrived_on, v.visit_kind, v.symptom, v.is_draft_symptom,
+        v.cause_group, v.follows_visit_id, v.is_link_corrected, coalesce(d.has_swap, false) AS has_swap,
+        d.draft_fault_id AS own_fault_id, coalesce(d.appliance_key, v.appliance_key) AS appliance_key,
+        earlier.draft_fault_id AS followed_fault_id
+    FROM visit AS v SEMI JOIN fault USING (site_id)
+    LEFT JOIN draft_visit AS d USING (visit_id)
+    LEFT JOIN draft_visit AS earlier ON earlier.visit_id = v.follows_visit_id
+),
+pair AS (
+    SELECT f.draft_fault_id, v.*, f.job_id = v.job_id AS is_same_job, f.waits_for_part, v.arrived_on - f.completed_on AS days_between,
+        coalesce(v.followed_fault_id = f.draft_fault_id, false) AS is_following,
+        coalesce(v.followed_fault_id = f.draft_fault_id OR v.appliance_key = f.appliance_key, false) AS is_same_appliance
+    FROM fault AS f JOIN later AS v ON v.site_id = f.site_id AND v.arrived_at > f.completed_at
+    LEFT JOIN next_fault AS n USING (draft_fault_id)
+    WHERE v.arrived_on - f.completed_on <= 400
+        AND v.own_fault_id IS DISTINCT FROM f.draft_fault_id
+        AND (n.next_at IS NULL OR v.arrived_at <= n.next_at)
+        AND (v.appliance_key = f.appliance_key OR v.appliance_key IS NULL OR f.appliance_key IS NULL
+            OR v.followed_fault_id = f.draft_fault_id)
+),
+corrected AS (
+    SELECT visit_id, new_value AS link_class FROM correction
+    WHERE corrected_field = 'callback_class'
+        AND new_value IN ('callback', 'planned_return', 'maintenance', 'other_function', 'uncertain')
+),
+judged AS (
+    SELECT p.*, c.link_class AS corrected_class, CASE
+        WHEN p.is_draft_symptom OR p.has_swap THEN 'same'
+        WHEN p.cause_group <> 'none_found' THEN CASE WHEN coalesce(p.symptom, 'no_heat_other') = 'no_heat_other'
+            THEN 'same' ELSE 'disagree' END
+        WHEN p.visit_kind = 'no_heat' AND p.symptom IS NULL THEN 'not_said'
+        ELSE 'other' END AS lost_function
+    FROM pair AS p LEFT JOIN corrected AS c USING (visit_id)
+),
+unplanned AS (
+    SELECT visit_id FROM judged
+    WHERE lost_function = 'same' AND is_same_appliance AND corrected_class IS NULL AND NOT is_planned_kind(visit_kind)
+),
+another AS (
+    SELECT v.visit_id FROM delivered.visits AS v
+    WHERE v.visit_id IN (SELECT visit_id FROM unplanned)
+        AND regexp_matches(lower(v.notes),
+            '\b(unrelated|not related|(different|other|second|wrong) (unit|appliance|furnace|boiler|heater))\b')
+),
+decided AS (
+    SELECT j.*, CASE
+        WHEN corrected_class IS NOT NULL THEN 'corrected'
+        WHEN is_link_corrected AND NOT is_following THEN 'link_corrected'
+        WHEN is_planned_kind(visit_kind) THEN 'planned_kind'
+        WHEN visit_kind = 'return_for_part' THEN CASE
+            WHEN is_same_job OR waits_for_part OR is_following OR lost_function IN ('other', 'not_said') THEN 'return'
+            ELSE 'return_not_announced' END
+        WHEN lost_function = 'other' THEN 'other' WHEN lost_function = 'disagree' THEN 'disagree'
+        WHEN lost_function = 'not_said' THEN 'not_said'
+        WHEN NOT is_same_appliance THEN 'not_proven'
+        WHEN a.visit_id IS NOT NULL THEN 'note' ELSE 'callback' END AS finding
+    FROM judged AS j LEFT JOIN another AS a USING (visit_id)
+)
+SELECT draft_fault_id, site_id, visit_id AS next_visit_id, arrived_at AS next_arrived_at, days_between, CASE finding
+        WHEN 'corrected' THEN corrected_class WHEN 'link_corrected' THEN 'other_function'
+        WHEN 'planned_kind' THEN 'maintenance' WHEN 'return' THEN 'planned_return' WHEN 'other' THEN 'other_function'
+        WHEN 'callback' THEN 'callback' ELSE 'uncertain' END AS link_class,
+    CASE finding
+        WHEN 'corrected' THEN 'corrected here' WHEN 'link_corrected' THEN 'corrected here: follows another visit'
+        WHEN 'planned_kind' THEN 'a planned visit' WHEN 'return' THEN 'return to fit a part'
+        WHEN 'return_not_announced' THEN 'return for a part, but nobody recorded waiting for one'
+        WHEN 'other' THEN 'another function' WHEN 'disagree' THEN 'cause of a draft fault under another complaint'
+        WHEN 'not_said' THEN 'no heat, but not said what was lost'
+        WHEN 'not_proven' THEN 'same function on the site, appliance not proven'
+        WHEN 'note' THEN 'the note speaks of another appliance or an unrelated fault'
+        ELSE 'same function lost again, not planned' END AS reason
+FROM decided

@@ -1,0 +1,3 @@
+-- one row per technician
+-- kept as: view
+SELECT technician_id, technician_name, branch, started_on, left_on FROM delivered.technicians

@@ -1,0 +1,46 @@
+-- one row per visit, corrections applied, without its notes
+-- kept as: table by site
+-- A blank appliance is filled in where the site has exactly one in service that day; it still counts as not proven.
+-- A planned return without a job number joins the job of the visit it follows.
+WITH corrected AS (
+    SELECT visit_id, max(new_value) FILTER (WHERE corrected_field = 'cause_code') AS cause_code,
+        max(new_value) FILTER (WHERE corrected_field = 'link') AS link
+    FROM correction WHERE corrected_field IN ('cause_code', 'link') GROUP BY visit_id
+),
+sole AS (
+    SELECT v.visit_id, min(a.appliance_id) AS appliance_id
+    FROM delivered.visits AS v CROSS JOIN setting AS s JOIN delivered.appliances AS a ON a.site_id = v.site_id
+    WHERE v.appliance_id IS NULL
+        AND coalesce(a.installed_on <= local_date(v.arrived_at, s.time_zone), true)
+        AND coalesce(a.removed_on >= local_date(v.arrived_at, s.time_zone), true)
+    GROUP BY v.visit_id HAVING count(*) = 1
+),
+joined_job AS (
+    SELECT v.visit_id, coalesce(earlier.job_id, earlier.visit_id) AS job_id
+    FROM delivered.visits AS v JOIN delivered.visits AS earlier
+        ON earlier.visit_id = v.follows_visit_id AND earlier.site_id = v.site_id
+    WHERE v.job_id IS NULL AND v.visit_kind = 'return_for_part'
+),
+placed AS (
+    SELECT v.* EXCLUDE (notes, load_id, row_no), coalesce(v.appliance_id, sole.appliance_id) AS appliance_key,
+        local_date(v.arrived_at, s.time_zone) AS arrived_on, s.season_starts_month
+    FROM delivered.visits AS v CROSS JOIN setting AS s LEFT JOIN sole USING (visit_id)
+)
+SELECT v.visit_id, coalesce(v.job_id, j.job_id, v.visit_id) AS job_id, v.site_id, v.appliance_id, v.appliance_key,
+    v.appliance_id IS NOT NULL AS is_appliance_proven, v.technician_id, t.branch, site.region, site.weather_station_id,
+    v.arrived_at, v.left_at, v.arrived_on, v.arrived_on - CAST(isodow(v.arrived_on) - 1 AS INTEGER) AS week_on,
+    CAST(year(v.arrived_on) - CASE WHEN month(v.arrived_on) < v.season_starts_month THEN 1 ELSE 0 END AS INTEGER) AS season,
+    v.visit_kind, v.symptom, coalesce(c.cause_code, v.cause_code) AS cause_code, cause.cause_group,
+    v.contributing_cause_code, c.cause_code IS NOT NULL AS is_cause_corrected, v.is_declared_complete, v.waits_for_part,
+    v.is_after_hours, coalesce(c.link, v.follows_visit_id) AS follows_visit_id,
+    c.link IS NOT NULL AS is_link_corrected, a.appliance_kind, a.is_condensing,
+    CASE WHEN v.arrived_on >= a.installed_on THEN (v.arrived_on - a.installed_on) / 365.25 END AS appliance_age_years,
+    CASE WHEN v.left_at >= v.arrived_at THEN date_diff('second', v.arrived_at, v.left_at) / 60 END AS n_minutes,
+    coalesce(v.symptom IN ('draft_not_proven', 'runs_then_stops', 'switch_closed_at_rest'), false) AS is_draft_symptom
+FROM placed AS v
+LEFT JOIN corrected AS c USING (visit_id)
+LEFT JOIN joined_job AS j USING (visit_id)
+LEFT JOIN delivered.technicians AS t USING (technician_id)
+LEFT JOIN delivered.sites AS site ON site.site_id = v.site_id
+LEFT JOIN delivered.appliances AS a ON a.appliance_id = v.appliance_key AND a.site_id = v.site_id
+LEFT JOIN cause ON cause.cause_code = coalesce(c.cause_code, v.cause_code)
