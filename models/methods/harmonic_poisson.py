@@ -108,8 +108,8 @@ def fit_seasonal(
     Standard errors x sqrt(dispersion). Peak day: delta method with one harmonic; with more, whole seasons are drawn
     with replacement (with under 5 seasons, too few to draw from, coefficients are drawn from their normal
     distribution instead). No pattern is claimed (is_claimed False, `reason` in words) with under two seasons of
-    at least 6 months each, covering 10 months of the year, or without any event. With p >= 0.05 the fit is there but the peak
-    day is unknown.
+    at least 6 months each, covering 10 months of the year, or without any event. With p >= 0.05 the fit is there but
+    the peak day is unknown.
     Returns a SeasonalFit. Raises ValueError naming the argument, the value and what is allowed.
     Assumes weeks independent given the season; the dispersion takes up moderate clustering.
     Source: Stolwijk, Straatman and Zielhuis (1999), J. Epidemiol. Community Health 53:235; McCullagh and Nelder (1989),
