@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 import subprocess
 import sys
@@ -57,8 +58,10 @@ def serve(port: int | None, is_browser_started: bool) -> int:
     chosen = free_port(port)
     printing.say(f"The pages are at http://{LOOPBACK}:{chosen} (this machine only). Stop with Ctrl+C.")
     server = subprocess.Popen(command(chosen, is_browser_started))
+    # Asked to end, this process must not leave the server behind.
+    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
     try:
-        return server.wait()
+        return max(server.wait(), 0)
     except KeyboardInterrupt:
         return 0
     finally:

@@ -1,0 +1,193 @@
+"""The command line as a person types it: words, exit codes, no traceback, nothing changed where nothing should be."""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from dashboard import commands, serving
+from pipelines.errors import GoodpullError
+
+NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate")
+
+
+def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedProcess[str]:
+    """Run the command in a process of its own, as installed."""
+    code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, arguments)], capture_output=True, text=True, timeout=timeout
+    )
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> Path:
+    """A small demo home, made by the command itself."""
+    home = tmp_path_factory.mktemp("demo") / "home"
+    done = goodpull("demo", "--home", home, "--visits", 6000, "--no-open")
+    assert done.returncode == 0, done.stderr
+    return home
+
+
+def test_every_command_is_documented_with_an_example():
+    group = get_command(commands.app)
+    assert set(group.commands) == set(NAMES)
+    for name, command in group.commands.items():
+        assert command.help, name
+        assert f"goodpull {name}" in (command.epilog or ""), f"{name}: --help shows no example"
+        for option in command.params:
+            if option.param_type_name == "option" and option.name != "help":
+                assert option.help, f"{name}: {option.name} has no help"
+
+
+def test_help_is_quick_and_loads_no_statistics():
+    code = (
+        "import sys; import dashboard.commands; "
+        "print([n for n in ('pandas', 'statsmodels', 'sklearn', 'streamlit', 'duckdb') if n in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_demo_makes_a_store_figures_and_truth(demo):
+    names = {path.name for path in demo.iterdir()}
+    assert {"records", "truth", "current"} <= names
+    assert (demo / "current").read_text().startswith("store-")
+
+
+def test_demo_a_second_time_keeps_what_is_there(demo):
+    before = (demo / "current").read_text()
+    done = goodpull("demo", "--home", demo, "--visits", 6000, "--no-open")
+    assert done.returncode == 0, done.stderr
+    assert (demo / "current").read_text() == before
+
+
+def test_demo_never_writes_over_a_folder_with_other_content(tmp_path):
+    kept = tmp_path / "letters.txt"
+    kept.write_text("keep me")
+    done = goodpull("demo", "--home", tmp_path, "--no-open")
+    assert done.returncode == 1
+    assert "not a demo" in done.stderr and "--home" in done.stderr
+    assert kept.read_text() == "keep me" and list(tmp_path.iterdir()) == [kept]
+
+
+def test_figures_in_words_and_as_json(demo):
+    words = goodpull("figures", "--home", demo)
+    assert words.returncode == 0, words.stderr
+    assert "adjusted for who got tested" in words.stdout
+    assert "must not decide pay" in words.stdout
+    first, second = goodpull("figures", "--home", demo, "--json"), goodpull("figures", "--home", demo, "--json")
+    assert first.stdout == second.stdout
+    assert set(json.loads(first.stdout)) >= {"as_of", "store", "coverage", "good_switch_rate", "callbacks"}
+    assert first.stderr == ""
+
+
+def test_figures_of_an_empty_home_say_what_to_do(tmp_path):
+    done = goodpull("figures", "--home", tmp_path / "none")
+    assert done.returncode == 1
+    assert "No records" in done.stderr and "goodpull load" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "none").exists()
+
+
+def test_check_changes_nothing(demo, tmp_path):
+    home = tmp_path / "home"
+    done = goodpull("check", demo / "records", "--home", home)
+    assert done.returncode == 0, done.stderr
+    assert "Nothing was changed" in done.stderr
+    assert not (home / "current").exists()
+
+
+def test_loading_shows_the_arithmetic_and_refuses_in_words(tmp_path):
+    good = tmp_path / "visits.csv"
+    good.write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind\n"
+        "V1,S1,T1,2024-01-15T08:30:00,no_heat\n"
+        "V2,S1,T1,5014-09-15T08:30:00,no_heat\n"
+    )
+    bad = tmp_path / "part_lines.csv"
+    bad.write_text("visit_id,quantity\nV1,1\n")
+    done = goodpull("load", good, bad, "--home", tmp_path / "home")
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "line_no" in done.stdout, "the refused file's missing column is named"
+    assert (tmp_path / "home" / "current").exists(), "the good file was loaded all the same"
+
+
+def test_unknown_options_end_with_usage():
+    done = goodpull("load", "--no-such-option")
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+def test_a_missing_path_is_told(tmp_path):
+    done = goodpull("load", tmp_path / "nowhere", "--home", tmp_path / "home")
+    assert done.returncode == 1
+    assert "nowhere" in done.stderr + done.stdout and "Traceback" not in done.stderr
+
+
+def test_contract_prints_the_reference_and_writes_templates_and_package(tmp_path):
+    page = goodpull("contract")
+    assert page.returncode == 0 and "part_lines" in page.stdout and "removed_tag" in page.stdout
+    done = goodpull("contract", "--templates", tmp_path / "blank", "--package", tmp_path / "datapackage.json")
+    assert done.returncode == 0, done.stderr
+    assert list((tmp_path / "blank").glob("*.xlsx"))
+    package = json.loads((tmp_path / "datapackage.json").read_text())
+    assert {"visits", "part_lines"} <= {resource["name"] for resource in package["resources"]}
+
+
+def test_generate_refuses_a_folder_in_use(tmp_path):
+    (tmp_path / "x").write_text("x")
+    done = goodpull("generate", tmp_path)
+    assert done.returncode == 1 and "not empty" in done.stderr
+
+
+def test_a_taken_port_is_told():
+    with socket.socket() as taken:
+        taken.bind((serving.LOOPBACK, 0))
+        taken.listen()
+        with pytest.raises(GoodpullError, match="--port"):
+            serving.free_port(taken.getsockname()[1])
+
+
+def test_open_serves_on_loopback_only(demo):
+    port = serving.free_port()
+    code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
+    server = subprocess.Popen(
+        [sys.executable, "-c", code, "open", "--home", str(demo), "--port", str(port), "--no-browser"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        for _ in range(300):
+            try:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=1) as answer:
+                    assert answer.status == 200
+                break
+            except OSError:
+                assert server.poll() is None, "the server ended"
+                import time
+
+                time.sleep(0.1)
+        else:
+            pytest.fail("no answer within 30 s")
+        psutil = pytest.importorskip("psutil")
+        listening = {
+            connection.laddr.ip
+            for process in [psutil.Process(server.pid), *psutil.Process(server.pid).children(recursive=True)]
+            for connection in process.net_connections("tcp")
+            if connection.status == psutil.CONN_LISTEN
+        }
+        assert listening == {"127.0.0.1"}
+    finally:
+        server.terminate()
+        try:
+            server.wait(15)
+        except subprocess.TimeoutExpired:
+            server.kill()
