@@ -68,7 +68,8 @@ def _resource(table: Table, names: set[str]) -> dict[str, Any]:
 
 def _schema(table: Table, names: set[str]) -> dict[str, Any]:
     schema: dict[str, Any] = {
-        "fieldsMatch": ["subset"],
+        # A company may lack columns, and have others; those are named on load.
+        "fieldsMatch": "partial",
         "fields": [_field(table, entry) for entry in table.fields],
         "missingValues": [""],
         "primaryKey": list(table.key),

@@ -21,9 +21,13 @@ _GOOD = {
 
 
 def good_value(entry: Field, number: int = 1) -> str:
-    """A cell that must be accepted. number: varies identifiers, so that rows can be told apart."""
+    """A cell that must be accepted. number: varies identifiers, so that rows can be told apart.
+
+    Rows of the same number point to each other across tables.
+    """
     if entry.kind == "id":
-        return f"{entry.name.removesuffix('_id').upper()}-{number}"
+        name = entry.references.split(".")[1] if entry.references else entry.name
+        return f"{name.removesuffix('_id').upper()}-{number}"
     if entry.kind == "code":
         return _code_values(entry)[0]
     if entry.kind in NUMBER_KINDS:
