@@ -1,4 +1,4 @@
-"""Every figure, once, and the published form of `goodpull figures --json`."""
+"""Every figure, once."""
 
 from __future__ import annotations
 
@@ -11,13 +11,17 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from models.figures.callbacks import Callbacks
-from models.figures.control import ControlChart
-from models.figures.good_switch import GoodSwitch
-from models.figures.seasons import Season
-from models.figures.technicians import TechnicianFigures
-from models.figures.waste import Waste
-from models.misdiagnosis.scores import Scores
+from models.figures.callbacks import Callbacks, callbacks
+from models.figures.control import ControlChart, control
+from models.figures.coverage import coverage
+from models.figures.good_switch import GROUPINGS, GoodSwitch, good_switch_by, good_switch_rate
+from models.figures.published import as_json
+from models.figures.scope import Scope
+from models.figures.seasons import Season, seasons
+from models.figures.sites import sites
+from models.figures.technicians import TechnicianFigures, technicians
+from models.figures.waste import Waste, waste
+from models.misdiagnosis.scores import Scores, score_swaps
 
 Progress = Callable[[str, float | None], None]
 
@@ -26,7 +30,7 @@ Progress = Callable[[str, float | None], None]
 class Figures:
     """Everything the pages, reports and the command line show, over the whole store.
 
-    as_of: last day with a visit. good_switch_by: {'branch' | 'part_number' | 'technician_id' | 'week_on' | 'month': frame}.
+    as_of: last day with a visit. good_switch_by: frames by branch, part_number, technician_id, week_on and month.
     scores: swap scores and the model card. sites: see models.figures.sites.
     """
 
@@ -49,10 +53,36 @@ def compute(
     rng: np.random.Generator | None = None,
     progress: Progress | None = None,
 ) -> Figures:
-    """Every figure over everything in the store. rng: default seeded with settings.random_seed."""
-    raise NotImplementedError
+    """Every figure over everything in the store.
+
+    rng: for simulations; default seeded with settings.random_seed, so that the same store gives the same figures.
+    progress: called with what is being worked out and the share done.
+    """
+    rng = np.random.default_rng(int(settings.random_seed)) if rng is None else rng
+    say = progress or (lambda text, share: None)
+    everything = Scope()
+    say("Coverage", 0.0)
+    covered = coverage(con, everything)
+    say("Good-switch rate", 0.02)
+    good_switch = good_switch_rate(con, everything, settings)
+    by = {name: good_switch_by(con, everything, settings, name) for name in GROUPINGS}
+    say("Callbacks", 0.15)
+    came_back = callbacks(con, everything, settings)
+    say("Seasons", 0.35)
+    year = seasons(con, everything, settings, rng)
+    say("Likely misdiagnosis", 0.45)
+    scores = score_swaps(con, everything, settings)
+    say("Technicians", 0.6)
+    people = technicians(con, everything, settings, scores, rng)
+    say("Sites", 0.8)
+    places = sites(con, everything, settings, scores)
+    say("Weekly control", 0.88)
+    charts = control(con, everything, settings)
+    say("Parts waste", 0.9)
+    cost = waste(con, everything, settings, scores, rng)
+    say("Done", 1.0)
+    last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
+    return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost)
 
 
-def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
-    """The published form (figures.md section 10): plain dicts, lists, numbers rounded to 10 significant digits, no NaN."""
-    raise NotImplementedError
+__all__ = ["Figures", "Progress", "as_json", "compute"]

@@ -37,7 +37,8 @@ class Callbacks:
     """Callbacks after a swap.
 
     windows: {days: {'with_cause', 'without_cause', 'difference', 'ratio'}} of Estimates; certain callbacks only.
-    difference = without - with, ratio = without / with. possible: the same with uncertain ones counted (the upper bound).
+    difference = without - with, ratio = without / with. possible: the same with uncertain ones counted (the upper
+    bound).
     logrank_p: log-rank p-value of with against without, None if it cannot be computed.
     cuts: {'measured' | 'described' | 'code_only': windows} for the other places to draw the line.
     by_stratum: DataFrame[stratum_kind, stratum, n_with, n_without, with_cause, without_cause, difference, low, high] at
@@ -103,7 +104,8 @@ def _followed(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
             c.heating_days_observed AS heating_days,
             coalesce(s.symptom, 'not recorded') AS symptom, coalesce(s.evidence, 'no_reading') AS evidence,
             coalesce(s.appliance_kind, 'not recorded')
-                || CASE WHEN s.is_condensing THEN ', condensing' WHEN s.is_condensing IS NULL THEN '' ELSE ', not condensing' END
+                || CASE WHEN s.is_condensing THEN ', condensing' WHEN s.is_condensing IS NULL THEN '' ELSE ', not
+                condensing' END
                 AS appliance,
             coalesce(s.branch, 'not recorded') AS branch, CAST(s.season AS VARCHAR) AS season
         FROM callback c JOIN swap_case s USING (swap_id)

@@ -13,22 +13,51 @@ CASE_COLUMNS = (
     "visit_id", "visit_on", "site_id", "appliance_key", "technician_id", "branch", "symptom", "cause_code", "tier",
     "evidence", "margin_pa", "verdict", "part_number", "callback_days", "notes",
 )  # fmt: skip
-WHAT = (
-    "draft_faults", "swaps", "without_cause", "with_cause", "bench_good", "bench_faulty", "bench_inconclusive", "untested",
-    "callbacks", "uncertain_callbacks", "condensate", "blockage", "safety",
-)  # fmt: skip
+NOTE_CHARACTERS = 200
+_SWAPS = """
+    SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
+        s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
+        s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id
+    FROM swap_case s LEFT JOIN callback c ON c.draft_fault_id = s.draft_fault_id"""
+_FAULTS = """
+    SELECT f.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, f.appliance_key, f.technician_id,
+    f.branch,
+        f.symptom, r.cause_code, r.tier, e.evidence, e.margin_pa, NULL AS verdict, NULL AS part_number, c.callback_days,
+        f.region, f.appliance_kind, f.week_on, f.month, f.season, r.has_root_cause, c.possible_callback_days,
+        f.draft_fault_id,
+        coalesce(k.family, o.family) AS family
+    FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id) LEFT JOIN field_evidence e USING (draft_fault_id)
+    LEFT JOIN callback c USING (draft_fault_id)
+    LEFT JOIN cause k ON k.cause_code = r.cause_code LEFT JOIN cause o ON o.cause_code = r.contributing_cause_code"""
+_VISITS = """
+    SELECT v.visit_id, v.arrived_on AS visit_on, v.site_id, v.appliance_key, v.technician_id, v.branch, v.symptom,
+    v.cause_code,
+        NULL AS tier, NULL AS evidence, NULL AS margin_pa, NULL AS verdict, NULL AS part_number, NULL AS
+        callback_days, v.region,
+        v.appliance_kind, v.week_on, month(v.arrived_on) AS month, v.season, v.contributing_cause_code
+    FROM visit v"""
+_SAFETY_CODES = "('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')"
+# what -> rows to choose from, and which of them.
+_CHOICE: dict[str, tuple[str, str]] = {
+    "draft_faults": (_FAULTS, "true"),
+    "swaps": (_SWAPS, "true"),
+    "without_cause": (_SWAPS, "NOT coalesce(has_root_cause, false)"),
+    "with_cause": (_SWAPS, "has_root_cause"),
+    "bench_good": (_SWAPS, "verdict = 'good'"),
+    "bench_faulty": (_SWAPS, "verdict = 'faulty'"),
+    "bench_inconclusive": (_SWAPS, "verdict = 'inconclusive'"),
+    "untested": (_SWAPS, "verdict IS NULL"),
+    "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
+    "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
+    "condensate": (_FAULTS, "family = 'condensate'"),
+    "blockage": (_FAULTS, "family = 'blockage'"),
+    "safety": (_VISITS, f"cause_code IN {_SAFETY_CODES} OR contributing_cause_code IN {_SAFETY_CODES}"),
+    "visits": (_VISITS, "true"),
+}
+WHAT = tuple(_CHOICE)
 KEYS = (
-    "branch",
-    "region",
-    "technician_id",
-    "site_id",
-    "part_number",
-    "week_on",
-    "month",
-    "season",
-    "visit_id",
-    "appliance_key",
-)
+    "branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key",
+)  # fmt: skip
 
 
 def visits_behind(
@@ -36,8 +65,26 @@ def visits_behind(
 ) -> pd.DataFrame:
     """The visits a figure counts, newest first.
 
-    what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded).
-    limit: most rows (None = all). Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters.
+    what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
+    (swaps, draft faults) or led the visit. limit: most rows (None = all).
+    Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
     """
-    raise NotImplementedError
+    if what not in _CHOICE:
+        raise ValueError(f"what: got {what!r}; must be one of {', '.join(WHAT)}.")
+    unknown = [name for name in key if name not in KEYS]
+    if unknown:
+        raise ValueError(f"key: got {unknown[0]!r}; must be one of {', '.join(KEYS)}.")
+    rows, test = _CHOICE[what]
+    condition, values = scope.where("visit_on")
+    narrowed = "".join(f" AND {name} IS NOT DISTINCT FROM ?" for name in key)
+    bounded = "" if limit is None else f" LIMIT {int(limit)}"
+    columns = ", ".join(f"x.{name}" for name in CASE_COLUMNS if name != "notes")
+    return con.execute(
+        f"""
+        WITH chosen AS (
+            SELECT * FROM ({rows}) WHERE ({test}) AND {condition}{narrowed} ORDER BY visit_on DESC, visit_id{bounded})
+        SELECT {columns}, left(v.notes, {NOTE_CHARACTERS}) AS notes
+        FROM chosen x LEFT JOIN delivered.visits v USING (visit_id) ORDER BY x.visit_on DESC, x.visit_id""",
+        [*values, *key.values()],
+    ).df()

@@ -51,8 +51,10 @@ class ControlChart:
 def control(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> dict[str, ControlChart]:
     """{'no_root_cause', 'good_switch', 'callback_30'} (figures.md section 6).
 
-    Weeks are those in which the switch was fitted. The baseline is frozen: the first 52 weeks that are complete, or the first
-    half of the record if it is shorter than two years. A week is mature once its window has passed: 30 days for callbacks, the
+    Weeks are those in which the switch was fitted. The baseline is frozen: the first 52 weeks that are complete, or
+    the first
+    half of the record if it is shorter than two years. A week is mature once its window has passed: 30 days for
+    callbacks, the
     longest time to the bench for bench results, the week itself for the record.
     """
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
@@ -67,7 +69,8 @@ def _counts(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     counted = con.execute(
         f"""
         SELECT s.week_on, {columns} FROM swap_case s
-        LEFT JOIN (SELECT swap_id, callback_days, observed_days FROM callback WHERE swap_id IS NOT NULL) c USING (swap_id)
+        LEFT JOIN (SELECT swap_id, callback_days, observed_days FROM callback WHERE swap_id IS NOT NULL) c USING
+        (swap_id)
         WHERE {condition} GROUP BY s.week_on ORDER BY s.week_on""",
         values,
     ).df()

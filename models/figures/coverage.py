@@ -12,8 +12,10 @@ from models.figures.scope import Scope
 def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     """Counts over the scope.
 
-    Keys: n_visits, n_draft_faults, n_swaps, n_tested, n_with_tag, n_with_reading, n_with_cause, n_appliance_unproven (of draft
-    faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on, last_on (ISO dates or None), and over
+    Keys: n_visits, n_draft_faults, n_swaps, n_tested, n_with_tag, n_with_reading, n_with_cause, n_appliance_unproven
+    (of draft
+    faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on, last_on (ISO dates or None),
+    and over
     the whole store n_held_back (rows), n_corrections, n_appliances.
     """
     out: dict[str, Any] = {}
@@ -24,7 +26,8 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
         "visit",
         """
         count(*) AS n_visits, count(DISTINCT technician_id) AS n_technicians, count(DISTINCT site_id) AS n_sites,
-        count(DISTINCT season) AS n_seasons, CAST(min(arrived_on) AS VARCHAR) AS first_on, CAST(max(arrived_on) AS VARCHAR) AS last_on""",
+        count(DISTINCT season) AS n_seasons, CAST(min(arrived_on) AS VARCHAR) AS first_on, CAST(max(arrived_on) AS
+        VARCHAR) AS last_on""",
     )
     out |= _row(
         con,

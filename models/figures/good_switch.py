@@ -88,7 +88,8 @@ def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, 
 
     by: 'branch', 'part_number', 'technician_id' (who diagnosed), 'week_on' or 'month'.
     Returns DataFrame[by, n_swaps, n_tested, value, low, high, coverage, method, sentence], ordered by the group;
-    value, low, high are NaN where the rate cannot be given, and the sentence says why. From 20 clear results on, a group
+    value, low, high are NaN where the rate cannot be given, and the sentence says why. From 20 clear results on, a
+    group
     is adjusted for which of its switches were tested (strata: returned, evidence); below, its tested ones are shown.
     Raises ValueError on another `by`.
     """

@@ -19,7 +19,8 @@ LEAST_HISTORY_WEEKS = 104
 def outlook(weeks: pd.DataFrame, fit: SeasonalFit) -> pd.DataFrame:
     """The next 4 weeks after the last whole one, in faults.
 
-    weeks: as models.figures.seasons.weekly gives. Level: the fitted season, moved to the last 8 weeks' ratio of faults to
+    weeks: as models.figures.seasons.weekly gives. Level: the fitted season, moved to the last 8 weeks' ratio of
+    faults to
     expectation, shrunk towards 1 (8 weeks with 20 expected faults count half).
     Returns DataFrame[week_on, expected, low, high, same_week_last_year (NaN without)].
     """

@@ -25,7 +25,8 @@ MIDDLE_OF_WEEK_DAYS = 3.5
 class Season:
     """One family's year.
 
-    by_month: 12 dicts {month (1-12), n_faults, n_appliance_weeks, rate_per_1000, low, high}: faults per 1,000 appliances
+    by_month: 12 dicts {month (1-12), n_faults, n_appliance_weeks, rate_per_1000, low, high}: faults per 1,000
+    appliances
     served and week; rate None where nothing was served.
     peak_day (day of the year; low above high = the range runs over the turn of the year), peak_to_trough: Estimates;
     unknown when no seasonal claim is made. p_value, n_harmonics, dispersion: of the fit, None without one.
@@ -64,7 +65,8 @@ def seasons(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np
 def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: str) -> pd.DataFrame:
     """One row per whole week: DataFrame[week_on, day_of_year, season, n_faults, n_appliances, COVARIATES], in order.
 
-    Weather of several regions is averaged by the appliances served there; NaN without records. The first and the last week
+    Weather of several regions is averaged by the appliances served there; NaN without records. The first and the last
+    week
     on record are left out where they are cut short by the record.
     """
     condition, values = scope.where("week_on", ("region",), "f.")

@@ -27,10 +27,11 @@ RULE = (
 def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> pd.DataFrame:
     """One row per swap of the scope with its stratum keys, ordered by swap_id.
 
-    Returns DataFrame[swap_id, technician_id (who diagnosed), part_number, swapped_on, week_on, month, returned, evidence,
+    Returns DataFrame[swap_id, technician_id (who diagnosed), part_number, swapped_on, week_on, month, returned,
+    evidence,
     cause, branch, season, verdict, selection, selection_probability, is_returned_only].
-    `cause` keeps blamed switches apart instead of using their tier: the tier of such a cause may rest on the bench
-    test itself, which was not known before the test. A switch tested only because it came back, without a callback on
+    `cause` is the tier when the visit closed: the final tier may rest on the bench test itself. A switch tested only
+    because it came back, without a callback on
     record, has no like among the untested: it is marked and counted apart.
     """
     condition, values = scope.where("swapped_on", prefix="s.")
@@ -39,7 +40,7 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
         SELECT s.swap_id, s.diagnosed_by AS technician_id, s.part_number, s.swapped_on, s.week_on, s.month,
             CASE WHEN c.possible_callback_days <= ? THEN 'came back' ELSE 'not returned' END AS returned,
             coalesce(s.evidence, 'no_reading') AS evidence,
-            CASE WHEN s.cause_group = 'switch_itself' THEN 'switch blamed' ELSE coalesce(s.tier, 'none') END AS cause,
+            coalesce(s.tier_at_close, 'none') AS cause,
             coalesce(s.branch, '') AS branch, s.season, s.verdict, s.selection, s.selection_probability,
             coalesce(s.selection = 'returned_only', false) AND c.possible_callback_days IS NULL AS is_returned_only
         FROM swap_case s LEFT JOIN (

@@ -8,23 +8,37 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy import special
 
+from models.figures.costs import Costs, swap_costs
+from models.figures.good_switch import good_switch_rate
+from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
-from models.methods.estimate import Estimate
+from models.methods.estimate import Estimate, unknown
+from models.methods.shrinkage import fit_null, shrink
 from models.misdiagnosis.scores import Scores
+
+N_DRAWS = 400
+KNOWN_METHOD = "bench-good switches at their cost"
+ESTIMATED_METHOD = "probability times cost, simulated"
+GROUPS = {"by_branch": "branch", "by_part": "part_number", "by_technician": "technician_id", "by_month": "month_on"}
 
 
 @dataclass(frozen=True)
 class Waste:
-    """Money, in settings.currency.
+    """Money, in `currency`.
 
     known: switches the bench found good. estimated: probability x cost over switches without a clear bench result.
-    by_branch, by_part, by_technician, by_month: DataFrame[key, n_swaps, n_good, expected_good, known, estimated, low, high]
-    with key = branch, part_number, technician_id, month_on (first of the month); low, high: of estimated.
-    parts: {'part', 'labour', 'trip', 'callbacks', 'credit_received', 'credit_refused'} amounts within known + estimated.
+    by_branch, by_part, by_technician, by_month: DataFrame[key, n_swaps, n_good, expected_good, known, estimated, low,
+    high]
+    with key = branch, part_number, technician_id (who diagnosed), month_on (first of the month); low, high: of
+    estimated.
+    parts: {'part', 'labour', 'trip', 'callbacks', 'credit_received'} amounts within known + estimated (credit is
+    taken off).
     assumptions: sentences naming every rate that is missing, assumed or typed by the user.
-    what_if: saving per year if the rate fell to the best quarter's, with its interval.
-    credit: {'n_paid', 'n_refused', 'n_open', 'credited', 'refused'}.
+    what_if: saving per year if the rate of good pulls fell to the best quarter's, with its interval.
+    credit: {'n_paid', 'n_refused', 'n_open', 'credited'} over all swaps.
     """
 
     known: Estimate
@@ -43,5 +57,163 @@ class Waste:
 def waste(
     con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, rng: np.random.Generator
 ) -> Waste:
-    """Parts waste over the scope (figures.md section 7)."""
-    raise NotImplementedError
+    """Parts waste over the scope (figures.md section 7). What a swap costs: see models.figures.costs.
+
+    Without a model of single swaps, every untested switch takes the adjusted good-switch rate with its range.
+    """
+    costs = swap_costs(con, scope, settings)
+    frame = costs.swaps
+    logit, sd, assumption = _probabilities(con, scope, settings, scores, frame)
+    is_open = ~frame["verdict"].isin(["good", "faulty"]).to_numpy(bool)
+    is_good = (frame["verdict"] == "good").to_numpy(bool)
+    probability = np.where(is_open, special.expit(logit), is_good.astype(float))
+    cost = frame["cost"].to_numpy(float)
+    shocks, noise = rng.standard_normal(N_DRAWS), rng.standard_normal(N_DRAWS)
+    open_part = _Open(cost * is_open, logit, sd, is_open, shocks, noise)
+    groups = {
+        name: _grouped(key, frame, is_good, probability, cost, open_part, pd.factorize(frame[key], sort=True))
+        for name, key in GROUPS.items()
+    }
+    share = {
+        part: frame[part].to_numpy(float) * probability
+        for part in ("part", "labour", "trip", "callbacks", "credit_received")
+    }
+    return Waste(
+        known=_known(frame, is_good, cost, costs),
+        estimated=_estimated(frame, is_open, probability, open_part, costs, assumption),
+        parts={part: float(np.nansum(amount)) for part, amount in share.items()},
+        assumptions=costs.assumptions + ([assumption] if assumption else []),
+        what_if=_what_if(con, scope, settings, scores, costs, rng),
+        credit=costs.credit,
+        currency=costs.currency,
+        **groups,
+    )
+
+
+@dataclass(frozen=True)
+class _Open:
+    """Switches without a clear result: draws of what they cost."""
+
+    cost: NDArray
+    logit: NDArray
+    sd: NDArray
+    is_open: NDArray
+    shocks: NDArray
+    noise: NDArray
+
+    def draws(self, code: NDArray, n_groups: int) -> NDArray[np.float64]:
+        """Estimated waste per group and draw, shape (N_DRAWS, n_groups). One draw moves all logits by the model's error."""
+        out = np.zeros((N_DRAWS, n_groups))
+        mine = self.is_open & (code >= 0)
+        cost, logit, sd, group = self.cost[mine], self.logit[mine], self.sd[mine], code[mine]
+        # 40 levels of the model's error are enough; the draws take the nearest.
+        levels = np.linspace(-2.5, 2.5, 41)
+        nearest = np.abs(self.shocks[:, None] - levels).argmin(axis=1)
+        for k in np.unique(nearest):
+            p = special.expit(logit + levels[k] * sd)
+            mean = np.bincount(group, weights=cost * p, minlength=n_groups)
+            chance = np.sqrt(np.bincount(group, weights=cost**2 * p * (1 - p), minlength=n_groups))
+            rows = nearest == k
+            out[rows] = mean + self.noise[rows][:, None] * chance
+        return np.maximum(out, np.minimum(np.bincount(group, weights=np.minimum(cost, 0), minlength=n_groups), 0))
+
+
+def _probabilities(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, frame: pd.DataFrame
+) -> tuple[NDArray, NDArray, str]:
+    """Logit and its standard error per swap, and what had to be assumed (blank = nothing). NaN where nothing is known."""
+    if scores.is_available:
+        table = scores.swap_score.set_index("swap_id")[["logit", "logit_sd"]].reindex(frame["swap_id"])
+        return table["logit"].to_numpy(float), table["logit_sd"].to_numpy(float), ""
+    rate = good_switch_rate(con, scope, settings).adjusted
+    if rate.value is None or rate.low is None or rate.high is None:
+        return (
+            np.full(len(frame), np.nan),
+            np.full(len(frame), np.nan),
+            "No probability for untested switches: " + rate.sentence,
+        )
+    middle, low, high = special.logit(np.clip([rate.value, rate.low, rate.high], 1e-6, 1 - 1e-6))
+    words = f"Every untested switch takes the adjusted rate of {rate.value:.0%}: there is no model of single swaps yet."
+    return np.full(len(frame), middle), np.full(len(frame), (high - low) / 2 / 1.96), words
+
+
+def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -> Estimate:
+    n = int(frame["verdict"].isin(["good", "faulty"]).sum())
+    if frame.empty:
+        return unknown("No switch has been swapped yet.", method=KNOWN_METHOD)
+    total = float(cost[is_good].sum())
+    words = f"{int(is_good.sum()):,} switches the bench found good cost {total:,.0f} {costs.currency}."
+    return Estimate(total, total, total, n, n / len(frame), KNOWN_METHOD, words)
+
+
+def _estimated(
+    frame: pd.DataFrame, is_open: NDArray, probability: NDArray, open_part: _Open, costs: Costs, assumption: str
+) -> Estimate:
+    n = int(is_open.sum())
+    if frame.empty:
+        return unknown("No switch has been swapped yet.", method=ESTIMATED_METHOD)
+    if n and np.isnan(probability[is_open]).any():
+        return unknown(assumption, n, n / len(frame), ESTIMATED_METHOD)
+    total = float((open_part.cost * probability)[is_open].sum())
+    low, high = np.quantile(open_part.draws(np.zeros(len(frame), dtype=int), 1)[:, 0], [0.025, 0.975])
+    words = (
+        f"About {probability[is_open].sum():,.0f} of {n:,} switches without a clear bench result were good; they cost about "
+        f"{total:,.0f} {costs.currency} (between {low:,.0f} and {high:,.0f})."
+    )
+    return Estimate(total, min(low, total), max(high, total), n, n / len(frame), ESTIMATED_METHOD, words)
+
+
+def _grouped(
+    key: str, frame: pd.DataFrame, is_good: NDArray, probability: NDArray, cost: NDArray, open_part: _Open,
+    groups: tuple[NDArray, Any],
+) -> pd.DataFrame:  # fmt: skip
+    code, names = groups
+    k = len(names)
+    mine = code >= 0
+
+    def summed(weight: NDArray) -> NDArray:
+        return np.bincount(code[mine], weights=weight[mine], minlength=k)
+
+    out = pd.DataFrame({key: names})
+    out["n_swaps"] = summed(np.ones(len(frame))).astype("int64")
+    out["n_good"] = summed(is_good.astype(float)).astype("int64")
+    out["expected_good"] = summed(probability * open_part.is_open)
+    out["known"] = summed(cost * is_good)
+    out["estimated"] = summed(open_part.cost * probability)
+    draws = open_part.draws(code, k)
+    out["low"], out["high"] = np.quantile(draws, [0.025, 0.975], axis=0) if k else (0.0, 0.0)
+    out["low"] = np.minimum(out["low"], out["estimated"])
+    out["high"] = np.maximum(out["high"], out["estimated"])
+    return out
+
+
+def _what_if(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, costs: Costs, rng: np.random.Generator
+) -> Estimate:
+    """Saving a year if no technician's rate of good pulls were above that of the best quarter (shrunken rates)."""
+    method = "good pulls above the best quarter's rate, at the mean cost"
+    pulls = good_pulls(con, scope, scores)
+    table = pulls.by_technician()
+    enough = (table["draft_fault_visits"] >= int(settings.minimum_cases)).to_numpy(bool)
+    if not pulls.is_available or enough.sum() < 4:
+        words = "No comparison of rates: it needs a model of single swaps and four technicians with enough cases."
+        return unknown(words, int(enough.sum()), None, method)
+    n = table["draft_fault_visits"].to_numpy(float)[enough]
+    rate = np.clip(table["case_mix_rate"].to_numpy(float)[enough], 1e-6, 1 - 1e-6)
+    mean_cost = float(costs.swaps["cost"].mean())
+    days = con.execute("SELECT greatest(max(arrived_on) - min(arrived_on), 1) FROM visit").fetchone()[0]  # type: ignore[index]
+    savings = []
+    for _ in range(40):
+        hits = pulls.draw(rng)[enough]
+        found = shrink(hits, n, rate, fit_null(hits, n, rate))
+        half = (found.high - found.low) / 2 / 1.96
+        drawn = np.clip(found.value + half * rng.standard_normal(n.size), 0, 1)
+        savings.append(
+            float((n * np.maximum(drawn - np.quantile(found.value, 0.25), 0)).sum()) * mean_cost * 365.25 / days
+        )
+    value, low, high = float(np.mean(savings)), *np.quantile(savings, [0.025, 0.975])
+    words = (
+        f"At the rate of the best quarter of technicians about {value:,.0f} {costs.currency} a year would not be spent "
+        f"(between {low:,.0f} and {high:,.0f})."
+    )
+    return Estimate(value, float(low), float(high), int(enough.sum()), float(enough.mean()), method, words)

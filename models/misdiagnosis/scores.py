@@ -2,13 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import duckdb
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy import special
 
 from models.figures.scope import Scope
+from models.figures.strata import is_conclusive, stratify, swaps_for_rate
+from models.misdiagnosis.classifier import Classifier, train
+from models.misdiagnosis.design import encoding_of, select_list
+from models.misdiagnosis.features import CASE_MIX, DIAGNOSIS, Feature
+from models.misdiagnosis.model_card import model_card, refused_card
+from models.misdiagnosis.validation import Recalibration, Validation, recalibrate, rolling_origin, validate
+
+FEWEST_LABELS = 60
+FEWEST_OF_A_CLASS = 15
+# A tested switch speaks for at most this many times the typical number, so that a few cannot carry the fit.
+LARGEST_WEIGHT = 10.0
+SCORE_COLUMNS = (
+    "swap_id", "draft_fault_id", "technician_id", "verdict", "probability_good", "low", "high", "expected_from_case_mix", "logit",
+    "logit_sd",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -17,7 +36,7 @@ class Scores:
 
     swap_score: DataFrame[swap_id, draft_fault_id, technician_id (who diagnosed), verdict, probability_good, low, high,
     expected_from_case_mix, logit, logit_sd], ordered by swap_id. probability_good is the model's, also where a bench
-    result is known; NaN in every row when there is no model.
+    result is known; low, high: 95% range of that probability; NaN in every row when there is no model.
     model_card: see models.misdiagnosis.model_card. is_available: whether there is a model. sentence: in words.
     """
 
@@ -27,6 +46,105 @@ class Scores:
     sentence: str
 
 
-def score_swaps(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Scores:
-    """Train, validate, calibrate and score every swap of the scope (figures.md section 5)."""
-    raise NotImplementedError
+def score_swaps(
+    con: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    settings: Any,
+    features: Sequence[Feature] = (*CASE_MIX, *DIAGNOSIS),
+) -> Scores:
+    """Train, validate, calibrate and score every swap of the scope (figures.md section 5).
+
+    Labels: bench results good or faulty; inconclusive ones and untested switches are scored only. Weights: switches
+    over
+    tested switches in the stratum of the good-switch rate, or one over the recorded drawing probability. No model
+    with under
+    60 labels or under 15 of either kind.
+    Raises LeakedFeatureError when a feature is not known at the visit's close or names a person.
+    """
+    columns = select_list(features)
+    swaps = swaps_for_rate(con, scope, settings)
+    condition, values = scope.where("swapped_on")
+    rows = con.execute(
+        f"SELECT swap_id, draft_fault_id, diagnosed_by AS technician_id, verdict, swapped_at, {columns} FROM swap_case "
+        f"WHERE {condition} ORDER BY swap_id",
+        values,
+    ).df()
+    labelled = is_conclusive(swaps)
+    is_good = (swaps["verdict"] == "good").to_numpy(bool)
+    n_good, n_faulty = int((labelled & is_good).sum()), int((labelled & ~is_good).sum())
+    reason = _too_few(n_good, n_faulty)
+    if reason:
+        return Scores(_unscored(rows), refused_card(reason, n_good, n_faulty), False, reason)
+    weight, largest = _weights(swaps, labelled)
+    order = np.flatnonzero(labelled)
+    order = order[np.lexsort((rows["swap_id"].to_numpy(str)[order], rows["swapped_at"].to_numpy()[order]))]
+    case_mix = [feature for feature in features if feature.group == "case_mix"]
+    full, logit, sd, validation = _fitted(rows, features, order, is_good, weight)
+    expected, expected_logit, _, expected_validation = _fitted(rows, case_mix, order, is_good, weight)
+    scored = rows[["swap_id", "draft_fault_id", "technician_id", "verdict"]].copy()
+    scored["probability_good"] = special.expit(logit)
+    scored["low"], scored["high"] = special.expit(logit - 1.96 * sd), special.expit(logit + 1.96 * sd)
+    scored["expected_from_case_mix"] = special.expit(expected_logit)
+    scored["logit"], scored["logit_sd"] = logit, sd
+    days = pd.to_datetime(rows["swapped_at"].iloc[order]).dt.date
+    dates = (str(days.iloc[0]), str(days.iloc[-1]))
+    card = model_card(full, expected, validation, expected_validation, n_good, n_faulty, dates, largest)
+    return Scores(scored[list(SCORE_COLUMNS)], card, True, _sentence(validation, n_good + n_faulty))
+
+
+def _fitted(
+    rows: pd.DataFrame, features: Sequence[Feature], order: NDArray, is_good: NDArray, weight: NDArray
+) -> tuple[Classifier, NDArray, NDArray, Validation]:
+    """A model trained on all labels, recalibrated on predictions of later blocks; logit and its error for every row."""
+    encoding = encoding_of(rows, features)
+    x = encoding.matrix(rows)
+    y, w = is_good[order].astype(float), weight[order]
+    past_logit, block, base = rolling_origin(x[order], y, w)
+    model = train(x[order], is_good[order], w, encoding)
+    change: Recalibration = recalibrate(past_logit, y, w)
+    logit = model.logit(x)
+    return (
+        model,
+        change.apply(logit),
+        change.logit_sd(logit, model.logit_sd(x)),
+        validate(past_logit, block, base, y, w),
+    )
+
+
+def _weights(swaps: pd.DataFrame, labelled: NDArray) -> tuple[NDArray, float]:
+    """Per swap, how many switches a tested one speaks for (capped), and the largest in typical ones."""
+    code, _ = pd.factorize(stratify(swaps), sort=True)
+    total, tested = np.bincount(code), np.bincount(code, weights=labelled)
+    weight = (total / np.maximum(tested, 1))[code]
+    probability = swaps["selection_probability"].to_numpy(float, na_value=np.nan)
+    is_drawn = labelled & (swaps["selection"] == "random").to_numpy(bool) & (probability > 0)
+    if is_drawn[labelled].all():
+        weight[is_drawn] = 1 / probability[is_drawn]
+    typical = float(np.median(weight[labelled]))
+    weight = np.minimum(weight / typical, LARGEST_WEIGHT)
+    return weight, float(weight[labelled].max())
+
+
+def _too_few(n_good: int, n_faulty: int) -> str:
+    n = n_good + n_faulty
+    if n >= FEWEST_LABELS and min(n_good, n_faulty) >= FEWEST_OF_A_CLASS:
+        return ""
+    return (
+        f"No model yet: {n} switches have a clear bench result ({n_good} good, {n_faulty} faulty); it needs {FEWEST_LABELS}, "
+        f"with at least {FEWEST_OF_A_CLASS} of either kind. Field evidence is shown instead."
+    )
+
+
+def _unscored(rows: pd.DataFrame) -> pd.DataFrame:
+    out = rows[["swap_id", "draft_fault_id", "technician_id", "verdict"]].copy()
+    for column in SCORE_COLUMNS[4:]:
+        out[column] = np.nan
+    return out
+
+
+def _sentence(validation: Validation, n: int) -> str:
+    start = f"Learned from {n:,} switches with a clear bench result"
+    if validation.brier_skill is None:
+        return f"{start}; too few later ones to say how well it predicts."
+    told = "better than" if validation.brier_skill > 0 else "no better than"
+    return f"{start}; on later switches it was {told} the plain rate (skill {validation.brier_skill:.2f})."

@@ -1,0 +1,110 @@
+"""The published form of the figures: what `goodpull figures --json` prints."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from models.methods.estimate import Estimate
+
+if TYPE_CHECKING:
+    from models.figures.all import Figures
+
+# Enough for every use, and few enough that the last bits of a sum do not show.
+DIGITS = 8
+
+
+def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
+    """The published form (figures.md section 10): dicts, lists, text, numbers of 8 significant digits, None; no NaN.
+
+    The same store gives the same bytes: lists are ordered by identifier or week, and as_of is the last day with a
+    visit.
+    """
+    good = figures.good_switch
+    low, high = good.bounds
+    published = {
+        "as_of": figures.as_of,
+        "store": store_name,
+        "coverage": figures.coverage,
+        "good_switch_rate": {
+            "tested": good.tested,
+            "adjusted": good.adjusted,
+            "bounds": {"all_faulty": low, "all_good": high},
+            "inconclusive": good.inconclusive,
+        },
+        "callbacks": {
+            "windows": {
+                str(days): {key: window[key] for key in ("with_cause", "without_cause", "difference")}
+                for days, window in sorted(figures.callbacks.windows.items())
+            },
+            "logrank_p": figures.callbacks.logrank_p,
+        },
+        "seasons": {family: _season(season) for family, season in figures.seasons.items()},
+        "technicians": [_technician(row) for row in figures.technicians.table.itertuples(index=False)],
+        "sites": figures.sites.sort_values("site_id", kind="stable").to_dict("records"),
+        "waste": {"known": figures.waste.known, "estimated": figures.waste.estimated},
+        "control": {"no_root_cause": {"weeks": figures.control["no_root_cause"].weeks.to_dict("records")}},
+        "model_card": figures.scores.model_card,
+    }
+    return plain(published)
+
+
+def _season(season: Any) -> dict[str, Any]:
+    return {
+        "by_month": season.by_month,
+        "peak_day": season.peak_day.value,
+        "peak_low": season.peak_day.low,
+        "peak_high": season.peak_day.high,
+        "peak_to_trough": season.peak_to_trough.value,
+        "p_value": season.p_value,
+    }
+
+
+def _technician(row: Any) -> dict[str, Any]:
+    covered = row.tested / row.swaps if row.swaps else None
+    return {
+        "technician_id": row.technician_id,
+        "draft_fault_visits": row.draft_fault_visits,
+        "swaps": row.swaps,
+        "tested": row.tested,
+        "observed": row.observed,
+        "expected": row.expected,
+        "estimate": {
+            "value": row.value,
+            "low": row.low,
+            "high": row.high,
+            "n": row.draft_fault_visits,
+            "coverage": covered,
+            "method": "beta-binomial shrinkage, robust null",
+        },
+        "probability_above": row.probability_above,
+        "is_flagged": row.is_flagged,
+        "reason": row.reason,
+    }
+
+
+def plain(value: Any) -> Any:
+    """Any figure as JSON knows it: estimates in their published form, dates as ISO text, unknown numbers as None."""
+    if isinstance(value, Estimate):
+        return plain(value.as_json())
+    if isinstance(value, dict):
+        return {str(key): plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple | np.ndarray):
+        return [plain(entry) for entry in value]
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(f"{float(value):.{DIGITS}g}") if math.isfinite(value) else None
+    if value is None or value is pd.NaT or value is pd.NA:
+        return None
+    if isinstance(value, datetime.datetime):
+        return value.date().isoformat() if value.time() == datetime.time() else value.isoformat()
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    return str(value)
