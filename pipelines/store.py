@@ -57,6 +57,7 @@ class Store:
         Without a pointer it is the newest generation there. Raises StoreError when the pointer is damaged or names
         a file that is not there.
         """
+        name: str | None = ""
         for _ in range(OPENING_TRIES):
             name = self._pointed_at()
             if name is None:
@@ -68,8 +69,8 @@ class Store:
                 return path
             time.sleep(0.01)  # a load may have switched the pointer in between
         raise StoreError(
-            f"{self.home / POINTER_NAME}: names {name[:80]!r}; must name a store-NNNNNN.duckdb file in {self.home}. "
-            + self._pointer_hint()
+            f"{self.home / POINTER_NAME}: names {str(name)[:80]!r}; must name a store-NNNNNN.duckdb file in "
+            f"{self.home}. {self._pointer_hint()}"
         )
 
     def open_reader(self) -> duckdb.DuckDBPyConnection:

@@ -24,7 +24,7 @@ def connect(path: Path, home: Path, is_read_only: bool) -> duckdb.DuckDBPyConnec
     A read-only connection can touch no other file. What does not fit in memory spills into the home folder.
     Raises StoreError when the file is damaged or in a newer format.
     """
-    settings = {
+    settings: dict[str, str | bool | int | float | list[str]] = {
         "memory_limit": MEMORY_LIMIT,
         "temp_directory": str(spill_folder(home)),
         "autoinstall_known_extensions": "false",
