@@ -14,7 +14,6 @@ from models.methods.estimate import Estimate, unknown
 from models.methods.site_jackknife import METHOD, site_jackknife
 from models.methods.survival import kaplan_meier_at, logrank
 
-WINDOWS = (7, 14, 30, 60, 90)
 CURVE_DAYS = np.arange(0, 181)
 # Which root-cause tiers count as "with a root cause", by the name of the cut.
 CUTS: dict[str, tuple[str, ...]] = {
@@ -69,8 +68,8 @@ def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Ca
     whether a root cause was recorded. Unknown values never become NaN: they are unknown Estimates with the reason.
     """
     swaps = _followed(con, scope)
-    headline = int(settings.headline_window_days)
-    at = tuple(sorted({*WINDOWS, headline}))
+    headline = int(settings.headline_window)
+    at = tuple(sorted({*(int(days) for days in settings.callback_windows), headline}))
     cuts = {name: _windows(swaps, swaps["tier"].isin(tiers), at) for name, tiers in CUTS.items()}
     is_with = swaps["tier"].isin(CUTS[HEADLINE_CUT]).to_numpy(bool)
     windows = cuts[HEADLINE_CUT]

@@ -82,7 +82,7 @@ def _rows(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> pd.Dat
         FROM swap_case s LEFT JOIN part p ON p.part_number = s.part_number
         LEFT JOIN back b ON b.swap_id = s.swap_id LEFT JOIN visit v ON v.visit_id = b.callback_visit_id
         WHERE {condition} ORDER BY s.swap_id""",
-        [int(settings.headline_window_days), *values],
+        [int(settings.headline_window), *values],
     ).df()
 
 

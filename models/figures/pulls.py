@@ -74,7 +74,7 @@ class Pulls:
         with np.errstate(divide="ignore", invalid="ignore"):
             table = pd.DataFrame(
                 {
-                    "technician_id": self.technician_ids,
+                    "technician_id": pd.Series(self.technician_ids, dtype=object),
                     "draft_fault_visits": n,
                     "swaps": swaps,
                     "tested": summed(code, is_tested).astype("int64"),

@@ -23,7 +23,7 @@ def draft_faults(con: duckdb.DuckDBPyConnection, scope: Scope, more_columns: str
     """
     condition, values = scope.where("arrived_on")
     names = [feature.name for feature in CASE_MIX]
-    listed = ", ".join(f'"{name}"' for name in names)
+    listed = ", ".join(f'f."{name}"' for name in names)
     extra = f", {more_columns}" if more_columns else ""
     return con.execute(
         f"""
