@@ -50,7 +50,10 @@ def calibration_line(y: ArrayLike, p: ArrayLike, weight: ArrayLike | None = None
     logit = np.log(clipped / (1 - clipped))
     ones = np.ones((truth.size, 1))
     intercept = _logistic(truth, ones, logit, w)
-    both = _logistic(truth, np.column_stack([ones, logit]), np.zeros(truth.size), w) if np.ptp(logit) > 1e-9 else None
+    # Where the probabilities tell the classes fully apart, no finite slope fits best.
+    hit, miss = logit[truth == 1], logit[truth == 0]
+    is_apart = hit.min() >= miss.max() or hit.max() <= miss.min()
+    both = None if is_apart else _logistic(truth, np.column_stack([ones, logit]), np.zeros(truth.size), w)
     return CalibrationLine(
         slope=None if both is None else both[0][1],
         slope_error=None if both is None else both[1][1],
@@ -86,13 +89,8 @@ def _logistic(y: NDArray, x: NDArray, offset: NDArray, w: NDArray) -> tuple[list
     import statsmodels.api as sm
 
     model = sm.GLM(y, x, family=sm.families.Binomial(), offset=offset, var_weights=w * y.size / w.sum())
-    try:
-        fit = model.fit(maxiter=50, cov_type="HC0")
-    except Exception as error:  # perfect separation has several types in statsmodels
-        if "separation" in str(error).lower() or isinstance(error, np.linalg.LinAlgError):
-            return None
-        raise
-    if not fit.converged or np.abs(fit.params).max() > 50:
+    fit = model.fit(maxiter=100, cov_type="HC0")
+    if not fit.converged:
         return None
     return [float(v) for v in fit.params], [float(v) for v in fit.bse]
 

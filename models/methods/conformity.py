@@ -21,7 +21,7 @@ def conformity_probability(y: ArrayLike, u: ArrayLike, lower: ArrayLike, upper: 
         raise ValueError(f"u: got {spread[spread < 0].flat[0]:g}; must be 0 or more.")
     if (low > high).any():
         raise ValueError(f"limits: got lower {low[low > high].flat[0]:g} above upper {high[low > high].flat[0]:g}.")
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         b, a = (high - value) / spread, (low - value) / spread
         # Far out on the right both terms are near 1; the mirrored form keeps the digits.
         chance = np.where(a > 0, stats.norm.sf(a) - stats.norm.sf(b), stats.norm.cdf(b) - stats.norm.cdf(a))

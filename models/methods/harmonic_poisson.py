@@ -23,7 +23,7 @@ class SeasonalFit:
     """A fitted seasonal pattern, or the reason why none is claimed (then all numbers are None).
 
     names, coefficients, standard_errors: intercept, cos/sin pairs, covariates; the errors carry sqrt(dispersion).
-    dispersion: Pearson chi-square over its degrees of freedom, not under 1. p_value: quasi-F of all harmonics together.
+    dispersion: Pearson chi-square over its degrees of freedom, not under 1. p_value: quasi-F of all harmonics allowed.
     peak_day: on the scale of day_of_year as given to the fit. peak_to_trough: highest over lowest point of the curve.
     """
 
@@ -127,8 +127,7 @@ def fit_seasonal(
     columns = _columns(day, n_harmonics, extra)
     fit = _poisson(y, w, columns)
     dispersion = _dispersion(fit)
-    null = _poisson(y, w, _columns(day, 0, extra))
-    p_value = _quasi_f(null.deviance - fit.deviance, 2 * n_harmonics, dispersion, fit.df_resid)
+    p_value = _seasonality_p_value(y, w, day, extra, max_harmonics)
     covariance = np.asarray(fit.cov_params()) * dispersion
     beta = np.asarray(fit.params)
     pairs = slice(1, 1 + 2 * n_harmonics)
@@ -217,6 +216,15 @@ def _dispersion(fit) -> float:  # type: ignore[no-untyped-def]
 
 def _quasi_f(drop: float, n_terms: int, dispersion: float, df_resid: float) -> float:
     return float(stats.f.sf(max(drop, 0.0) / n_terms / dispersion, n_terms, max(df_resid, 1.0)))
+
+
+def _seasonality_p_value(y: NDArray, w: NDArray, day: NDArray, extra: NDArray, max_harmonics: int) -> float:
+    """Quasi-F of all harmonics that may be used against none.
+
+    Testing only the harmonics that the data picked would claim a season too often where there is none.
+    """
+    null, full = (_poisson(y, w, _columns(day, k, extra)) for k in (0, max_harmonics))
+    return _quasi_f(null.deviance - full.deviance, 2 * max_harmonics, _dispersion(full), full.df_resid)
 
 
 def _choose(y: NDArray, w: NDArray, day: NDArray, extra: NDArray, max_harmonics: int) -> int:
