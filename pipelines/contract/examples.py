@@ -11,7 +11,6 @@ from pipelines.contract.limits import DATE_KINDS, NUMBER_KINDS, allowed_units
 from pipelines.contract.tables import TABLES
 
 _GOOD = {
-    "text": "Some words",
     "flag": "yes",
     "timestamp": "2024-01-15T08:30:00",
     "date": "2024-01-15",
@@ -28,6 +27,8 @@ def good_value(entry: Field, number: int = 1) -> str:
     if entry.kind == "id":
         name = entry.references.split(".")[1] if entry.references else entry.name
         return f"{name.removesuffix('_id').upper()}-{number}"
+    if entry.kind == "text":
+        return f"Some words {number}"
     if entry.kind == "code":
         return _code_values(entry)[0]
     if entry.kind in NUMBER_KINDS:
@@ -77,8 +78,11 @@ def full_row(table: Table, number: int = 1) -> dict[str, str]:
 
 
 def example_row(table: Table, column: str, text: str, number: int = 1) -> dict[str, str]:
-    """The least row with `text` in one column, and the unit or currency beside it filled."""
-    row = blank_row(table, number)
+    """The least row with `text` in one column, and the unit or currency beside it filled.
+
+    Where `text` is blank the other columns are all filled, so that the row is not a blank line.
+    """
+    row = blank_row(table, number) if text.strip() else full_row(table, number)
     beside = table.by_name[column].unit_field
     if beside is not None:
         row[beside] = good_value(table.by_name[beside], number)
