@@ -43,7 +43,7 @@ def violations(entry: Field) -> list[tuple[str, str]]:
     """
     found: list[tuple[str, str]] = []
     if entry.is_required:
-        found += [("", "missing_required"), ("   ", "missing_required")]
+        found.append(("", "missing_required"))
     if entry.kind in ("id", "text"):
         found += [("x" * (entry.longest + 1), "too_long"), ("A\a1", "control_characters")]
     elif entry.kind == "code":

@@ -31,7 +31,8 @@ def bad_rows(table):
     """(column, reason, row) for each violating cell; for a group of which one must be filled, its columns."""
     cases = []
     for entry in table.fields:
-        for text, reason in violations(entry):
+        spaces = [("   ", "missing_required")] if entry.is_required and entry.name not in table.key else []
+        for text, reason in violations(entry) + spaces:
             cases.append((entry.name, reason, example_row(table, entry.name, text, 1000 + len(cases))))
     for group, row in zip(table.either_of, either_of_rows(table, 9000), strict=True):
         cases.append((group, "either_of_missing", row))
