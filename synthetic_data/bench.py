@@ -1,4 +1,4 @@
-"""Switches pulled, and which of them were tested: by what stood on paper when the job was closed, never by the result."""
+"""Switches pulled, and which of them were tested: by what stood on paper at closing, never by the result."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def bench_tests(
     cause = tested["cause"].to_numpy()
     torn = (cause == causes.NUMBER["diaphragm_leak"]) & (rng.random(n) < 0.75)
     leaks = cause == causes.NUMBER["diaphragm_leak"]
-    wet = (cause == causes.NUMBER["water_in_switch"])
+    wet = cause == causes.NUMBER["water_in_switch"]
     resistive = cause == causes.NUMBER["contact_stuck_or_resistive"]
     ohms = np.where(resistive, rng.uniform(8, 900, n), rng.gamma(2.0, 0.12, n))
     rig_bias = rng.normal(0, 0.002)

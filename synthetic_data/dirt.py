@@ -19,9 +19,9 @@ def soil(
 ) -> dict[str, pa.Table]:
     """The tables as an export system hands them over.
 
-    Duplicates follow at once on their original; a revised visit comes at the end of its piece with the same visit_id. Times
-    that nobody can read are put on routine visits only (is_routine, shape (n_visits,)), so that every swap of the truth
-    is a swap of the records; their rows are held back on loading.
+    Duplicates follow at once on their original; a revised visit comes at the end of its block with the same visit_id.
+    Times that nobody can read are put on routine visits only (is_routine, shape (n_visits,)), so that every swap of the
+    truth is a swap of the records; their rows are held back on loading.
     """
     visits = tables["visits"]
     n = visits.num_rows

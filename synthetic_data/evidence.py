@@ -45,8 +45,8 @@ def add_readings(
 ) -> None:
     """Add what the gauge showed to `jobs`, in place.
 
-    New columns: rated_pa, make_pa (true make of the switch on the appliance), before_pa and after_pa (as read, NaN where
-    not read), before_state, before_closed, after_closed, before_fate (AS_READ, WITHOUT_UNIT, WRONG_UNIT), outdoor_c.
+    New columns: rated_pa, make_pa (true make of the appliance's switch), before_pa and after_pa (as read, NaN where not
+    read), before_state, before_closed, after_closed, before_fate (AS_READ, WITHOUT_UNIT, WRONG_UNIT), outdoor_c.
     """
     n = len(jobs)
     appliance, cause = jobs["appliance"].to_numpy(), jobs["cause"].to_numpy()

@@ -21,7 +21,7 @@ YEAR_DAYS = 366
 
 @dataclass(frozen=True)
 class Intensity:
-    """Daily intensity by cause and region. daily: (n_causes, n_regions, n_days), mean_curve: (n_causes, n_regions, 366).
+    """Intensity by cause and region. daily: (n_causes, n_regions, n_days), mean_curve: (n_causes, n_regions, 366).
 
     Both are scaled so that the mean curve sums to 1 over a mean year: multiply by faults per appliance and year.
     """

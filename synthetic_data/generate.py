@@ -164,7 +164,5 @@ def make_block(
         "warranty_claims": warranty_claims(rng["registers"], scenario, swaps, plan),
         "coaching_sessions": coaching_sessions(rng["registers"], scenario, technicians, plan),
     }
-    truth.add_block(
-        scenario, plan, places, technicians, jobs, visits, swaps, rates, surroundings.intensity.mean_curve
-    )
+    truth.add_block(scenario, plan, places, technicians, jobs, visits, swaps, rates, surroundings.intensity.mean_curve)
     return soil(rng["dirt"], scenario, tables, visits["part"].to_numpy() == 0)

@@ -45,7 +45,8 @@ def make_jobs(
     """Every draft-fault job, one row each, sorted by appliance and day; rounds of callbacks are simulated whole.
 
     faults: appliance, cause and day of the new faults. first_weekday: weekday of day 0 (0 = Monday).
-    Adds to the outcome columns: appliance, cause, day, technician, is_after_hours, round_no, parent (row), is_unplanned.
+    Adds to the outcome columns: appliance, cause, day, technician, is_after_hours, round_no, parent (row),
+    symptom, has_swap, completed_day.
     """
     triggers = make_triggers(weather)
     appliance, cause, day = faults

@@ -56,7 +56,7 @@ SWITCH_WORDS = (
     "PRESSURE SW {m}",
     "air proving switch",
     "vent pressure switch",
-    "switch, draft, {m}\" wc",
+    'switch, draft, {m}" wc',
     "P/S draft {m}",
 )
 RECALL_WORDS = (
@@ -71,7 +71,7 @@ INSIDE_FAN_WORDS = ("pressure switch, came with draft fan assembly", "switch inc
 def parts_table() -> pa.Table:
     """The parts list, the same for every fleet."""
     n = len(NUMBERS)
-    is_switch = CLASS_OF == CLASS["draft_switch"]
+    is_switch = np.equal(CLASS_OF, CLASS["draft_switch"])
     model = np.where(np.arange(n) < _N_MODELS, np.arange(n), np.maximum(np.arange(n) - _FIRST_OLD, 0))
     newer = np.where(np.arange(n) >= _FIRST_OLD, np.arange(n) - _FIRST_OLD, -1)
     # One old number has lost its rating, one rating its tolerance: as it is in real lists.
@@ -120,7 +120,11 @@ class _Lines:
 
 # Descriptions of lines, numbered: switch words per model, then recall, upgrade, inside a fan, then other parts.
 _WORDS = (
-    tuple(word.format(m=f".{round(inch * 100):02d}" if inch < 1 else f"{inch:g}") for inch in RATED_MAKE_INCH for word in SWITCH_WORDS)
+    tuple(
+        word.format(m=f".{round(inch * 100):02d}" if inch < 1 else f"{inch:g}")
+        for inch in RATED_MAKE_INCH
+        for word in SWITCH_WORDS
+    )
     + RECALL_WORDS
     + UPGRADE_WORDS
     + INSIDE_FAN_WORDS
@@ -177,7 +181,12 @@ def part_lines(
 
 
 def _repairs(
-    rng: np.random.Generator, lines: _Lines, ends: np.ndarray, cause: np.ndarray, found: np.ndarray, has_swap: np.ndarray
+    rng: np.random.Generator,
+    lines: _Lines,
+    ends: np.ndarray,
+    cause: np.ndarray,
+    found: np.ndarray,
+    has_swap: np.ndarray,
 ) -> None:
     """Parts that go with the repair of a cause that was found."""
     for number, codes_of, share in (

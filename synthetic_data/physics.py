@@ -28,7 +28,7 @@ def draft_pa(
 ) -> np.ndarray:
     """Draft at the switch in pascal, positive.
 
-    nominal_pa: draft of the sound appliance at 10 degrees Celsius outdoors in a light wind. fan_speed: share of the full
+    nominal_pa: draft of the sound appliance at 10 degrees Celsius outdoors in a light wind. fan_speed: share of full
     speed. vent, intake, condensate, hose: share of the draft left by each, 1 = free. All broadcast together.
     """
     density = 283.15 / (273.15 + np.asarray(outdoor_c, float))

@@ -77,7 +77,9 @@ def readings(
     rows, value = firsts[np.isfinite(before)], before[np.isfinite(before)]
     of_job = source[rows]
     at_rest = jobs["before_state"].to_numpy()[of_job] == AT_REST
-    running = rng.choice([CONDITION["start"], CONDITION["cold_running"], CONDITION["hot_running"]], len(rows), p=[0.5, 0.2, 0.3])
+    running = rng.choice(
+        [CONDITION["start"], CONDITION["cold_running"], CONDITION["hot_running"]], len(rows), p=[0.5, 0.2, 0.3]
+    )
     closed = jobs["before_closed"].to_numpy()[of_job].astype(int)
     add(
         rows,
@@ -108,15 +110,36 @@ def _probes(rng, add, jobs: pd.DataFrame, rows: np.ndarray, of_job: np.ndarray, 
     nominal = np.maximum(value, 1.0)
     port = running & (chance < 0.22)
     better = np.where(path == "hose", 1.6, 1.02)
-    add(rows[port], "draft_at_port", value=(nominal * better)[port], condition=CONDITION["hot_running"], taken=0, order=2)
+    add(
+        rows[port],
+        "draft_at_port",
+        value=(nominal * better)[port],
+        condition=CONDITION["hot_running"],
+        taken=0,
+        order=2,
+    )
     intake = running & (chance > 0.93)
     gain = np.where(path == "intake", 1.7, 1.03)
-    add(rows[intake], "draft_at_port", value=(nominal * gain)[intake], condition=CONDITION["intake_open"], taken=0, order=2)
+    add(
+        rows[intake],
+        "draft_at_port",
+        value=(nominal * gain)[intake],
+        condition=CONDITION["intake_open"],
+        taken=0,
+        order=2,
+    )
     vent = running & (chance > 0.88) & (chance <= 0.93)
     gain = np.where(path == "vent", 1.7, 1.03)
     add(rows[vent], "draft_at_port", value=(nominal * gain)[vent], condition=CONDITION["vent_open"], taken=0, order=2)
     blower = running & (chance > 0.85) & (chance <= 0.88)
-    add(rows[blower], "draft_at_port", value=(nominal * 0.98)[blower], condition=CONDITION["circulator_on"], taken=0, order=2)
+    add(
+        rows[blower],
+        "draft_at_port",
+        value=(nominal * 0.98)[blower],
+        condition=CONDITION["circulator_on"],
+        taken=0,
+        order=2,
+    )
     for quantity, low, high in (("contact_voltage", 0.22, 0.42), ("draft_fan_voltage", 0.42, 0.52)):
         chosen = (chance >= low) & (chance < high)
         centre, spread, digits, unit = _BESIDE[quantity]
@@ -223,14 +246,14 @@ def _as_text(
     text = pc.if_else(comma, pc.replace_substring(text, ".", ","), text)
     dash = pa.array(negative & (chance > 1 - 0.02 * scenario.dirt))
     text = pc.if_else(dash, pc.replace_substring(text, "-", "\u2212"), text)
-    in_cell = is_free & (unit < len(_INCH_SPELLINGS)) & (unit >= 0) & (chance > 0.4) & (chance < 0.4 + 0.02 * scenario.dirt)
+    in_cell = (
+        is_free & (unit < len(_INCH_SPELLINGS)) & (unit >= 0) & (chance > 0.4) & (chance < 0.4 + 0.02 * scenario.dirt)
+    )
     text = pc.if_else(pa.array(in_cell), pc.binary_join_element_wise(text, pa.scalar('"'), ""), text)
     return text, np.where(in_cell, -1, unit)
 
 
-def gauges(
-    rng: np.random.Generator, scenario: Scenario, technicians: Technicians, plan: BlockPlan
-) -> pa.Table:
+def gauges(rng: np.random.Generator, scenario: Scenario, technicians: Technicians, plan: BlockPlan) -> pa.Table:
     """One gauge per technician, and the bench's own."""
     n = technicians.n
     unit = technicians.gauge_unit
@@ -267,7 +290,7 @@ def checks(
     technicians: Technicians,
     plan: BlockPlan,
 ) -> pa.Table:
-    """Checks ticked on visits. A described finding has its check marked fault; nobody else marks one on a draft fault."""
+    """Checks ticked on visits. Only a described finding has a check marked fault on a draft-fault visit."""
     part, source = visits["part"].to_numpy(), visits["source"].to_numpy()
     firsts = np.flatnonzero(part == 1)
     job = source[firsts]
@@ -306,9 +329,7 @@ def checks(
     )
 
 
-def visit_crew(
-    rng: np.random.Generator, visits: pd.DataFrame, technicians: Technicians, plan: BlockPlan
-) -> pa.Table:
+def visit_crew(rng: np.random.Generator, visits: pd.DataFrame, technicians: Technicians, plan: BlockPlan) -> pa.Table:
     """Lead and second hand of the visits made by two."""
     rows = np.flatnonzero(rng.random(len(visits)) < 0.05)
     lead = visits["technician"].to_numpy()[rows]

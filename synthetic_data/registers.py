@@ -95,7 +95,9 @@ def technicians_table(scenario: Scenario, technicians: Technicians, plan: BlockP
         "technicians",
         {
             "technician_id": identifiers("T", number + 1, 3),
-            "technician_name": pa.array([f"{a} {b}" for a, b in zip(given.to_pylist(), family.to_pylist(), strict=True)]),
+            "technician_name": pa.array(
+                [f"{a} {b}" for a, b in zip(given.to_pylist(), family.to_pylist(), strict=True)]
+            ),
             "branch": coded(branches, technicians.branch),
             "started_on": dates(scenario.starts_on, technicians.started_day),
             "left_on": dates(scenario.starts_on, np.where(left, technicians.left_day, 0), left),
@@ -144,7 +146,9 @@ def coaching_sessions(
     starts = np.repeat(np.cumsum(times) - times, times)
     turn = np.arange(len(row)) - starts
     held = technicians.coached_day[row] + turn * 21
-    weight = np.array([3.0 if topic in ("gauge_use", "root_cause_record", "draft_at_switch") else 0.6 for topic in TOPICS])
+    weight = np.array(
+        [3.0 if topic in ("gauge_use", "root_cause_record", "draft_at_switch") else 0.6 for topic in TOPICS]
+    )
     topic = rng.choice(len(TOPICS), len(row), p=weight / weight.sum())
     first = plan.first_technician + 1
     table = table_of(

@@ -105,9 +105,7 @@ def _at_random(
 
 def _symptom(rng: np.random.Generator, kind: np.ndarray) -> np.ndarray:
     chance = rng.random(len(kind))
-    fault = np.where(
-        chance < 0.35, SYMPTOM["noise"], np.where(chance < 0.75, SYMPTOM["leak"], SYMPTOM["other"])
-    )
+    fault = np.where(chance < 0.35, SYMPTOM["noise"], np.where(chance < 0.75, SYMPTOM["leak"], SYMPTOM["other"]))
     symptom = np.where(kind == KIND["no_heat"], SYMPTOM["no_heat_other"], -1)
     symptom = np.where(kind == KIND["other_fault"], fault, symptom)
     return np.where((kind == KIND["other"]) & (chance < 0.4), SYMPTOM["other"], symptom)

@@ -20,7 +20,7 @@ BRANCH_NAMES = (
     "Stonefield Row",
 )
 
-# Sites that are simulated together, whatever the size of the fleet: part of what makes the same seed give the same bytes.
+# Sites simulated together, whatever the size of the fleet: part of what makes the same seed give the same bytes.
 SITES_PER_BLOCK = 8_000
 TECHNICIANS_PER_BRANCH = 12
 # Fewer technicians than this cannot be compared with each other.
@@ -37,7 +37,7 @@ class Scenario:
     ends_on: last day of the export. lead_in_days: days before the first heating season (July) that are exported too,
     so that most appliances have had a visit before it starts. weak_share: share of technicians planted as weak.
     testing_strength: 1 = suspicious swaps are tested about six times as often as well-documented ones; 0 = all alike.
-    testing_on_result: log odds by which a switch that is truly good is likelier to be picked; 0 = at random given paper.
+    testing_on_result: log odds by which a truly good switch is likelier to be picked; 0 = at random given paper.
     times: "offset" writes +00:00, "local" writes none.
     """
 

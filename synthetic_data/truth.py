@@ -135,9 +135,7 @@ def _jobs(
     )
 
 
-def _technicians(
-    plan: BlockPlan, technicians: Technicians, jobs: pd.DataFrame, swaps: pd.DataFrame
-) -> pd.DataFrame:
+def _technicians(plan: BlockPlan, technicians: Technicians, jobs: pd.DataFrame, swaps: pd.DataFrame) -> pd.DataFrame:
     n = technicians.n
     who = jobs["technician"].to_numpy()
     count = np.bincount(who, minlength=n)
@@ -179,9 +177,9 @@ def _recorded_curve(
 ) -> np.ndarray:
     """Mean number of faults of a family that paper would show, by day of the year, shape (366,).
 
-    The mean intensity of each true cause (over many weather years, weighted by the appliances at risk in each region) is
-    carried to paper by what the simulation did: the share of its faults, callbacks included, that were written down as
-    one of the family, and how many days after the fault began.
+    The mean intensity of each true cause (over many weather years, weighted by the appliances at risk in each region)
+    is carried to paper by what the simulation did: the share of its faults, callbacks included, that were written down
+    as one of the family, and how many days after the fault began.
     """
     n_regions = mean_curve.shape[1]
     weight = np.stack([rates[places.region == region].sum(axis=0) for region in range(n_regions)], axis=1)

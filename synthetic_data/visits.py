@@ -24,8 +24,8 @@ def make_visits(
 ) -> pd.DataFrame:
     """One row per exported visit, sorted by arrival.
 
-    Columns: part (ROUTINE, DRAFT_FIRST, DRAFT_RETURN), source (row in jobs or routine), appliance, technician, day, minute
-    (arrival, from midnight of the first day), n_minutes, kind, symptom, recorded, contributing, is_complete, waits,
+    Columns: part (ROUTINE, DRAFT_FIRST, DRAFT_RETURN), source (row in jobs or routine), appliance, technician, day,
+    minute (arrival, from midnight of the first day), n_minutes, kind, symptom, recorded, contributing, is_complete, waits,
     is_after_hours, job (number), is_job_recorded, follows (row in this frame, -1), is_follow_recorded.
     """
     first, back = _draft(rng, jobs, technicians)
@@ -33,7 +33,10 @@ def make_visits(
         {
             "part": ROUTINE,
             "source": np.arange(len(routine)),
-            **{name: routine[name] for name in ("appliance", "technician", "day", "kind", "symptom", "is_after_hours", "waits")},
+            **{
+                name: routine[name]
+                for name in ("appliance", "technician", "day", "kind", "symptom", "is_after_hours", "waits")
+            },
             "recorded": -1,
             "contributing": -1,
             "is_complete": ~routine["waits"],
@@ -49,9 +52,7 @@ def make_visits(
     return _linked(rng, visits, jobs)
 
 
-def _draft(
-    rng: np.random.Generator, jobs: pd.DataFrame, technicians: Technicians
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _draft(rng: np.random.Generator, jobs: pd.DataFrame, technicians: Technicians) -> tuple[pd.DataFrame, pd.DataFrame]:
     """First visits of draft-fault jobs, and the planned returns of those that waited for a part."""
     n = len(jobs)
     waits = jobs["waits_days"].to_numpy() > 0
