@@ -9,6 +9,7 @@ outlier back among the rest.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,7 @@ METHOD = "beta-binomial shrinkage, robust null"
 WIDE = 0.2
 MAXIMUM_OVERDISPERSION = 0.15
 SMALLEST_OVERDISPERSION = 1e-4
+LARGEST_SHIFT = 6.0
 CUTOFF = 2.0
 # Mean square of a standard normal kept only within +-CUTOFF.
 CENTRAL_SQUARE = 1 - 2 * CUTOFF * stats.norm.pdf(CUTOFF) / (2 * stats.norm.cdf(CUTOFF) - 1)
@@ -205,29 +207,43 @@ def _central_fit(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray) -> t
         def over(rho: float) -> float:
             return float((z_of(shift, rho)[members] ** 2).mean()) - square
 
-        if over(SMALLEST_OVERDISPERSION) <= 0:
-            return SMALLEST_OVERDISPERSION
-        if over(MAXIMUM_OVERDISPERSION) >= 0:
-            return MAXIMUM_OVERDISPERSION
-        return float(optimize.brentq(over, SMALLEST_OVERDISPERSION, MAXIMUM_OVERDISPERSION, xtol=1e-6))
+        return _crossing(over, SMALLEST_OVERDISPERSION, MAXIMUM_OVERDISPERSION)
+
+    def nearest_half(shift: float, rho: float) -> NDArray:
+        half = np.zeros(y.size, dtype=bool)
+        half[np.argsort(np.abs(z_of(shift, rho)), kind="stable")[: (y.size + 1) // 2]] = True
+        return half
+
+    def central(shift: float, rho: float) -> NDArray:
+        # Where the units fall into camps, hardly any may be near the middle: the null then rests on the nearer half.
+        is_near = np.abs(z_of(shift, rho)) <= CUTOFF
+        return is_near if 2 * is_near.sum() >= y.size else nearest_half(shift, rho)
 
     # Start: half the units lie within 0.674 standard deviations, wherever the others are.
-    shift = float(optimize.brentq(lambda s: float(np.median(z_of(s, 0.0))), -12, 12, xtol=1e-6))
-    near = np.argsort(np.abs(z_of(shift, 0.02)), kind="stable")[: (y.size + 1) // 2]
-    rho = rho_of(shift, _central_square(0.6745), near)
-    members = np.abs(z_of(shift, rho)) <= CUTOFF
+    shift = _crossing(lambda s: float(np.median(z_of(s, 0.0))), -LARGEST_SHIFT, LARGEST_SHIFT)
+    rho = rho_of(shift, _central_square(0.6745), nearest_half(shift, 0.02))
+    members = central(shift, rho)
     for _ in range(30):
         inside = members
 
         def pull(s: float, inside: NDArray = inside, rho: float = rho) -> float:
             return float(z_of(s, rho)[inside].mean())
 
-        shift = float(optimize.brentq(pull, -12, 12, xtol=1e-6))
+        shift = _crossing(pull, -LARGEST_SHIFT, LARGEST_SHIFT)
         rho = rho_of(shift, CENTRAL_SQUARE, inside)
-        members = np.abs(z_of(shift, rho)) <= CUTOFF
-        if (members == inside).all() or members.sum() < 3:
+        members = central(shift, rho)
+        if (members == inside).all():
             break
     return shift, rho, int(inside.sum())
+
+
+def _crossing(falling: Callable[[float], float], low: float, high: float) -> float:
+    """Where a falling function passes zero; the end of the range where it does not."""
+    if falling(low) <= 0:
+        return low
+    if falling(high) >= 0:
+        return high
+    return float(optimize.brentq(falling, low, high, xtol=1e-6))
 
 
 def _central_square(cut: float) -> float:

@@ -104,6 +104,14 @@ def test_few_units_are_compared_with_case_mix_alone():
     assert sh.fit_null([], [], []).n_units == 0
 
 
+@pytest.mark.parametrize("hits", [np.zeros(8), np.full(8, 6.0), np.array([6.0] * 4 + [0.0] * 4)])
+def test_fleets_at_the_ends_still_give_numbers(hits):
+    cases, expected = np.full(8, 6.0), np.linspace(0, 1, 8)
+    units = sh.shrink(hits, cases, expected, sh.fit_null(hits, cases, expected))
+    for array in (units.value, units.low, units.high, units.probability_above(0.08)):
+        assert np.isfinite(array).all() and (array >= 0).all() and (array <= 1).all()
+
+
 def test_impossible_counts_are_named():
     with pytest.raises(ValueError, match="12 of 10"):
         sh.fit_null([12], [10], [0.3])
