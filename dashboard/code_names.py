@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import streamlit as st
 
@@ -42,11 +44,22 @@ def code_names(technician_ids: list[str], seed: int) -> dict[str, str]:
 
 def shown(technician_id: object) -> str:
     """The technician as this reader may see them: the code name when asked for, else name and id."""
-    if words.is_missing(technician_id):
-        return words.NOT_KNOWN
+    return naming()(technician_id)
+
+
+def naming() -> Callable[[object], str]:
+    """What `shown` gives now, fixed so that it can be used after the page has been drawn (by an export)."""
     table = _names(store_access.key(), store_access.settings().random_seed)
-    name, code = table.get(str(technician_id), (str(technician_id), "a technician not on record"))
-    return code if st.session_state.get(SWITCH_KEY) else name
+    is_code = bool(st.session_state.get(SWITCH_KEY))
+    unknown = "a technician not on record"
+
+    def name_of(technician_id: object) -> str:
+        if words.is_missing(technician_id):
+            return words.NOT_KNOWN
+        name, code = table.get(str(technician_id), (str(technician_id), unknown))
+        return code if is_code else name
+
+    return name_of
 
 
 @st.cache_data(max_entries=4, show_spinner=False)

@@ -21,13 +21,13 @@ def show(
     rests_on: str = "",
     note: str = "",
     currency: str | None = None,
-    behind: Callable[[], pd.DataFrame] | None = None,
+    behind: Callable[[int | None], pd.DataFrame] | None = None,
     behind_label: str = "Show the visits behind it",
 ) -> None:
     """Draw the card.
 
     unit: see words.value_of. rests_on: what n and coverage count, in words. note: a further line.
-    behind: gives the visits behind the figure; asked only when they are opened.
+    behind: gives the newest visits behind the figure, at most as many as asked for; asked only when they are opened.
     """
     st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency))
     if behind is not None and st.button(behind_label, key=f"behind_{key}", type="tertiary", icon=":material/list:"):
@@ -63,13 +63,13 @@ def _bar(estimate: Estimate, unit: str, reach: str) -> str:
     if end <= 0:
         return ""
     low, high, value = (
-        min(max(amount / end, 0.0), 1.0) * 300 for amount in (estimate.low, estimate.high, estimate.value)
+        min(max(amount / end, 0.0), 1.0) * 100 for amount in (estimate.low, estimate.high, estimate.value)
     )
     shades = page.colours()
     return (
-        f'<svg viewBox="0 0 300 16" preserveAspectRatio="none" role="img" aria-label="{html.escape(reach)}">'
-        f'<rect x="0" y="7" width="300" height="2" fill="{shades.line}"/>'
-        f'<rect x="{low:.1f}" y="4" width="{max(high - low, 1.5):.1f}" height="8" fill="{shades.main}" '
-        f'fill-opacity=".38"/>'
-        f'<rect x="{max(value - 1.2, 0):.1f}" y="1" width="2.4" height="14" fill="{shades.ink}"/></svg>'
+        f'<div class="gp-rule" role="img" aria-label="{html.escape(reach)}">'
+        f'<i style="left:0;width:100%;top:7px;height:2px;background:{shades.line}"></i>'
+        f'<i style="left:{low:.1f}%;width:{max(high - low, 0.6):.1f}%;top:4px;height:8px;'
+        f'background:{shades.main};opacity:.42"></i>'
+        f'<i style="left:calc({value:.1f}% - 1px);width:2px;top:1px;height:14px;background:{shades.ink}"></i></div>'
     )

@@ -7,6 +7,7 @@ import logging
 from collections.abc import Callable, Sequence
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import notices, store_access, theme, words
@@ -22,12 +23,23 @@ def colours() -> theme.Palette:
 
 
 def run(chosen: Any) -> None:
-    """Run a page; what a person can put right is said in words, nothing else is swallowed."""
+    """Run a page. What a person can put right is said in words; anything else goes to the log, and the page says so."""
     try:
         chosen.run()
     except GoodpullError as error:
         log.warning("%s", error)
         st.warning(words.plain(error))
+    except Exception:
+        log.exception("page %s", chosen.title)
+        st.error(
+            "This page could not be drawn. The records are untouched; the other pages still work. "
+            "What went wrong stands in the window the program was started from."
+        )
+
+
+def is_true(column: pd.Series) -> pd.Series:
+    """A column of flags as plain booleans; not known counts as no."""
+    return column.astype("boolean").fillna(False).astype(bool)
 
 
 def has_records() -> bool:
@@ -78,7 +90,7 @@ def rows(
 
 def next_steps(steps: Sequence[str]) -> None:
     """What to do next, as a short list."""
-    st.subheader("What to do next")
+    st.header("What to do next")
     st.markdown("\n".join(f"- {words.plain(step)}" for step in steps))
 
 

@@ -18,7 +18,7 @@ KINDS = ["csv", "txt", "tsv", "xlsx", "parquet", "jsonl", "ndjson"]
 
 def show() -> None:
     """The two ways to load, and the report of the last load."""
-    st.subheader("Load files")
+    st.header("Load files")
     upload, path = st.tabs(["Choose files", "Name a folder or file on this machine"])
     with upload:
         files = st.file_uploader(

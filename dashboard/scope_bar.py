@@ -37,10 +37,10 @@ def show(is_narrowing: bool) -> None:
     if store_access.generation() is None:
         return
     extent = store_access.row(_EXTENT)
-    if is_narrowing and extent.get("n_visits"):
-        with st.container(key="scope", horizontal=True, gap="small", vertical_alignment="bottom"):
+    with st.container(key="scope", horizontal=True, gap="small", vertical_alignment="bottom"):
+        if is_narrowing and extent.get("n_visits"):
             st.session_state["scope"] = _chosen(extent)
-    st.html(f'<p class="gp-quiet">{_freshness(extent)}</p>')
+        st.html(f'<p class="gp-quiet">{_freshness(extent)}</p>', width="stretch" if not is_narrowing else 330)
 
 
 def scope() -> Scope:

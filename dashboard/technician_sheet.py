@@ -10,11 +10,13 @@ from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
 from models.figures.technicians import TechnicianFigures
 from models.methods.estimate import Estimate
+from pipelines.contract.codes import CHECK_CODE
 
 # The process rates of models.figures.technicians, and the words for them.
+CHECK_WORDS = {code.code: code.about for code in CHECK_CODE.codes}
 STEPS = {
     "reading_rate": "gauge reading before the swap",
-    "checks_rate": "checks done before the swap",
+    "checks_rate": "three checks or more done",
     "cause_rate": "root cause recorded",
     "after_reading_rate": "gauge reading after the repair",
     "note_rate": "note that describes the finding",
@@ -24,7 +26,7 @@ CASES = 3
 
 def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     """The sheet of the technician chosen here. table: people.table with shown_name."""
-    st.subheader("One technician's sheet")
+    st.header("One technician's sheet")
     names = table.sort_values("shown_name").set_index("technician_id")["shown_name"].to_dict()
     one = st.selectbox(
         "Technician",
@@ -44,7 +46,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     person = table[table["technician_id"] == one].iloc[0]
     with st.container(border=True):
         _cards(person, scope)
-        _steps(person, table)
+        _steps(person, table, people.steps)
         _fair(person)
         _cases(one, scope)
 
@@ -70,7 +72,9 @@ def _cards(person: pd.Series, scope: Scope) -> None:
             rests_on=f"{words.plural(n, 'draft fault')} attended; {words.count(person['tested'])} of "
             f"{words.plural(person['swaps'], 'swap')} tested",
             note=f"Expected from their mix of calls: {words.share(person['expected_rate'])}",
-            behind=lambda: figures_access.visits_behind(scope, "swaps", technician_id=person["technician_id"]),
+            behind=lambda limit: figures_access.visits_behind(
+                scope, "swaps", limit, technician_id=person["technician_id"]
+            ),
         )
     with columns[1]:
         st.html(
@@ -95,42 +99,32 @@ def _cards(person: pd.Series, scope: Scope) -> None:
 
 
 def _pair(title: str, value: str, note: str) -> str:
-    return f'<div class="gp-card"><div class="gp-label">{title}</div><div class="gp-value">{value}</div><p '
-    f'class="gp-quiet">{note}</p></div>'
+    return (
+        f'<div class="gp-card"><div class="gp-label">{title}</div><div class="gp-value">{value}</div><p '
+        f'class="gp-quiet">{note}</p></div>'
+    )
 
 
-def _steps(person: pd.Series, table: pd.DataFrame) -> None:
-    weights = table["swaps"].astype(float)
+def company_step(table: pd.DataFrame, name: str) -> tuple[int, int]:
+    """Swaps with the step done and swaps it was counted on, over everybody in the table."""
+    known = table[table[name].notna() & table["n_process"].gt(0)]
+    n = known["n_process"].astype(int)
+    return round(float((known[name].astype(float) * n).sum())), int(n.sum())
+
+
+def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None:
     lines = []
     for name, step in STEPS.items():
-        known = table[name].notna() & (weights > 0)
-        company = (
-            float((table.loc[known, name].astype(float) * weights[known]).sum() / weights[known].sum())
-            if known.any()
-            else None
-        )
+        n_done, n = company_step(table, name)
         lines.append(
-            {
-                "step": step,
-                "rate": company,
-                "own": person[name],
-                "n": int(weights[known].sum()),
-                "n_own": person["swaps"],
-            }
+            {"step": step, "rate": n_done / n if n else None, "own": person[name], "n": n, "n_own": person["n_process"]}
         )
     frame = pd.DataFrame(lines).astype({"rate": float, "own": float})
-    st.markdown("**The steps before and after a swap**")
-    page.draw(
-        step_rates(frame, page.colours(), str(person["shown_name"])),
-        "No swap is on record, so no step can be counted.",
-        "steps",
-    )
-    gaps = frame.dropna(subset=["own", "rate"])
-    gaps = (
-        gaps[gaps["own"] < gaps["rate"] - 0.05]
-        .assign(gap=lambda rows: rows["rate"] - rows["own"])
-        .sort_values("gap", ascending=False)
-    )
+    st.markdown("**The steps around a swap**")
+    picture = step_rates(frame, page.colours(), str(person["shown_name"]))
+    page.draw(picture, "No swap is on record, so no step can be counted.", "steps")
+    gaps = frame.dropna(subset=["own", "rate"]).assign(gap=lambda rows: rows["rate"] - rows["own"])
+    gaps = gaps[gaps["gap"] > 0.05].sort_values("gap", ascending=False)
     if gaps.empty:
         st.markdown("No step lies clearly below the company's.")
     else:
@@ -141,6 +135,23 @@ def _steps(person: pd.Series, table: pd.DataFrame) -> None:
                 f"on {words.share(first['rate'])} across the company."
             )
         )
+    skipped = skipped_checks(checks, str(person["technician_id"]))
+    if skipped:
+        st.markdown(words.plain("Checks they leave out more often than others: " + "; ".join(skipped) + "."))
+
+
+def skipped_checks(checks: pd.DataFrame, technician_id: str, at_most: int = 3) -> list[str]:
+    """The checks with the widest gap to the company, in words; none where no gap is wider than five points.
+
+    checks: technician_id, step (a check code), n, rate, company_rate.
+    """
+    own = checks[checks["technician_id"] == technician_id]
+    own = own.assign(gap=own["company_rate"].astype(float) - own["rate"].astype(float))
+    own = own[own["gap"] > 0.05].sort_values(["gap", "step"], ascending=[False, True]).head(at_most)
+    return [
+        f"{words.in_words(line.step, CHECK_WORDS)} ({words.share(line.rate)} against {words.share(line.company_rate)})"
+        for line in own.itertuples()
+    ]
 
 
 def _fair(person: pd.Series) -> None:
@@ -181,7 +192,9 @@ def _cases(technician_id: str, scope: Scope) -> None:
     page.lazily(
         "All their swaps",
         "own_swaps",
-        lambda: visit_table.show(figures_access.visits_behind(scope, "swaps", technician_id=technician_id), "own"),
+        lambda: visit_table.show(
+            lambda limit: figures_access.visits_behind(scope, "swaps", limit, technician_id=technician_id), "own"
+        ),
     )
 
 

@@ -119,19 +119,22 @@ def page_style(colours: Palette) -> str:
 .stMainBlockContainer h1 {{padding: .1rem 0 .2rem;}}
 .stMainBlockContainer h2 {{padding: .9rem 0 .15rem; border-top: 1px solid {colours.line}; margin-top: .5rem;}}
 .stMainBlockContainer h3 {{padding: .35rem 0 .1rem;}}
+.stMainBlockContainer [data-testid="stVerticalBlock"] {{gap: .75rem;}}
+.st-key-scope p.gp-quiet {{text-align: left; margin: 0 0 .3rem;}}
 .st-key-answer p {{font-family: "Source Serif", Georgia, serif; font-size: 1.22rem; line-height: 1.42; max-width: 62rem;
   margin-bottom: .35rem;}}
 .st-key-scope label p {{font-size: .8rem; color: {colours.quiet};}}
-.gp-card {{border-top: 3px solid {colours.main}; padding: .45rem .1rem .1rem;}}
+.gp-card {{border-top: 3px solid {colours.main}; padding: .45rem .1rem .1rem; min-height: 9.6rem;}}
 .gp-card.gp-unknown {{border-top: 3px dashed {colours.aside};}}
-.gp-label {{font-size: .93rem; font-weight: 600; line-height: 1.25; min-height: 2.5em; color: {colours.ink};}}
+.gp-label {{font-size: .93rem; font-weight: 600; line-height: 1.25; min-height: 1.3em; color: {colours.ink};}}
 .gp-value {{font-size: 2rem; line-height: 1.15; font-weight: 600; font-variant-numeric: tabular-nums lining-nums;
   color: {colours.ink};}}
 .gp-value small {{font-size: .95rem; font-weight: 400; color: {colours.quiet};}}
 .gp-card.gp-unknown .gp-value {{font-size: 1.15rem; padding: .5rem 0;}}
 .gp-card p {{margin: .12rem 0; font-size: .9rem; line-height: 1.35; color: {colours.ink};}}
 .gp-card p.gp-quiet, p.gp-quiet, .gp-quiet {{color: {colours.quiet}; font-size: .86rem;}}
-.gp-card svg {{display: block; width: 100%; height: 16px; margin: .2rem 0 .15rem;}}
+.gp-rule {{position: relative; height: 16px; margin: .2rem 0 .15rem;}}
+.gp-rule i {{position: absolute; display: block;}}
 .gp-notice {{border-left: 4px solid {colours.other}; background: {colours.panel}; padding: .55rem .9rem;
   margin: .3rem 0;
   font-size: .9rem; line-height: 1.42; color: {colours.ink};}}

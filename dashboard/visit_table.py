@@ -9,8 +9,12 @@ import streamlit as st
 
 from dashboard import code_names, exports, page, visit_sheet, words
 
-# Rows shown on the page; the export holds what was asked for.
+# Most rows shown on the page, and most rows an export holds.
 ROWS_SHOWN = 500
+ROWS_EXPORTED = 100_000
+
+# Gives the newest visits, at most as many as asked for.
+Behind = Callable[[int | None], pd.DataFrame]
 
 TITLES = {
     "visit_id": "Visit",
@@ -27,6 +31,8 @@ TITLES = {
     "verdict": "Bench",
     "part_number": "Part",
     "callback_days": "Came back after, days",
+    "missing": "Missing",
+    "days": "Days between",
     "notes": "Notes",
 }
 _IN_WORDS = {
@@ -38,43 +44,47 @@ _IN_WORDS = {
 }
 
 
-def open_dialog(title: str, key: str, behind: Callable[[], pd.DataFrame]) -> None:
+def open_dialog(title: str, key: str, behind: Behind) -> None:
     """The visits in a window over the page."""
 
     @st.dialog(title, width="large")
     def window() -> None:
-        show(behind(), key)
+        show(behind, key)
 
     window()
 
 
-def readable(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with codes in words, technicians as they may be shown, and titles for names."""
+def readable(frame: pd.DataFrame, name_of: Callable[[object], str]) -> pd.DataFrame:
+    """The frame with codes in words, technicians as this reader may see them, and titles for names."""
     shown = frame.copy()
     for name, table in _IN_WORDS.items():
         if name in shown:
-            shown[name] = [words.in_words(code, table) if not words.is_missing(code) else "" for code in shown[name]]
-    for name in ("technician_id", "diagnosed_by", "owner_id"):
-        if name in shown:
-            shown[name] = [code_names.shown(code) for code in shown[name]]
+            shown[name] = ["" if words.is_missing(code) else words.in_words(code, table) for code in shown[name]]
+    if "technician_id" in shown:
+        shown["technician_id"] = [name_of(one) for one in shown["technician_id"]]
     return shown.rename(columns={name: TITLES.get(name, words.label(name).capitalize()) for name in shown.columns})
 
 
-def show(frame: pd.DataFrame, key: str, otherwise: str = "No visits.") -> None:
+def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     """The table, its export, and the visit that is picked in full."""
-    if frame is None or frame.empty:
+    frame = behind(ROWS_SHOWN)
+    if frame.empty:
         st.markdown(words.plain(otherwise))
         return
-    table = readable(frame)
-    shown = table.head(ROWS_SHOWN)
-    above = words.plural(len(table), "visit")
-    if len(table) > len(shown):
-        above += f"; the first {words.count(len(shown))} are shown, the export holds all {words.count(len(table))}"
+    name_of = code_names.naming()
+    shown = readable(frame, name_of)
+    above = words.plural(len(frame), "visit")
+    if len(frame) == ROWS_SHOWN:
+        above = f"The newest {words.count(ROWS_SHOWN)} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
+
+    def export() -> bytes:
+        return exports.csv_bytes(readable(behind(ROWS_EXPORTED), name_of))
+
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
         st.download_button(
             "Export as CSV",
-            data=lambda: exports.csv_bytes(table),
+            data=export,
             file_name=f"visits_{key}.csv",
             mime="text/csv",
             on_click="ignore",
@@ -85,7 +95,7 @@ def show(frame: pd.DataFrame, key: str, otherwise: str = "No visits.") -> None:
     picked = st.dataframe(
         shown,
         hide_index=True,
-        height=min(38 + 36 * len(shown), 396),
+        height=min(_height(len(shown)), 390),
         key=f"table_{key}",
         on_select="rerun",
         selection_mode="single-row",
@@ -93,8 +103,13 @@ def show(frame: pd.DataFrame, key: str, otherwise: str = "No visits.") -> None:
         alt=f"Table of {words.plural(len(shown), 'visit')}",
     )
     chosen = picked.selection.rows if picked else []
-    if chosen and "visit_id" in frame and chosen[0] < len(frame):
+    if chosen and chosen[0] < len(frame):
         visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]))
+
+
+def _height(n_rows: int) -> int:
+    """Pixels that hold the header and this many rows."""
+    return 35 * (n_rows + 1) + 3
 
 
 def _formats(shown: pd.DataFrame) -> dict[str, object]:
@@ -127,7 +142,7 @@ def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) ->
         more = len(frame) - rows_shown
         label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
         if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
-            open_dialog("Visits", f"brief_{key}", lambda: frame)
+            open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
 
 
 def _cell(name: str, value: object) -> str:
@@ -145,15 +160,16 @@ def _cell(name: str, value: object) -> str:
 def plain_table(
     frame: pd.DataFrame, key: str, shares: Collection[str] = (), amounts: Collection[str] = (), currency: str = ""
 ) -> None:
-    """A table of groups with its export. shares: columns shown in percent. amounts: columns of money."""
-    config: dict[str, object] = {name: st.column_config.NumberColumn(format="percent") for name in shares}
+    """A table of groups with its export. shares: columns shown in percent. amounts: columns of money, whole units."""
+    shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
+    config: dict[str, object] = {name: st.column_config.NumberColumn(format="%.0f%%") for name in shares}
     config |= {
         name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1) for name in amounts
     }
     st.dataframe(
-        frame,
+        shown,
         hide_index=True,
-        height=min(38 + 36 * len(frame), 360),
+        height=min(_height(len(frame)), 390),
         column_config=config,
         key=f"table_{key}",
         alt=f"Table of {words.plural(len(frame), 'row')}",

@@ -127,6 +127,9 @@ def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
     low, high = (value_of(amount, unit, currency) for amount in (estimate.low, estimate.high))
     if low == high:
         return f"about {low}"
+    if unit in ("points", "money", "days", "ratio"):
+        # The unit once, at the end.
+        low = low.rsplit(" ", 1)[0] if " " in low else low
     return f"between {low} and {high}"
 
 

@@ -29,7 +29,7 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     top = min(1.0, max(float(people["observed_rate"].max()) * 1.1, 0.2))
     x = alt.X(
         "draft_fault_visits:Q",
-        axis=alt.Axis(title="draft faults attended"),
+        axis=alt.Axis(title="draft faults attended", tickCount=8),
         scale=alt.Scale(domain=[0, most * 1.03], nice=False),
     )
     scale = alt.Scale(domain=[0, top], nice=False, clamp=True)
@@ -71,9 +71,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
         )
     )
     names = (
-        alt.Chart(people[people["group"] == GROUPS[1]])
+        alt.Chart(_label_places(people[people["group"] == GROUPS[1]], most, top))
         .mark_text(align="left", dx=8, color=colours.ink)
-        .encode(x=x, y=y, text="shown_name:N")
+        .encode(x=x, y=alt.Y("label_rate:Q", scale=scale), text="shown_name:N")
     )
     layers = [marks, names] if limits.empty else [outer, inner, marks, names]
     text = (
@@ -83,3 +83,19 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
         "The bands hold 95% and 99.8% of what chance alone would draw."
     )
     return finished(alt.layer(*layers), text, colours, 330)
+
+
+def _label_places(people: pd.DataFrame, most: float, top: float) -> pd.DataFrame:
+    """Where each name is written: at its mark, moved up where it would lie on another name."""
+    placed: list[tuple[float, float]] = []
+    rates = []
+    ordered = people.sort_values(["observed_rate", "draft_fault_visits"])
+    for n, rate in zip(
+        ordered["draft_fault_visits"].astype(float), ordered["observed_rate"].astype(float), strict=True
+    ):
+        place = rate
+        while any(abs(n - other) < 0.16 * most and abs(place - at) < 0.05 * top for other, at in placed):
+            place += 0.052 * top
+        placed.append((n, place))
+        rates.append(place)
+    return ordered.assign(label_rate=rates)

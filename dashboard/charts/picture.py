@@ -22,7 +22,12 @@ def finished(chart: Any, text: str, colours: Palette, height: int | None = 300) 
     """The chart in our look. height: in pixels, or None for charts that set their own."""
     if height is not None:
         chart = chart.properties(height=height)
-    return Picture(chart.properties(width="container", padding=4).configure(**chart_config(colours)), text)
+    return Picture(
+        chart.properties(width="container", padding={"left": 4, "right": 12, "top": 6, "bottom": 4}).configure(
+            **chart_config(colours)
+        ),
+        text,
+    )
 
 
 def share_axis(title: str, **more: Any) -> alt.Axis:

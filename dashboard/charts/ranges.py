@@ -38,7 +38,7 @@ def ranges(
     x = alt.X(
         "value:Q",
         scale=alt.Scale(domain=[min(0.0, float(known["low"].min())), end]),
-        axis=alt.Axis(title=title, format=format),
+        axis=alt.Axis(title=title, format=format, tickCount=8),
     )
     base = alt.Chart(known)
     lines = base.mark_rule(color=colours.main, strokeWidth=3, opacity=0.45).encode(y=y, x=alt.X("low:Q"), x2="high:Q")
@@ -62,9 +62,9 @@ def ranges(
         rule = alt.Chart(pd.DataFrame({"at": [reference], "name": [f"{reference_name} {reference:{format}}"]}))
         layers.append(rule.mark_rule(color=colours.quiet, strokeDash=[5, 4]).encode(x="at:Q"))
         layers.append(
-            rule.mark_text(align="left", dx=4, baseline="top", color=colours.quiet).encode(
-                x="at:Q", y=alt.value(-2), text="name:N"
+            rule.mark_text(align="left", dx=5, baseline="bottom", color=colours.quiet).encode(
+                x="at:Q", y=alt.value(0), text="name:N"
             )
         )
         text += f". {reference_name} {reference:{format}}"
-    return finished(alt.layer(*layers), text + ".", colours, max(26 * len(known) + 20, 80))
+    return finished(alt.layer(*layers), text + ".", colours, 30 * len(known) + 70)

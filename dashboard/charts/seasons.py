@@ -80,9 +80,11 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
     frame["week"] = [date(day) for day in pd.to_datetime(frame["week_on"])]
     order = frame["week"].tolist()
     y = alt.Y("week:N", sort=order, axis=alt.Axis(title="week starting", ticks=False))
-    x = alt.X("expected:Q", axis=alt.Axis(title="faults in the week"), scale=alt.Scale(zero=True))
+    axis = alt.Axis(title="faults in the week")
     base = alt.Chart(frame)
-    lines = base.mark_rule(color=colours.main, strokeWidth=5, opacity=0.35).encode(y=y, x="low:Q", x2="high:Q")
+    lines = base.mark_rule(color=colours.main, strokeWidth=5, opacity=0.35).encode(
+        y=y, x=alt.X("low:Q", axis=axis), x2="high:Q"
+    )
     kinds = ("expected", "same week last year")
     long = frame.melt(["week", "low", "high"], ["expected", "same_week_last_year"], "kind", "faults")
     long["kind"] = long["kind"].str.replace("_", " ")
@@ -91,7 +93,7 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         .mark_point(size=70, opacity=1, strokeWidth=1.8)
         .encode(
             y=y,
-            x=alt.X("faults:Q", axis=x.axis),
+            x=alt.X("faults:Q", axis=axis, scale=alt.Scale(zero=True)),
             shape=alt.Shape("kind:N", scale=alt.Scale(domain=kinds, range=["circle", "stroke"]), title=None),
             fill=alt.Fill("kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.paper]), title=None),
             stroke=alt.Stroke("kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.other]), title=None),

@@ -39,7 +39,7 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
         f"{step} {rate:.0%}" for step, rate in frame[["step", "rate"]].itertuples(index=False)
     )
     if name is None or "own" not in frame or frame["own"].isna().all():
-        return finished(bars + labels, text + ".", colours, 30 * len(frame) + 40)
+        return finished(bars + labels, text + ".", colours, 34 * len(frame) + 62)
     own = alt.Chart(frame[frame["own"].notna()])
     kinds = [f"{name}", "all technicians (bar)"]
     marks = (
@@ -58,4 +58,4 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
     text += f". {name}: " + "; ".join(
         f"{step} {rate:.0%}" for step, rate in frame.dropna(subset=["own"])[["step", "own"]].itertuples(index=False)
     )
-    return finished(bars + marks, text + ".", colours, 30 * len(frame) + 40)
+    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 62)

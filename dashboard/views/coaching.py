@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 import streamlit as st
 
@@ -20,7 +18,7 @@ from dashboard import (
     words,
 )
 from dashboard.charts.funnel import technician_funnel
-from models.figures.technicians import TechnicianFigures
+from models.figures.scope import Scope
 from models.methods.estimate import Estimate
 from models.methods.proportion import wilson_interval
 
@@ -48,10 +46,10 @@ def show() -> None:
         return
     code_names.switch()
     table = people.table.assign(shown_name=[code_names.shown(one) for one in people.table["technician_id"]])
-    page.answer(_answer(table, people))
-    _process_cards(people, scope)
+    page.answer(_answer(table))
+    _process_cards(table, scope)
     notices.fairness()
-    st.subheader("Everyone, against what chance alone would draw")
+    st.header("Everyone, against what chance alone would draw")
     page.draw(technician_funnel(table, people.funnel, page.colours()), people.sentence, "funnel")
     st.caption(words.plain(people.sentence))
     _first(table)
@@ -68,33 +66,31 @@ def show() -> None:
     page.how_computed(METHOD, TERMS)
 
 
-def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
-    flagged = int(table["is_flagged"].fillna(False).sum())
-    steps = people.processes.dropna(subset=["rate"])
+def _answer(table: pd.DataFrame) -> str:
+    flagged = int(page.is_true(table["is_flagged"]).sum())
+    steps = [(technician_sheet.company_step(table, name), step) for name, step in technician_sheet.STEPS.items()]
+    known = [(n_done / n, step) for (n_done, n), step in steps if n]
     skipped = ""
-    if not steps.empty:
-        least = steps.loc[steps["rate"].astype(float).idxmin()]
-        skipped = f" Across the company the step most often missing before a swap: {words.label(least['step'])} "
-        f"({words.share(least['rate'])} done)."
+    if known:
+        rate, step = min(known)
+        skipped = f" Across the company the step most often missing is: {step} ({words.share(rate)} of swaps have it)."
     if not flagged:
         return f"Nobody stands out beyond chance among {words.plural(len(table), 'technician')}.{skipped}"
     return f"Look here first: {words.plural(flagged, 'technician')} of {words.count(len(table))}.{skipped}"
 
 
-def _process_cards(people: TechnicianFigures, scope: Any) -> None:
-    steps = people.processes.head(4)
-    if steps.empty:
-        st.markdown("No swap is on record, so no step can be counted.")
-        return
-    for place, (column, step) in enumerate(zip(st.columns(len(steps), gap="medium"), steps.itertuples(), strict=True)):
+def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
+    names = list(technician_sheet.STEPS)[:4]
+    for column, name in zip(st.columns(len(names), gap="medium"), names, strict=True):
+        n_done, n = technician_sheet.company_step(table, name)
         with column:
             figure_card.show(
-                f"{words.label(step.step).capitalize()}",
-                step_estimate(step.n_done, step.n),
+                technician_sheet.STEPS[name].capitalize(),
+                step_estimate(n_done, n),
                 "share",
-                f"step_{place}",
-                rests_on=f"{words.count(step.n_done)} of {words.plural(step.n, 'swap')}",
-                behind=lambda: figures_access.visits_behind(scope, "swaps"),
+                f"step_{name}",
+                rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}",
+                behind=lambda limit: figures_access.visits_behind(scope, "swaps", limit),
             )
 
 
@@ -107,7 +103,7 @@ def step_estimate(n_done: float, n: float) -> Estimate:
 
 
 def _first(table: pd.DataFrame) -> None:
-    st.subheader("Look here first")
+    st.header("Look here first")
     lines = [
         (
             person.shown_name,
@@ -116,7 +112,7 @@ def _first(table: pd.DataFrame) -> None:
             words.count(person.draft_fault_visits),
             person.reason or "",
         )
-        for person in table[table["is_flagged"].fillna(False).astype(bool)].itertuples()
+        for person in table[page.is_true(table["is_flagged"])].itertuples()
     ]
     columns = (
         ("Technician", "text"),
@@ -133,10 +129,10 @@ def _first(table: pd.DataFrame) -> None:
 
 
 def _everyone(table: pd.DataFrame) -> None:
-    st.subheader("Everyone, by name")
+    st.header("Everyone, by name")
     for title, part in (
-        ("Established", table[~table["is_new_starter"].fillna(False).astype(bool)]),
-        ("New starters, apart", table[table["is_new_starter"].fillna(False).astype(bool)]),
+        ("Established", table[~page.is_true(table["is_new_starter"])]),
+        ("New starters, apart", table[page.is_true(table["is_new_starter"])]),
     ):
         if part.empty:
             continue
@@ -154,7 +150,7 @@ def _everyone(table: pd.DataFrame) -> None:
                 "Reading before": part["reading_rate"],
                 "Cause recorded": part["cause_rate"],
                 "Smallest excess visible": part["smallest_visible_excess"],
-                "Separable": part["is_separable"],
+                "Separable from the site": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
         ).sort_values("Technician")
         visit_table.plain_table(shown, f"people_{title[:3].lower()}", {name for name in shown if name in _PERCENT})
@@ -172,7 +168,7 @@ _PERCENT = {
 
 
 def _log() -> None:
-    st.subheader("Coaching log")
+    st.header("Coaching log")
     lines = [
         (
             words.date(line.held_on),

@@ -10,7 +10,6 @@ import streamlit as st
 from dashboard import figures_access, page, store_access, words
 from dashboard.glossary import GLOSSARY
 from dashboard.sources import LIMITS, SOURCES
-from pipelines.settings import SETTINGS_FILE
 
 
 def show() -> None:
@@ -48,7 +47,7 @@ def _settings() -> None:
     page.rows((("Setting", "text"), ("In force", "text"), ("", "text")), lines, "")
     st.caption(
         words.plain(
-            f"To change one, write it into {store_access.home() / SETTINGS_FILE}, such as labour_cost_per_hour = 95.0"
+            f"To change one, write it into {store_access.home() / 'settings.toml'}, such as labour_cost_per_hour = 95.0"
         )
     )
 

@@ -49,7 +49,7 @@ def show() -> None:
     _cards(waste, scope)
     if waste.assumptions:
         st.caption("Assumed: " + " ".join(words.plain(line) for line in waste.assumptions))
-    st.subheader("Month by month")
+    st.header("Month by month")
     page.draw(waste_by_month(waste.by_month, waste.currency, page.colours()), _why_none(waste), "waste_months")
     _groups(waste, scope, good.adjusted.value)
     left, right = st.columns(2, gap="large")
@@ -88,7 +88,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "known",
             currency=waste.currency,
             rests_on=words.plural(waste.known.n, "swap of a good switch", "swaps of good switches"),
-            behind=lambda: figures_access.visits_behind(scope, "bench_good"),
+            behind=lambda limit: figures_access.visits_behind(scope, "bench_good", limit),
         )
     with columns[1]:
         figure_card.show(
@@ -98,7 +98,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "estimated",
             currency=waste.currency,
             rests_on=f"{words.plural(waste.estimated.n, 'untested swap')}, each by its probability",
-            behind=lambda: figures_access.visits_behind(scope, "untested"),
+            behind=lambda limit: figures_access.visits_behind(scope, "untested", limit),
         )
     with columns[2]:
         figure_card.show(
@@ -108,12 +108,12 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "what_if",
             currency=waste.currency,
             note=waste.what_if.sentence if waste.what_if.is_known else "",
-            behind=lambda: figures_access.visits_behind(scope, "swaps"),
+            behind=lambda limit: figures_access.visits_behind(scope, "swaps", limit),
         )
 
 
 def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
-    st.subheader("Where it arises")
+    st.header("Where it arises")
     st.html('<p class="gp-quiet">In the order of their names, not of their figures.</p>')
     for tab, (title, (name, column)) in zip(st.tabs(list(GROUPINGS)), GROUPINGS.items(), strict=True):
         with tab:
@@ -156,7 +156,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
 
 
 def _made_of(waste: Waste) -> None:
-    st.subheader("What it is made of")
+    st.header("What it is made of")
     lines = [
         (title, words.money(waste.parts.get(name), waste.currency))
         for name, title in PARTS.items()
@@ -166,7 +166,7 @@ def _made_of(waste: Waste) -> None:
 
 
 def _warranty(waste: Waste, scope: Scope) -> None:
-    st.subheader("Warranty credit")
+    st.header("Warranty credit")
     credit = waste.credit
     n = sum(int(credit.get(name) or 0) for name in ("n_paid", "n_refused", "n_open"))
     if not n:
@@ -185,7 +185,7 @@ def _warranty(waste: Waste, scope: Scope) -> None:
 
 
 def _behind(scope: Scope) -> None:
-    st.subheader("The visits behind it")
+    st.header("The visits behind it")
     for title, what in (
         ("Swaps of switches the bench found good", "bench_good"),
         ("Swaps without a clear bench result", "untested"),
@@ -193,7 +193,9 @@ def _behind(scope: Scope) -> None:
         page.lazily(
             title,
             f"list_{what}",
-            lambda what=what: visit_table.show(figures_access.visits_behind(scope, what), f"list_{what}"),
+            lambda what=what: visit_table.show(
+                lambda limit: figures_access.visits_behind(scope, what, limit), f"list_{what}"
+            ),
         )
 
 

@@ -51,13 +51,15 @@ def _answer() -> str:
     if not totals.get("n_rows"):
         return "The store is empty: no file has been loaded."
     held = totals["n_held_back"]
-    start = f"{words.plural(totals['n_rows'], 'row')} read from {words.plural(totals['n_files'], 'file')}: "
-    f"{words.count(totals['n_accepted'])} accepted"
+    start = (
+        f"{words.plural(totals['n_rows'], 'row')} read from {words.plural(totals['n_files'], 'file')}: "
+        f"{words.count(totals['n_accepted'])} accepted"
+    )
     return f"{start}, {words.count(held)} held back, {words.plural(totals['n_duplicates'], 'exact duplicate')}."
 
 
 def _ledger() -> None:
-    st.subheader("What was loaded")
+    st.header("What was loaded")
     frame = record_lookups.ledger()
     adds_up = (frame["accepted"] + frame["held back"] + frame["duplicates"]).eq(frame["rows"])
     if not adds_up.all():
@@ -94,7 +96,7 @@ def _ledger() -> None:
 
 
 def _held_back() -> None:
-    st.subheader("Held back")
+    st.header("Held back")
     reasons = record_lookups.held_back_reasons()
     lines = [
         (line.table_name, line.column_name or "", line.reason, words.count(line.n_rows), line.example or "")
@@ -111,7 +113,7 @@ def _held_back() -> None:
 
 
 def _left_out() -> None:
-    st.subheader("Columns left out")
+    st.header("Columns left out")
     dropped, unknown = record_lookups.columns_left_out()
     if dropped:
         st.markdown("**Personal data, dropped on load:** " + words.plain(", ".join(dropped)))
@@ -122,7 +124,7 @@ def _left_out() -> None:
 
 
 def _missing() -> None:
-    st.subheader("What is missing, and what that costs")
+    st.header("What is missing, and what that costs")
     facts = coverage(scope_bar.Scope())
     n = facts["n_swaps"]
     lines = [
@@ -148,14 +150,15 @@ def _missing() -> None:
 
 
 def _health() -> None:
-    st.subheader("Health checks")
-    findings = record_lookups.health(store_access.key())
+    st.header("Health checks")
     lines = [
-        (words.label(finding.name).capitalize(), words.count(finding.n_rows)) for finding in findings if finding.n_rows
+        (finding.about, "error" if finding.severity == "error" else "notice", words.count(finding.n_rows))
+        for finding in record_lookups.health(store_access.key())
     ]
-    passed = sum(1 for finding in findings if not finding.n_rows)
-    page.rows((("Check", "text"), ("Rows that offend", "number")), lines, "Nothing offends.")
-    st.caption(f"{words.plural(passed, 'check')} of {words.count(len(findings))} found nothing.")
+    columns = (("What was found", "text"), ("Kind", "text"), ("Rows", "number"))
+    page.rows(columns, lines, "Nothing was found that could make a figure wrong.")
+    if lines:
+        st.caption("An error means that a figure would be wrong; a notice, that less can be said.")
 
 
 if __name__ == "__main__":

@@ -54,18 +54,20 @@ def show() -> None:
     for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
         with column:
             _family(families[name], title, about, scope)
-    st.subheader("The next four weeks")
+    st.header("The next four weeks")
     for column, (name, (title, _, _)) in zip(st.columns(2, gap="large"), FAMILIES.items(), strict=True):
         with column:
             _outlook(families[name], title)
     _before()
     notices.safety()
-    st.subheader("The visits behind it")
+    st.header("The visits behind it")
     for name, (title, _, _) in FAMILIES.items():
         page.lazily(
             f"{title} faults, newest first",
             f"list_{name}",
-            lambda name=name: visit_table.show(figures_access.visits_behind(scope, name), f"list_{name}"),
+            lambda name=name: visit_table.show(
+                lambda limit: figures_access.visits_behind(scope, name, limit), f"list_{name}"
+            ),
         )
     page.next_steps(_steps(families))
     page.how_computed(METHOD, TERMS)
@@ -86,7 +88,7 @@ def _answer(families: dict[str, Season]) -> str:
 
 
 def _family(season: Season, title: str, about: str, scope: Scope) -> None:
-    st.subheader(title)
+    st.header(title)
     st.html(f'<p class="gp-quiet">{about}</p>')
     left, right = st.columns(2, gap="medium")
     n = sum(int(month["n_faults"] or 0) for month in season.by_month)
@@ -97,7 +99,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
             "day_of_year",
             f"peak_{season.family}",
             rests_on=words.plural(n, "fault"),
-            behind=lambda: figures_access.visits_behind(scope, season.family),
+            behind=lambda limit: figures_access.visits_behind(scope, season.family, limit),
         )
     with right:
         figure_card.show(
@@ -152,7 +154,7 @@ def _outlook(season: Season, title: str) -> None:
 
 
 def _before() -> None:
-    st.subheader("What to check before the season")
+    st.header("What to check before the season")
     for column, (title, _, checks) in zip(st.columns(2, gap="large"), FAMILIES.values(), strict=True):
         with column:
             st.markdown(f"**{title}**\n" + "\n".join(f"- {words.plain(check)}" for check in checks))

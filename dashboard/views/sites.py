@@ -13,10 +13,11 @@ from pipelines.contract.units import INCH_OF_WATER_PA
 
 METHOD = (
     "A site is listed for a safety reason (heat exchanger or bypassed switch on record), whatever the "
-    "statistics say; for more "
-    "swaps without a root cause than its mix of faults leads one to expect, past a limit on false marks; or for "
-    "a draft margin "
-    "that shrinks over its visits (Theil-Sen slope with its range, exact Kendall test)."
+    "statistics say; for "
+    "more draft faults that came again within 180 days of one without a root cause than its mix of faults leads one to "
+    "expect (Poisson, past a limit on false marks); or for a draft margin that shrinks over its visits "
+    "(Theil-Sen slope "
+    "with its range, exact Kendall test)."
 )
 TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
 ROWS_SHOWN = 12
@@ -31,12 +32,12 @@ def show() -> None:
     facts = figures_access.coverage(scope)
     page.answer(_answer(sites, facts))
     notices.safety()
-    safety = sites[sites["is_safety"].fillna(False).astype(bool)]
-    others = sites[~sites["is_safety"].fillna(False).astype(bool) & sites["is_flagged"].fillna(False).astype(bool)]
-    watched = sites[~sites["is_safety"].fillna(False).astype(bool) & ~sites["is_flagged"].fillna(False).astype(bool)]
-    st.subheader("Safety reasons on record")
+    safety = sites[page.is_true(sites["is_safety"])]
+    others = sites[~page.is_true(sites["is_safety"]) & page.is_true(sites["is_flagged"])]
+    watched = sites[~page.is_true(sites["is_safety"]) & ~page.is_true(sites["is_flagged"])]
+    st.header("Safety reasons on record")
     _list(safety, "No heat exchanger or bypassed safety switch is on record.", "safety_sites")
-    st.subheader("Look here first: a cause not yet found is likely")
+    st.header("Look here first: a cause not yet found is likely")
     _list(others, "No site stands out beyond chance.", "flagged_sites")
     if not watched.empty:
         page.lazily(
@@ -57,8 +58,8 @@ def show() -> None:
 
 
 def _answer(sites: pd.DataFrame, facts: dict) -> str:
-    n_safety = int(sites["is_safety"].fillna(False).sum())
-    n_others = int((sites["is_flagged"].fillna(False) & ~sites["is_safety"].fillna(False)).sum())
+    n_safety = int(page.is_true(sites["is_safety"]).sum())
+    n_others = int((page.is_true(sites["is_flagged"]) & ~page.is_true(sites["is_safety"])).sum())
     rest = f"of {words.plural(facts['n_sites'], 'site')} on record"
     if not n_safety and not n_others:
         return f"No site {rest} has a safety reason on record, and none stands out beyond chance."
@@ -77,6 +78,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
         ("Draft faults", "number"),
         ("Swaps", "number"),
         ("Without a root cause", "number"),
+        ("Came again", "number"),
         ("Expected", "number"),
         ("Last visit", "text"),
         ("Why it is listed", "text"),
@@ -88,7 +90,8 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
             words.count(site.n_draft_faults),
             words.count(site.n_swaps),
             words.count(site.n_without_cause),
-            words.number(site.expected_without_cause),
+            words.count(site.n_repeats),
+            words.number(site.expected_repeats),
             words.date(site.last_visit_on),
             " ".join(site.reasons) if site.reasons is not None else "",
         )
@@ -105,7 +108,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
 
 
 def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
-    st.subheader("One site")
+    st.header("One site")
     listed = sites["site_id"].astype(str).tolist()
     left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
     with left:
@@ -133,7 +136,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             "number2",
             "slope",
             rests_on=words.plural(len(readings), "reading with a make point", "readings with a make point"),
-            behind=lambda: figures_access.visits_behind(scope, "draft_faults", site_id=site_id),
+            behind=lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, site_id=site_id),
         )
     with picture:
         page.draw(
@@ -143,7 +146,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             "margin",
         )
     st.markdown("**The visits behind it**")
-    visit_table.show(visits, "site")
+    visit_table.show(lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, site_id=site_id), "site")
 
 
 def _slope(row: pd.DataFrame, n: int) -> Estimate:

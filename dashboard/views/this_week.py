@@ -51,8 +51,10 @@ def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
     start = f"In the week of {words.date(week['week_on'])}: {words.plural(week['n_draft_faults'], 'draft fault')}"
     if not week["n_swaps"]:
         return f"{start}, and no switch was pulled."
-    start += f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, "
-    f"{words.count(week['n_without_cause'])} of them"
+    start += (
+        f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, "
+        f"{words.count(week['n_without_cause'])} of them"
+    )
     start += " without a root cause on record."
     weeks = chart.weeks[pd.to_datetime(chart.weeks["week_on"]) == pd.Timestamp(week["week_on"])]
     if weeks.empty or weeks["lower"].isna().all():
@@ -68,7 +70,7 @@ def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
 def _figures(scope: Scope, facts: dict) -> None:
     good = figures_access.good_switch(scope)
     returns = figures_access.callbacks(scope)
-    window = store_access.settings().headline_window_days
+    window = store_access.settings().headline_window
     pair = returns.windows.get(window) or next(iter(returns.windows.values()), {})
     columns = st.columns(4, gap="medium")
     with columns[0]:
@@ -81,7 +83,8 @@ def _figures(scope: Scope, facts: dict) -> None:
             f"pulled were tested "
             f"({words.share(good.adjusted.coverage)})",
             note=f"{words.count(good.inconclusive)} inconclusive, counted apart",
-            behind=lambda: figures_access.visits_behind(scope, "bench_good"),
+            behind=lambda limit: figures_access.visits_behind(scope, "bench_good", limit),
+            behind_label="Show the ones found good",
         )
     for column, group, title, what in (
         (columns[1], "without_cause", f"Back within {window} days, no root cause recorded", "without_cause"),
@@ -95,22 +98,22 @@ def _figures(scope: Scope, facts: dict) -> None:
                     "share",
                     group,
                     rests_on=f"{words.plural(pair[group].n, 'swap')} followed up",
-                    behind=lambda what=what: figures_access.visits_behind(scope, what),
+                    behind=lambda limit, what=what: figures_access.visits_behind(scope, what, limit),
                 )
     with columns[3]:
         figure_card.show(
-            "Difference, in points",
+            "More came back without a root cause",
             pair["difference"],
             "points",
             "difference",
-            rests_on="An association: what was recorded goes with what came back, it need not cause it.",
-            behind=lambda: figures_access.visits_behind(scope, "callbacks"),
+            rests_on="In percentage points. An association: it need not be the record that made the difference.",
+            behind=lambda limit: figures_access.visits_behind(scope, "callbacks", limit),
             behind_label="Show the callbacks",
         ) if "difference" in pair else None
 
 
 def _weeks(control: dict[str, ControlChart]) -> None:
-    st.subheader("Week by week")
+    st.header("Week by week")
     name = st.segmented_control(
         "What to draw",
         list(CHART_TITLES),
@@ -133,7 +136,7 @@ def _weeks(control: dict[str, ControlChart]) -> None:
 
 
 def _needs_someone(scope: Scope) -> None:
-    st.subheader("Needs someone today")
+    st.header("Needs someone today")
     notices.safety()
     left, right = st.columns(2, gap="large")
     with left:
@@ -159,18 +162,22 @@ def _needs_someone(scope: Scope) -> None:
 
 
 def _behind(scope: Scope, week: dict) -> None:
-    st.subheader("The visits behind it")
+    st.header("The visits behind it")
     if week:
         day = pd.Timestamp(week["week_on"]).date()
         page.lazily(
             f"Draft faults attended in the week of {words.date(day)}",
             "week_visits",
-            lambda: visit_table.show(figures_access.visits_behind(scope, "draft_faults", week_on=day), "week"),
+            lambda: visit_table.show(
+                lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, week_on=day), "week"
+            ),
         )
     page.lazily(
         "Callbacks, newest first",
         "callback_visits",
-        lambda: visit_table.show(figures_access.visits_behind(scope, "callbacks"), "callback_list"),
+        lambda: visit_table.show(
+            lambda limit: figures_access.visits_behind(scope, "callbacks", limit), "callback_list"
+        ),
     )
     returns = figures_access.callbacks(scope)
     page.lazily(

@@ -1,0 +1,94 @@
+"""The pages served on loopback over one home, and a browser that looks at them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+APP = Path(__file__).parents[2] / "dashboard" / "app.py"
+# The first page stands at the root of the address.
+PAGES = ("this_week", "coaching", "parts_waste", "seasons", "sites", "records", "method")
+BROWSER_FLAGS = (
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+
+def browser_path() -> str | None:
+    """The browser to use: GOODPULL_CHROMIUM, else a chromium on the path; None when there is none."""
+    return os.environ.get("GOODPULL_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@contextmanager
+def served(home: Path) -> Iterator[str]:
+    """The address of the pages over this home; the server is ended when the block is left."""
+    port = free_port()
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", str(APP), f"--server.port={port}"],
+        env={**os.environ, "GOODPULL_HOME": str(home)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    )
+    try:
+        _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        try:
+            server.wait(10)
+        except subprocess.TimeoutExpired:
+            server.kill()
+
+
+def _wait(address: str, server: subprocess.Popen, seconds: float = 60.0) -> None:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            raise RuntimeError(f"The server ended by itself: {server.stdout.read().decode()[-2000:]}")
+        try:
+            with urllib.request.urlopen(address, timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except OSError:
+            time.sleep(0.2)
+    raise TimeoutError(f"{address} did not answer within {seconds:.0f} s")
+
+
+@contextmanager
+def browser():
+    """A headless browser, ended with the block."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=browser_path(), args=list(BROWSER_FLAGS))
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+def address_of(address: str, name: str) -> str:
+    """The address of one page."""
+    return address + "/" + ("" if name == PAGES[0] else name)
+
+
+def settled(tab, seconds: float = 60.0) -> None:
+    """Wait until the page has been drawn and its script rests, charts included."""
+    tab.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=seconds * 1000)
+    tab.wait_for_selector("h1:visible", timeout=seconds * 1000)
+    tab.wait_for_function("document.querySelectorAll('[data-testid=stSkeleton]').length === 0", timeout=seconds * 1000)
+    tab.wait_for_timeout(700)

@@ -1,0 +1,67 @@
+"""Take the pictures of the README: every page in light and dark at 1280 x 800.
+
+    python tests/browser/take_pictures.py [HOME] [FOLDER]
+
+HOME: a home with records (default: a small invented fleet made for it). FOLDER: default dashboard/pictures.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+import served_pages
+
+FOLDER = served_pages.APP.parent / "pictures"
+SIZE = {"width": 1280, "height": 800}
+SEED, VISITS = 1, 40_000
+
+
+def made_home(folder: Path) -> Path:
+    """A small invented fleet, loaded."""
+    from pipelines.loading import load
+    from synthetic_data.generate import generate
+
+    generate(folder, seed=SEED, visits=VISITS)
+    load(folder, [folder / "records"])
+    (folder / "demo.json").write_text("{}", "utf-8")
+    return folder
+
+
+def take(address: str, folder: Path, is_whole_page: bool = False, size: dict[str, int] | None = None) -> list[Path]:
+    """One picture per page and theme. Returns the files written."""
+    folder.mkdir(parents=True, exist_ok=True)
+    files = []
+    with served_pages.browser() as browser:
+        for theme in ("light", "dark"):
+            context = browser.new_context(viewport=size or SIZE, color_scheme=theme, reduced_motion="reduce")
+            tab = context.new_page()
+            for name in served_pages.PAGES:
+                tab.goto(served_pages.address_of(address, name))
+                served_pages.settled(tab, 60)
+                if is_whole_page:
+                    # The page scrolls inside <main>; a window as tall as its content shows all of it.
+                    height = tab.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+                    tab.set_viewport_size({"width": (size or SIZE)["width"], "height": int(height) + 20})
+                    tab.wait_for_timeout(900)
+                path = folder / f"{name}-{theme}.png"
+                tab.screenshot(path=path)
+                files.append(path)
+                if is_whole_page:
+                    tab.set_viewport_size(size or SIZE)
+            context.close()
+    return files
+
+
+def main() -> None:
+    folder = Path(sys.argv[2]) if len(sys.argv) > 2 else FOLDER
+    with tempfile.TemporaryDirectory(prefix="goodpull-") as temporary:
+        home = Path(sys.argv[1]) if len(sys.argv) > 1 else made_home(Path(temporary))
+        with served_pages.served(home) as address:
+            files = take(address, folder)
+    print(f"{len(files)} pictures in {folder}, {sum(path.stat().st_size for path in files) / 1e6:.2f} MB")
+
+
+if __name__ == "__main__":
+    main()
