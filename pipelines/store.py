@@ -29,6 +29,8 @@ __all__ = ["Generation", "Store", "StoreError"]
 
 POINTER_NAME = "current"
 OPENING_TRIES = 5
+# What a load may leave behind when it is killed; writers put their scratch folders in the home under this name.
+LEFTOVERS = ("store-*.duckdb.tmp*", "store-*.duckdb.wal", f"{POINTER_NAME}.tmp", ".landing-*")
 _NAME = re.compile(r"store-(\d{6,})\.duckdb")
 
 
@@ -167,7 +169,7 @@ class Store:
 
     def _remove_leftovers(self) -> None:
         """What a load that died left behind. Only called under the writer lock."""
-        for pattern in ("store-*.duckdb.tmp*", "store-*.duckdb.wal", f"{POINTER_NAME}.tmp"):
+        for pattern in LEFTOVERS:
             for path in self.home.glob(pattern):
                 remove(path)
         for folder in dead_spill_folders(self.home):

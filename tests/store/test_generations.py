@@ -120,6 +120,15 @@ def test_spills_of_dead_processes_are_removed_and_of_living_ones_kept(tmp_path):
     assert living.exists()
 
 
+def test_scratch_of_a_dead_load_is_removed(tmp_path):
+    store = Store(tmp_path)
+    (tmp_path / ".landing-ab12").mkdir()
+    (tmp_path / ".landing-ab12" / "landing.duckdb").write_text("half")
+    (tmp_path / "settings.toml").write_text("")
+    publish(store, 1)
+    assert names(store) == {"current", "settings.toml", "store-000001.duckdb"}
+
+
 def test_a_home_made_anew_is_seen_anew(tmp_path):
     store = Store(tmp_path / "home")
     publish(store, 1)
