@@ -38,7 +38,8 @@ def test_shrinkage_on_the_batting_averages_of_efron_and_morris():
 
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.3.2: misregistered chips of 50 on each of 30 wafers.
-# Published. Centre read in a textbook question about it; limits as given; counts from memory (they give all three).
+# Published. Centre read in a textbook question about it; limits from our list of checks, not read; counts from memory
+# (they give all three).
 WAFERS = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6]
 
 

@@ -12,7 +12,8 @@ from models.methods.proportion import wilson_interval
 
 @pytest.mark.parametrize(
     ("successes", "trials", "low", "high"),
-    # Newcombe (1998), Stat. Med. 17:857, table I, method 3 (score). Published; 81/263 from memory, the rest as given.
+    # Newcombe (1998), Stat. Med. 17:857, table I, method 3 (score). Published; 81/263 from
+    # memory, the rest from our list of checks, not read.
     [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
 )
 def test_wilson_gives_the_values_of_newcombe(successes, trials, low, high):
@@ -50,7 +51,8 @@ def test_the_counts_are_those_of_the_study(hepatic):
 
 def test_post_stratified_rate_is_that_of_begg_and_greenes(hepatic):
     # Begg and Greenes (1983), Biometrics 39:207, on the data of Drum and Christacopoulos (1972), J. Nucl. Med. 13:908.
-    # Data: published and read (tests/data). Corrected prevalence, standard error and bounds: values as given to us.
+    # Data: published and read (tests/data). Corrected prevalence, standard error and bounds: from our list
+    # of checks, paper not read.
     size, tested, good = hepatic
     assert good.sum() / tested.sum() == pytest.approx(0.75, abs=5e-5)
     estimate = double_sampling.post_stratified_rate(size, tested, good)

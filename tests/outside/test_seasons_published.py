@@ -20,8 +20,8 @@ def lung_deaths():
 
 
 def test_peak_of_the_lung_deaths(lung_deaths):
-    # Peak day 41, quasi-Poisson standard error 2.87 days. Value as given to us; our reading: days of the month as
-    # exposure, the middle of each month as its day.
+    # Peak day 41, quasi-Poisson standard error 2.87 days. From our list of checks, source not read; our
+    # reading of it: days of the month as exposure, the middle of each month as its day.
     fit = fit_seasonal(*lung_deaths, max_harmonics=1)
     assert fit.peak_day.value == pytest.approx(41, abs=0.5)
     assert (fit.peak_day.high - fit.peak_day.low) / (2 * 1.959964) == pytest.approx(2.87, abs=5e-3)
@@ -42,8 +42,8 @@ def test_the_fit_is_that_of_statsmodels_with_pearson_scale(lung_deaths):
 
 
 def test_phase_of_the_published_cardiovascular_coefficients():
-    # Barnett and Dobson (2010), Analysing Seasonal Health Data: cos .15552, sin .02237 give phase month 1.273. Value as
-    # given to us. The deaths themselves are not at hand, so the fit to them is not checked here, only the phase.
+    # Barnett and Dobson (2010), Analysing Seasonal Health Data: cos .15552, sin .02237 give phase month 1.273. From our
+    # list of checks, not read. The deaths are not at hand, so only the phase is checked here, not the fit to them.
     assert 1 + 12 * phase_of(np.array([0.15552, 0.02237])) == pytest.approx(1.273, abs=5e-4)
 
 

