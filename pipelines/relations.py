@@ -105,8 +105,10 @@ def narrowed(con: duckdb.DuckDBPyConnection, relation: Relation, replacements: M
     def look(node: dict[str, Any]) -> None:
         if node.get("type") == "BASE_TABLE" and _qualified(node) in replacements:
             node["alias"] = node.get("alias") or node["table_name"]
-            node["table_name"] = replacements[_qualified(node)]
-            node["schema_name"], node["catalog_name"] = "main", "temp"
+            path = ["temp", "main", replacements[_qualified(node)]]
+            node["catalog_name"], node["schema_name"], node["table_name"] = path
+            # DuckDB 2 reads the name from here; the three above are what earlier versions read.
+            node["qualified_name"] = {"path": path}
 
     _walk(tree, look)
     row = con.execute("SELECT json_deserialize_sql(?::JSON)", [json.dumps(tree)]).fetchone()
