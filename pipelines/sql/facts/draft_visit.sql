@@ -13,22 +13,29 @@ sign AS (
         OR (v.cause_group <> 'none_found' AND NOT is_planned_kind(v.visit_kind))
 ),
 job AS (SELECT DISTINCT site_id, job_id FROM sign),
-member AS (
-    SELECT v.visit_id, v.site_id, v.job_id, v.arrived_at, v.technician_id, v.is_appliance_proven,
+member AS MATERIALIZED (
+    SELECT v.visit_id, v.site_id, v.job_id, v.appliance_key, v.arrived_at, v.technician_id, v.is_appliance_proven,
         is_planned_kind(v.visit_kind) AS is_planned, v.visit_kind = 'return_for_part' AS is_return,
         coalesce(v.is_declared_complete, false) AND NOT coalesce(v.waits_for_part, false) AS is_closing,
         v.is_declared_complete IS NOT NULL AS is_closing_known, coalesce(v.waits_for_part, false) AS waits_for_part,
-        sign.visit_id IS NOT NULL AS is_sign, coalesce(sign.has_swap, false) AS has_swap, v.is_draft_symptom,
-        coalesce(v.appliance_key, CASE WHEN min(v.appliance_key) OVER in_job = max(v.appliance_key) OVER in_job
-            THEN min(v.appliance_key) OVER in_job END) AS appliance_key
+        sign.visit_id IS NOT NULL AS is_sign, coalesce(sign.has_swap, false) AS has_swap, v.is_draft_symptom
     FROM visit AS v SEMI JOIN job USING (site_id, job_id) LEFT JOIN sign USING (visit_id)
-    WINDOW in_job AS (PARTITION BY v.site_id, v.job_id)
+),
+several AS (
+    -- jobs of more than one visit: most jobs are of one, and need no window
+    SELECT site_id, job_id FROM member GROUP BY site_id, job_id HAVING count(*) > 1
+),
+keyed AS (
+    SELECT m.* REPLACE (coalesce(m.appliance_key, CASE WHEN min(m.appliance_key) OVER in_job = max(m.appliance_key) OVER in_job
+            THEN min(m.appliance_key) OVER in_job END) AS appliance_key)
+    FROM member AS m SEMI JOIN several USING (site_id, job_id)
+    WINDOW in_job AS (PARTITION BY m.site_id, m.job_id)
 ),
 stepped AS (
     SELECT *,
         sum(CASE WHEN is_sign THEN 1 ELSE 0 END) OVER so_far AS n_signs_so_far,
         coalesce(lag(is_closing) OVER so_far, false) AND NOT is_planned AND NOT is_return AS is_new
-    FROM member
+    FROM keyed
     WINDOW so_far AS (PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id)
 ),
 counted AS (
@@ -45,3 +52,7 @@ FROM counted
 WINDOW in_order AS (PARTITION BY site_id, job_id, appliance_key, episode ORDER BY arrived_at, visit_id),
     whole AS (PARTITION BY site_id, job_id, appliance_key, episode)
 QUALIFY bool_or(is_sign) OVER whole
+UNION ALL
+SELECT visit_id, visit_id, site_id, job_id, appliance_key, arrived_at, technician_id, is_appliance_proven, 1,
+    CASE WHEN has_swap THEN arrived_at END, has_swap, is_draft_symptom, is_closing, is_closing_known, waits_for_part
+FROM member ANTI JOIN several USING (site_id, job_id)

@@ -41,8 +41,16 @@ judged AS (
         coalesce(is_draft AND is_before AND margin_pa >= 0 AND contacts = 'closed', false) AS is_made,
         coalesce(is_draft AND is_after AND is_running AND margin_pa >= 0 AND coalesce(contacts, 'closed') = 'closed', false)
             AS is_made_after,
-        {'draft_pa': draft_pa, 'margin_pa': margin_pa, 'guard_pa': guard_pa, 'contacts': contacts} AS shown
+        {'draft_pa': draft_pa, 'margin_pa': margin_pa, 'guard_pa': guard_pa, 'contacts': contacts} AS reading_shown
     FROM compared
+),
+weighed AS (
+    -- the reading to show: the one that decides, of several the one farthest from the make point, then the first
+    SELECT *, CASE WHEN is_open_past_guard THEN 5e5 + margin_pa WHEN is_closed_at_rest THEN 4e5
+            WHEN is_short OR is_made THEN 3e5 + abs(margin_pa) WHEN is_usable AND NOT is_at_rest THEN 2e5
+            WHEN is_usable THEN 1e5 WHEN is_draft AND is_before THEN 5e4 WHEN is_draft THEN 0 END
+        - (visit_no * 1000 + reading_no) * 1e-6 AS weight
+    FROM judged
 ),
 gathered AS (
     SELECT draft_fault_id, bool_or(is_usable) AS is_usable, bool_or(is_closed_at_rest) AS is_closed_at_rest,
@@ -52,12 +60,8 @@ gathered AS (
         count(*) FILTER (WHERE is_before) AS n_readings_before,
         bool_or(quantity IN ('draft_at_switch', 'draft_at_port')) AS has_gauge_reading,
         bool_or(is_after) AS has_after_reading,
-        max_by(shown, (abs(margin_pa), -visit_no, -reading_no)) FILTER (WHERE is_open_past_guard) AS open_shown,
-        min_by(shown, (visit_no, reading_no)) FILTER (WHERE is_closed_at_rest) AS rest_shown,
-        max_by(shown, (abs(margin_pa), -visit_no, -reading_no)) FILTER (WHERE is_short OR is_made) AS support_shown,
-        max_by(shown, (NOT is_at_rest, visit_no, reading_no)) FILTER (WHERE is_usable) AS usable_shown,
-        max_by(shown, (is_before, visit_no, reading_no)) FILTER (WHERE is_draft) AS any_shown
-    FROM judged GROUP BY draft_fault_id
+        max_by(reading_shown, weight) AS shown
+    FROM weighed GROUP BY draft_fault_id
 ),
 decided AS (
     SELECT g.*, CASE
@@ -73,7 +77,8 @@ SELECT f.draft_fault_id, f.site_id, CASE d.finding
         WHEN 'open_past_guard' THEN 'switch_shown_faulty' WHEN 'closed_at_rest' THEN 'switch_shown_faulty'
         WHEN 'short' THEN 'condemnation_not_supported' WHEN 'made' THEN 'condemnation_not_supported'
         ELSE CASE WHEN d.finding IS NULL THEN 'no_reading' ELSE 'unclear' END END AS evidence,
-    shown.draft_pa, m.make_pa, shown.margin_pa, shown.guard_pa, shown.contacts,
+    d.shown.draft_pa AS draft_pa, m.make_pa, d.shown.margin_pa AS margin_pa, d.shown.guard_pa AS guard_pa,
+    d.shown.contacts AS contacts,
     CASE d.finding
         WHEN 'disagree' THEN 'readings before the repair contradict each other'
         WHEN 'open_past_guard' THEN 'draft past the make point by more than the guard band, contacts open'
@@ -89,6 +94,4 @@ SELECT f.draft_fault_id, f.site_id, CASE d.finding
     coalesce(d.has_after_reading, false) AS has_after_reading, coalesce(d.is_short, false) AS is_short_before,
     coalesce(d.is_made, false) AS is_made_before, coalesce(d.is_made_after, false) AS is_made_after
 FROM draft_fault AS f JOIN rated AS m USING (draft_fault_id)
-LEFT JOIN (SELECT *, CASE finding WHEN 'open_past_guard' THEN open_shown WHEN 'closed_at_rest' THEN rest_shown
-        WHEN 'short' THEN support_shown WHEN 'made' THEN support_shown WHEN 'disagree' THEN open_shown
-        WHEN 'usable' THEN usable_shown ELSE any_shown END AS shown FROM decided) AS d USING (draft_fault_id)
+LEFT JOIN decided AS d USING (draft_fault_id)

@@ -15,41 +15,42 @@ checked AS (
         list(DISTINCT c.check_code) FILTER (WHERE c.outcome = 'fault') AS fault_checks
     FROM visit_check AS c JOIN draft_visit AS d USING (visit_id) GROUP BY d.draft_fault_id
 ),
-written AS (
-    SELECT d.draft_fault_id, string_agg(v.notes, '. ' ORDER BY d.visit_no) AS notes, sum(length(v.notes)) AS n_note_characters
-    FROM delivered.visits AS v JOIN draft_visit AS d USING (visit_id)
-    WHERE v.notes IS NOT NULL GROUP BY d.draft_fault_id
-),
-explained AS (
-    SELECT d.draft_fault_id, string_agg(c.reason, '. ' ORDER BY d.visit_no) AS reason
-    FROM correction AS c JOIN draft_visit AS d USING (visit_id)
-    WHERE c.corrected_field = 'cause_code' GROUP BY d.draft_fault_id
-),
 benched AS (
     SELECT w.draft_fault_id, bool_or(b.verdict = 'faulty') AS is_faulty
     FROM bench_result AS b JOIN swap AS w USING (swap_id) GROUP BY w.draft_fault_id
 ),
-gathered AS (
+gathered AS MATERIALIZED (
     SELECT f.draft_fault_id, f.site_id, c.last_cause.cause_code AS cause_code,
         c.last_cause.contributing_cause_code AS contributing_cause_code, c.last_cause.cause_group AS cause_group,
         coalesce(k.n_checks_done, 0) AS n_checks_done, coalesce(k.n_checks_fault, 0) AS n_checks_fault,
-        coalesce(n.n_note_characters, 0) AS n_note_characters,
         c.last_cause.cause_group IS NULL OR c.last_cause.cause_group = 'none_found' AS is_none,
         coalesce(b.is_faulty, false) AS is_bench_faulty,
         CASE WHEN c.last_cause.cause_group = 'switch_itself' THEN e.evidence = 'switch_shown_faulty'
             WHEN c.last_cause.cause_group = 'electrical' THEN e.is_made_before AND e.is_made_after
             ELSE e.is_short_before AND e.is_made_after END AS is_measured,
-        coalesce(list_has_any(k.fault_checks, s.check_codes), false) AS has_matching_check,
-        n.notes, x.reason
+        coalesce(list_has_any(k.fault_checks, s.check_codes), false) AS has_matching_check
     FROM draft_fault AS f JOIN field_evidence AS e USING (draft_fault_id)
     LEFT JOIN caused AS c USING (draft_fault_id) LEFT JOIN checked AS k USING (draft_fault_id)
-    LEFT JOIN written AS n USING (draft_fault_id) LEFT JOIN explained AS x USING (draft_fault_id)
     LEFT JOIN benched AS b USING (draft_fault_id) LEFT JOIN cause_sign AS s ON s.cause_code = c.last_cause.cause_code
 ),
+written AS MATERIALIZED (
+    -- the notes that count, kept apart from their scan so that no other note is searched; why a cause was corrected, too
+    SELECT d.draft_fault_id, v.notes, length(v.notes) AS n_characters
+    FROM delivered.visits AS v JOIN draft_visit AS d USING (visit_id) WHERE v.notes IS NOT NULL
+    UNION ALL
+    SELECT d.draft_fault_id, c.reason, 0 FROM correction AS c JOIN draft_visit AS d USING (visit_id)
+    WHERE c.corrected_field = 'cause_code'
+),
+noted AS (
+    SELECT draft_fault_id, sum(w.n_characters) AS n_note_characters, bool_or(
+            CASE WHEN NOT g.is_none AND NOT g.is_measured AND NOT g.has_matching_check
+                THEN describes(g.cause_group, affirmed(w.notes)) ELSE false END) AS has_describing_note
+    FROM written AS w JOIN gathered AS g USING (draft_fault_id) GROUP BY draft_fault_id
+),
 described AS (
-    SELECT * EXCLUDE (notes, reason), CASE WHEN NOT is_none AND NOT is_measured AND NOT has_matching_check
-        THEN describes(cause_group, affirmed(concat_ws('. ', notes, reason))) ELSE false END AS has_describing_note
-    FROM gathered
+    SELECT g.*, coalesce(n.has_describing_note, false) AS has_describing_note,
+        coalesce(n.n_note_characters, 0) AS n_note_characters
+    FROM gathered AS g LEFT JOIN noted AS n USING (draft_fault_id)
 ),
 decided AS (
     SELECT *, CASE WHEN is_none THEN 'none' WHEN is_measured THEN 'measured'

@@ -3,16 +3,16 @@
 -- Within 400 days. Where the appliance is not known on either side, visits to the same site are linked, but an
 -- unplanned one for the same lost function is then uncertain. A correction of the link or the class wins.
 -- Same lost function: a draft symptom or a swap; or a draft cause with no other complaint than no heat.
-WITH fault AS (
-    SELECT f.draft_fault_id, f.site_id, f.job_id, f.appliance_key, f.completed_at, f.waits_for_part,
-        local_date(f.completed_at, s.time_zone) AS completed_on
+WITH closed AS (
+    SELECT f.draft_fault_id, f.site_id, f.job_id, f.appliance_key, coalesce(f.appliance_key, '') AS key_or_none,
+        f.completed_at, f.waits_for_part, local_date(f.completed_at, s.time_zone) AS completed_on
     FROM draft_fault AS f CROSS JOIN setting AS s WHERE f.is_closed
 ),
-next_fault AS (
-    SELECT f.draft_fault_id, n.arrived_at AS next_at
-    FROM fault AS f ASOF JOIN (SELECT site_id, appliance_key, arrived_at FROM draft_fault) AS n
-        ON n.site_id = f.site_id AND coalesce(n.appliance_key, '') = coalesce(f.appliance_key, '')
-        AND f.completed_at < n.arrived_at
+fault AS MATERIALIZED (
+    SELECT f.*, coalesce(n.arrived_at, TIMESTAMP '9999-01-01') AS next_at
+    FROM closed AS f ASOF LEFT JOIN (
+        SELECT site_id, coalesce(appliance_key, '') AS key_or_none, arrived_at FROM draft_fault) AS n
+        ON n.site_id = f.site_id AND n.key_or_none = f.key_or_none AND f.completed_at < n.arrived_at
 ),
 later AS (
     SELECT v.visit_id, v.site_id, v.job_id, v.arrived_at, v.arrived_on, v.visit_kind, v.symptom, v.is_draft_symptom,
@@ -28,10 +28,8 @@ pair AS (
         coalesce(v.followed_fault_id = f.draft_fault_id, false) AS is_following,
         coalesce(v.followed_fault_id = f.draft_fault_id OR v.appliance_key = f.appliance_key, false) AS is_same_appliance
     FROM fault AS f JOIN later AS v ON v.site_id = f.site_id AND v.arrived_at > f.completed_at
-    LEFT JOIN next_fault AS n USING (draft_fault_id)
-    WHERE v.arrived_on - f.completed_on <= 400
+    WHERE v.arrived_at <= f.next_at AND v.arrived_on - f.completed_on <= 400
         AND v.own_fault_id IS DISTINCT FROM f.draft_fault_id
-        AND (n.next_at IS NULL OR v.arrived_at <= n.next_at)
         AND (v.appliance_key = f.appliance_key OR v.appliance_key IS NULL OR f.appliance_key IS NULL
             OR v.followed_fault_id = f.draft_fault_id)
 ),
@@ -53,11 +51,12 @@ unplanned AS (
     SELECT visit_id FROM judged
     WHERE lost_function = 'same' AND is_same_appliance AND corrected_class IS NULL AND NOT is_planned_kind(visit_kind)
 ),
-another AS (
-    SELECT v.visit_id FROM delivered.visits AS v
-    WHERE v.visit_id IN (SELECT visit_id FROM unplanned)
-        AND regexp_matches(lower(v.notes),
+another AS MATERIALIZED (
+    -- kept apart from the scan, so that only the notes of these visits are searched
+    SELECT v.visit_id, regexp_matches(lower(v.notes),
             '\b(unrelated|not related|(different|other|second|wrong) (unit|appliance|furnace|boiler|heater))\b')
+            AS is_another
+    FROM delivered.visits AS v SEMI JOIN unplanned USING (visit_id)
 ),
 decided AS (
     SELECT j.*, CASE
@@ -70,7 +69,7 @@ decided AS (
         WHEN lost_function = 'other' THEN 'other' WHEN lost_function = 'disagree' THEN 'disagree'
         WHEN lost_function = 'not_said' THEN 'not_said'
         WHEN NOT is_same_appliance THEN 'not_proven'
-        WHEN a.visit_id IS NOT NULL THEN 'note' ELSE 'callback' END AS finding
+        WHEN a.is_another THEN 'note' ELSE 'callback' END AS finding
     FROM judged AS j LEFT JOIN another AS a USING (visit_id)
 )
 SELECT draft_fault_id, site_id, visit_id AS next_visit_id, arrived_at AS next_arrived_at, days_between, CASE finding
