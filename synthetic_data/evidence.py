@@ -110,7 +110,9 @@ def add_paper_facts(jobs: pd.DataFrame, technicians: Technicians) -> None:
     is_coded = (recorded >= 0) & ~causes.IS_NONE_FOUND[recorded]
     is_switch = is_coded & causes.IS_SWITCH[recorded]
     after = jobs["after_pa"].to_numpy()
-    agrees = ~at_rest & (seen < rated) & ~closed & (after >= rated)
+    # Draft faults: short before, made after. Electrical ones: the draft was there all along, and the switch had made.
+    is_electrical = np.array([group == "electrical" for group in causes.GROUPS])[recorded]
+    agrees = ~at_rest & np.where(is_electrical, (seen >= rated) & closed, (seen < rated) & ~closed) & (after >= rated)
     measured = np.where(is_switch, jobs["evidence"].to_numpy() == 2, agrees) & is_coded
     described = is_coded & jobs["is_described"].to_numpy()
     jobs["tier"] = np.where(measured, MEASURED, np.where(described, DESCRIBED, np.where(is_coded, CODE_ONLY, NONE)))

@@ -25,8 +25,8 @@ def make_visits(
     """One row per exported visit, sorted by arrival.
 
     Columns: part (ROUTINE, DRAFT_FIRST, DRAFT_RETURN), source (row in jobs or routine), appliance, technician, day,
-    minute (arrival, from midnight of the first day), n_minutes, kind, symptom, recorded, contributing, is_complete, waits,
-    is_after_hours, job (number), is_job_recorded, follows (row in this frame, -1), is_follow_recorded.
+    minute (arrival, from midnight of the first day), n_minutes, kind, symptom, recorded, contributing, is_complete,
+    waits, is_after_hours, job (number), is_job_recorded, follows (row in this frame, -1), is_follow_recorded.
     """
     first, back = _draft(rng, jobs, technicians)
     other = pd.DataFrame(
