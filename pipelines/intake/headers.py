@@ -1,0 +1,77 @@
+"""Which table a header belongs to, and which of its columns are known, personal or unknown."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+
+from pipelines.contract.fields import Table
+from pipelines.contract.tables import PERSONAL_WORDS, TABLE_BY_NAME, TABLES
+
+# A header must name this many contract columns before a table is guessed from it alone.
+FEWEST_KNOWN = 2
+
+
+@dataclass(frozen=True)
+class HeaderFound:
+    """A header row and the table it fits best. delivered: its cells as they stand."""
+
+    delivered: list[str]
+    table: Table
+    n_known: int
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The columns of a file. known: contract column -> delivered column; unknown: column -> nearest name or None."""
+
+    known: dict[str, str]
+    personal: list[str]
+    unknown: dict[str, str | None]
+    missing: list[str]
+
+
+def folded(name: str) -> str:
+    """A column name as it is compared: lower case, words joined by one underscore."""
+    return re.sub(r"[^0-9a-z]+", "_", name.replace("\ufeff", "").strip().casefold()).strip("_")
+
+
+def table_of_name(name: str) -> Table | None:
+    """The table a file or sheet is named after: the longest table name it begins with."""
+    stem = folded(name)
+    fitting = [table for table in TABLES if stem == table.name or stem.startswith(table.name + "_")]
+    return max(fitting, key=lambda table: len(table.name), default=None)
+
+
+def find_header(rows: list[list[str]], name: str = "") -> HeaderFound | None:
+    """The table whose columns the first row names; a file named after a table is held to that table."""
+    cells = rows[0]
+    names = {folded(cell) for cell in cells if cell}
+    named = table_of_name(name)
+    candidates = [named] if named else list(TABLES)
+    best = max(candidates, key=lambda table: (len(names & set(table.by_name)), set(table.required()) <= names))
+    known = len(names & set(best.by_name))
+    if known == 0 or (named is None and known < FEWEST_KNOWN):
+        return None
+    return HeaderFound(list(cells), best, known)
+
+
+def sort_columns(table: Table, delivered: list[str]) -> Columns:
+    """Known, personal and unknown columns of a file, and the required ones it lacks."""
+    known: dict[str, str] = {}
+    personal: list[str] = []
+    unknown: dict[str, str | None] = {}
+    for column in delivered:
+        key = folded(column)
+        if key in table.by_name and key not in known:
+            known[key] = column
+        elif any(word in key for word in PERSONAL_WORDS):
+            personal.append(column)
+        else:
+            near = difflib.get_close_matches(key, [n for n in table.by_name if n not in known], 1, 0.75)
+            unknown[column] = near[0] if near else None
+    return Columns(known, personal, unknown, [column for column in table.required() if column not in known])
+
+
+__all__ = ["TABLE_BY_NAME", "Columns", "HeaderFound", "find_header", "folded", "sort_columns", "table_of_name"]
