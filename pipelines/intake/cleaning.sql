@@ -2,8 +2,8 @@
 
 -- The cell without outer white space; NULL when blank or a word for blank.
 CREATE OR REPLACE TEMP MACRO cell(x) AS
-    CASE WHEN trim(x, e' \t\r\n\u00a0\u2007\u202f\ufeff') IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL
-    ELSE trim(x, e' \t\r\n\u00a0\u2007\u202f\ufeff') END;
+    CASE WHEN trim(x, ' ' || chr(9) || chr(13) || chr(10) || chr(160) || chr(8199) || chr(8239) || chr(65279)) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL
+    ELSE trim(x, ' ' || chr(9) || chr(13) || chr(10) || chr(160) || chr(8199) || chr(8239) || chr(65279)) END;
 
 -- A code as people type it: case, spaces and hyphens do not matter.
 CREATE OR REPLACE TEMP MACRO folded(x) AS lower(regexp_replace(x, '[\s-]+', '_', 'g'));
