@@ -105,11 +105,11 @@ def add_paper_facts(jobs: pd.DataFrame, technicians: Technicians) -> None:
     not_supported = ~at_rest & (((seen < rated) & ~closed) | ((seen >= rated) & closed))
     shown = (~at_rest & (seen > rated + guard) & ~closed) | (at_rest & closed & np.isfinite(seen))
     evidence = np.where(not_supported, 1, np.where(shown, 2, 3))
-    jobs["evidence"] = np.where(np.isfinite(seen), evidence, 0)
-    recorded = jobs["recorded"].to_numpy()
+    after, recorded = jobs["after_pa"].to_numpy(), jobs["recorded"].to_numpy()
+    # A reading after the repair alone says nothing about the old switch, but somebody did read.
+    jobs["evidence"] = np.where(np.isfinite(seen), evidence, np.where(np.isfinite(after), 3, 0))
     is_coded = (recorded >= 0) & ~causes.IS_NONE_FOUND[recorded]
     is_switch = is_coded & causes.IS_SWITCH[recorded]
-    after = jobs["after_pa"].to_numpy()
     # Draft faults: short before, made after. Electrical ones: the draft was there all along, and the switch had made.
     is_electrical = np.array([group == "electrical" for group in causes.GROUPS])[recorded]
     agrees = ~at_rest & np.where(is_electrical, (seen >= rated) & closed, (seen < rated) & ~closed) & (after >= rated)

@@ -13,7 +13,7 @@ from synthetic_data.scenario import REGIONS, Scenario
 from synthetic_data.weather import DAYS_PER_YEAR, Weather, day_of_year, simulate_weather
 
 # Smooth seasonal intensity exp(strength * cos(2 pi (day - peak) / year)) of the two families.
-PEAK_DAY = {"condensate": 27.0, "blockage": 350.0}
+PEAK_DAY = {"condensate": 27.0, "blockage": 334.0}
 STRENGTH = {"condensate": 0.95, "blockage": 0.75}
 CLIMATE_YEARS = 160
 YEAR_DAYS = 366
@@ -99,9 +99,9 @@ def fault_rates(rng: np.random.Generator, places: Places, scenario: Scenario, n_
     mix = np.exp(rng.normal(0, 0.22, (n_branches, len(groups))))
     by_cause = mix[:, [groups.index(group) for group in causes.GROUPS]]
     rate = scenario.draft_fault_rate * causes.SHARE[None, :] * by_cause[places.branch] * places.proneness[:, None]
-    is_dry = ~places.is_condensing
-    rate[np.ix_(is_dry, causes.NEEDS_CONDENSATE)] = 0.0
-    rate[np.ix_(is_dry, causes.NUMBER["hose_water"] == np.arange(causes.N_CAUSES))] *= 0.35
+    if_dry = np.where(causes.NEEDS_CONDENSATE, 0.0, 1.0)
+    if_dry[causes.NUMBER["hose_water"]] = 0.35
+    rate = rate * np.where(places.is_condensing[:, None], 1.0, if_dry[None, :])
     # Water heaters run all year and have short vents: fewer faults.
     return rate * np.where(places.kind == 3, 0.7, 1.05)[:, None]
 

@@ -38,11 +38,7 @@ def in_hand(fragment: str, hand: int) -> str:
     if hand == TERSE:
         return _ARTICLES.sub("", fragment) + ", "
     if hand == CHATTY:
-        return (
-            fragment[0].upper() + fragment[1:] + ", "
-            if len(fragment) < 18
-            else fragment[0].upper() + fragment[1:] + ". "
-        )
+        return fragment[0].upper() + fragment[1:] + "... "
     if hand == SHORT:
         return _changed(fragment, words.ABBREVIATIONS) + ". "
     if hand == MISSPELT:
@@ -83,7 +79,9 @@ def fragments() -> Fragments:
     topics |= {f"action {name}": phrases for name, phrases in words.ACTION.items()}
     topics |= {"look": words.LOOK, "vague": words.VAGUE, "closing": words.CLOSING}
     everything = [""]
-    first, size, place = [], [], {}
+    first: list[int] = []
+    size: list[int] = []
+    place: dict[str, int] = {}
     for name, phrases in topics.items():
         place[name] = len(first)
         written = [
@@ -125,8 +123,9 @@ def make_notes(
     ]
     text = pc.binary_join_element_wise(*pieces, "")
     text = pc.utf8_rtrim(text, " ,/")
-    is_blank = pa.array(rng.random(n) < BLANK_SHARE)
-    return pc.if_else(is_blank, pa.scalar(None, pa.string()), text)
+    # A visit whose finding counts as described has a note.
+    is_blank = (rng.random(n) < BLANK_SHARE) & ((finding < 0) | (visits["part"].to_numpy() != 1))
+    return pc.if_else(pa.array(is_blank), pa.scalar(None, pa.string()), text)
 
 
 def _topics(

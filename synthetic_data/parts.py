@@ -103,7 +103,15 @@ class _Lines:
 
     def add(self, visit: np.ndarray, part: np.ndarray | int, **more: np.ndarray | float | int) -> None:
         n = len(visit)
-        full = {"words": -1, "quantity": 1.0, "status": BLANK_STATUS, "tag": -1, "warranty": -1, "free": 0} | more
+        full = {
+            "words": -1,
+            "quantity": 1.0,
+            "status": BLANK_STATUS,
+            "tag": -1,
+            "warranty": -1,
+            "free": 0,
+            "keeps": 0,
+        } | more
         batch = {name: np.broadcast_to(np.asarray(value), n) for name, value in full.items()}
         self.batches.append({"visit": visit, "part": np.broadcast_to(np.asarray(part), n), **batch})
 
@@ -171,8 +179,9 @@ def part_lines(
     lines.add(quoted, part_of_visit[quoted], words=switch_words(quoted), status=STATUS["quoted"])
     tried = without[rng.random(len(without)) < 0.02]
     words = switch_words(tried)
-    lines.add(tried, part_of_visit[tried], words=words, status=STATUS["fitted"])
-    lines.add(tried, part_of_visit[tried], words=words, status=STATUS["credited"], quantity=-1.0)
+    # A line and its credit carry the same number, or nobody could tell that they belong together.
+    lines.add(tried, part_of_visit[tried], words=words, status=STATUS["fitted"], keeps=1)
+    lines.add(tried, part_of_visit[tried], words=words, status=STATUS["credited"], quantity=-1.0, keeps=1)
     unused = without[rng.random(len(without)) < 0.01]
     lines.add(unused, part_of_visit[unused], words=switch_words(unused), status=STATUS["returned"])
     _repairs(rng, lines, ends, cause, found, has_swap)
@@ -236,7 +245,8 @@ def _routine(rng: np.random.Generator, lines: _Lines, visits: pd.DataFrame, mode
 def _as_table(rng: np.random.Generator, scenario: Scenario, frame: pd.DataFrame, plan: BlockPlan) -> pa.Table:
     n = len(frame)
     part, words = frame["part"].to_numpy(), frame["words"].to_numpy()
-    has_number = (rng.random(n) > 0.02 * scenario.dirt) & (frame["free"].to_numpy() == 0)
+    has_number = (rng.random(n) > 0.02 * scenario.dirt) | (frame["keeps"].to_numpy() == 1)
+    has_number &= frame["free"].to_numpy() == 0
     # The class is left blank only where the part number still tells it.
     has_class = ~has_number | (rng.random(n) > 0.03 * scenario.dirt)
     cost = np.where(frame["free"].to_numpy() == 1, 0.0, COST_OF[part])

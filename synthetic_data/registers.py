@@ -139,17 +139,19 @@ def warranty_claims(rng: np.random.Generator, scenario: Scenario, swaps: pd.Data
 def coaching_sessions(
     rng: np.random.Generator, scenario: Scenario, technicians: Technicians, plan: BlockPlan
 ) -> pa.Table:
-    """One to three sessions for each coached technician, the first on the day from which it may have worked."""
+    """Two to four sessions for each coached technician, the first on the day from which it may have worked."""
     coached = np.flatnonzero(technicians.coached_day >= 0)
-    times = rng.integers(1, 4, len(coached))
+    times = rng.integers(2, 5, len(coached))
     row = np.repeat(coached, times)
     starts = np.repeat(np.cumsum(times) - times, times)
     turn = np.arange(len(row)) - starts
     held = technicians.coached_day[row] + turn * 21
-    weight = np.array(
-        [3.0 if topic in ("gauge_use", "root_cause_record", "draft_at_switch") else 0.6 for topic in TOPICS]
-    )
-    topic = rng.choice(len(TOPICS), len(row), p=weight / weight.sum())
+    # Half of the sessions are about the steps that matter most, the others go through the whole list.
+    usual = np.array([TOPICS.index(name) for name in ("gauge_use", "root_cause_record", "draft_at_switch")])
+    others = np.setdiff1d(np.arange(len(TOPICS)), usual)
+    is_usual = np.arange(len(row)) % 2 == 0
+    turn_of_other = (plan.number * 7 + np.arange(len(row)) // 2) % len(others)
+    topic = np.where(is_usual, usual[rng.integers(0, len(usual), len(row))], others[turn_of_other])
     first = plan.first_technician + 1
     table = table_of(
         "coaching_sessions",

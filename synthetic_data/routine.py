@@ -38,13 +38,13 @@ def make_routine(
     parts = [_maintenance(rng, scenario, places, level)]
     heat = weather.heating_degree_days_c[:, : scenario.n_days]
     flat = np.ones_like(heat)
-    for kind, rate, curve in (
+    for name, rate, curve in (
         ("no_heat", _NO_HEAT, 0.15 + heat / 10.0),
         ("other_fault", _OTHER_FAULT, 0.5 + heat / 25.0),
         ("inspection", _INSPECTION, flat),
         ("other", _OTHER, flat),
     ):
-        parts.append(_at_random(rng, scenario, places, KIND[kind], rate * level, curve))
+        parts.append(_at_random(rng, scenario, places, KIND[name], rate * level, curve))
     new = np.flatnonzero((places.installed_day >= 0) & (places.installed_day < scenario.n_days))
     parts.append((new, places.installed_day[new], np.full(len(new), KIND["installation"])))
     appliance, day, kind = (np.concatenate([part[k] for part in parts]) for k in range(3))

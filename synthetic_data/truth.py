@@ -77,7 +77,7 @@ def _swaps(scenario: Scenario, plan: BlockPlan, technicians: Technicians, swaps:
     return pd.DataFrame(
         {
             "visit_id": visit_ids,
-            "removed_tag": np.where(swaps["has_tag"], [f"TAG{text[1:]}" for text in visit_ids], None),
+            "removed_tag": pd.Series(visit_ids).str.replace("V", "TAG").where(swaps["has_tag"].to_numpy(bool), None),
             "technician_id": [f"T{first + number:03d}" for number in swaps["swapped_by"]],
             "diagnosed_by": [f"T{first + number:03d}" for number in diagnosed_by],
             "branch": [branch_name(plan.first_branch + place) for place in technicians.branch[diagnosed_by]],
@@ -104,7 +104,8 @@ def _days_or_none(days: np.ndarray) -> pd.Series:
 
 
 def _code_or_none(numbers: np.ndarray) -> np.ndarray:
-    return np.where(numbers >= 0, np.array(causes.CODES, dtype=object)[np.maximum(numbers, 0)], None)
+    names = np.array([*causes.CODES, None], dtype=object)
+    return names[np.where(numbers >= 0, numbers, causes.N_CAUSES)]
 
 
 def _jobs(

@@ -21,8 +21,8 @@ _MEAN_C = np.array([7.5, 9.5, 5.5, 8.5])
 _SWING_C = np.array([14.0, 11.0, 13.0, 15.0])
 _COLDEST_DAY = 20.0
 _PERSISTENCE = 0.76
-_WANDER_C = 3.4
-_SNAPS_PER_YEAR = 5.0
+_WANDER_C = 3.0
+_SNAPS_PER_YEAR = 6.0
 _GUST_M_S = np.array([10.0, 14.0, 13.0, 11.0])
 
 # Weather that brings a masked cause back, by codes.CAUSES.returns_with.
@@ -94,7 +94,7 @@ def _cold_snaps(rng: np.random.Generator, shape: tuple[int, int], season: np.nda
     n_regions, n_days = shape
     chance = _SNAPS_PER_YEAR / DAYS_PER_YEAR * 2.2 * np.clip(season, 0.0, None) ** 1.5
     starts = (rng.random((1, n_days)) < chance) & (rng.random(shape) < 0.8)
-    depth = np.where(starts, rng.gamma(6.0, 1.1, shape), 0.0)
+    depth = np.where(starts, rng.gamma(6.0, 1.4, shape), 0.0)
     return lfilter(np.array([0.5, 1.0, 1.0, 0.8, 0.4]), [1.0], depth, axis=1)
 
 
