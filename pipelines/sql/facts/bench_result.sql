@@ -3,26 +3,11 @@
 -- JCGM 106:2012: p = probability that the make point lies within rated +/- tolerance, for the mean of the make readings
 -- with u from gauge, smallest step and repeatability. A single reading has no spread of its own; the share in the
 -- settings is assumed. Handling and time can keep a switch from being good, never from being faulty.
-WITH candidate AS (
-    SELECT b.bench_test_id, w.swap_id,
-        CASE WHEN b.removed_tag = w.removed_tag AND b.visit_id = w.visit_id THEN 1
-            WHEN b.removed_tag = w.removed_tag THEN 2 ELSE 3 END AS match_no, w.swapped_at
-    FROM bench_test AS b JOIN swap AS w ON w.removed_tag = b.removed_tag
-    WHERE (b.visit_id = w.visit_id) OR (b.visit_id IS NULL AND w.swapped_at <= b.tested_at)
-    UNION ALL
-    SELECT b.bench_test_id, w.swap_id, 3, w.swapped_at
-    FROM bench_test AS b JOIN swap AS w ON w.visit_id = b.visit_id AND (w.removed_tag IS NULL OR b.removed_tag IS NULL)
-    QUALIFY count(*) OVER (PARTITION BY b.bench_test_id) = 1
-),
-matched AS (
-    SELECT bench_test_id, swap_id FROM candidate
-    QUALIFY row_number() OVER (PARTITION BY bench_test_id ORDER BY match_no, swapped_at DESC, swap_id) = 1
-),
-last_test AS (
+WITH last_test AS (
     SELECT m.swap_id, b.*, count(*) OVER per_swap AS n_tests,
         first_value(b.selection IGNORE NULLS) OVER by_time AS first_selection,
         first_value(b.selection_probability IGNORE NULLS) OVER by_time AS first_probability
-    FROM matched AS m JOIN bench_test AS b USING (bench_test_id)
+    FROM bench_match AS m JOIN bench_test AS b USING (bench_test_id)
     WINDOW per_swap AS (PARTITION BY m.swap_id),
         by_time AS (PARTITION BY m.swap_id ORDER BY b.tested_at, b.bench_test_id
             ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING)

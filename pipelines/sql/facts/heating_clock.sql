@@ -15,7 +15,7 @@ filled AS (
     FROM grid AS g LEFT JOIN weather_day AS w USING (weather_station_id, day_on)
 )
 SELECT weather_station_id, day_on,
-    sum(CASE WHEN is_heating_day THEN 1 ELSE 0 END) OVER by_day AS n_heating_days,
-    sum(CASE WHEN is_heating_day IS NULL THEN 1 ELSE 0 END) OVER by_day AS n_unknown_days
+    count(*) FILTER (WHERE is_heating_day) OVER by_day AS n_heating_days,
+    count(*) FILTER (WHERE is_heating_day IS NULL) OVER by_day AS n_unknown_days
 FROM filled
 WINDOW by_day AS (PARTITION BY weather_station_id ORDER BY day_on)

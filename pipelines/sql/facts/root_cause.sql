@@ -49,7 +49,7 @@ noted AS (
 ),
 described AS (
     SELECT g.*, coalesce(n.has_describing_note, false) AS has_describing_note,
-        coalesce(n.n_note_characters, 0) AS n_note_characters
+        CAST(coalesce(n.n_note_characters, 0) AS BIGINT) AS n_note_characters
     FROM gathered AS g LEFT JOIN noted AS n USING (draft_fault_id)
 ),
 decided AS (
