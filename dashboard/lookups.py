@@ -22,11 +22,11 @@ def latest_week(scope: Scope) -> dict[str, Any]:
     where, bound = scope.where("arrived_on")
     return store_access.row(
         f"""
-        WITH week AS (SELECT draft_fault_id, week_on FROM draft_fault WHERE {where}
-                      QUALIFY week_on = max(week_on) OVER ())
-        SELECT any_value(week_on) AS week_on, count(DISTINCT week.draft_fault_id) AS n_draft_faults,
-               count(swap_id) AS n_swaps, count(swap_id) FILTER (NOT has_root_cause) AS n_without_cause
-        FROM week LEFT JOIN swap_case USING (draft_fault_id) HAVING count(*) > 0
+        WITH newest AS (SELECT draft_fault_id, week_on FROM draft_fault WHERE {where}
+                        QUALIFY week_on = max(week_on) OVER ())
+        SELECT any_value(n.week_on) AS week_on, count(DISTINCT n.draft_fault_id) AS n_draft_faults,
+               count(s.swap_id) AS n_swaps, count(s.swap_id) FILTER (NOT s.has_root_cause) AS n_without_cause
+        FROM newest AS n LEFT JOIN swap_case AS s USING (draft_fault_id) HAVING count(*) > 0
         """,
         bound,
     )

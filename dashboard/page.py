@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import logging
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -13,6 +14,9 @@ import streamlit as st
 from dashboard import notices, store_access, theme, words
 from dashboard.charts.picture import Picture
 from pipelines.errors import GoodpullError
+
+# Most characters of a cell in a text table; the whole of it is in the export.
+LONGEST_CELL = 400
 
 log = logging.getLogger("goodpull")
 
@@ -79,13 +83,18 @@ def rows(
         f'<th scope="col"{kind}>{html.escape(title)}</th>' for (title, _), kind in zip(columns, kinds, strict=True)
     )
     lines = "".join(
-        "<tr>"
-        + "".join(f"<td{kind}>{html.escape(str(cell))}</td>" for cell, kind in zip(line, kinds, strict=True))
-        + "</tr>"
+        "<tr>" + "".join(f"<td{kind}>{_cell(cell)}</td>" for cell, kind in zip(line, kinds, strict=True)) + "</tr>"
         for line in body
     )
     above = f"<caption class='gp-quiet' style='text-align:left'>{html.escape(caption)}</caption>" if caption else ""
     st.html(f'<table class="gp-list">{above}<thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table>')
+
+
+def _cell(cell: Any) -> str:
+    """A cell as HTML text: nothing for a missing value, markup escaped, long unbroken text given places to break."""
+    text = "" if words.is_missing(cell) else str(cell)
+    text = text if len(text) <= LONGEST_CELL else text[:LONGEST_CELL] + "…"
+    return "<wbr>".join(html.escape(piece) for piece in re.findall(r"\S{1,28}|\s+", text))
 
 
 def next_steps(steps: Sequence[str]) -> None:

@@ -40,10 +40,13 @@ def show() -> None:
 def _buttons(key: str, is_ready: bool, work: Callable[[bool], None]) -> None:
     with st.container(horizontal=True):
         if st.button(
-            "Check first", key=f"check_{key}", disabled=not is_ready, help="Says what a load would do; changes nothing."
+            "Check first",
+            key=f"check_button_{key}",
+            disabled=not is_ready,
+            help="Says what a load would do; changes nothing.",
         ):
             work(True)
-        if st.button("Load", key=f"load_{key}", disabled=not is_ready, type="primary"):
+        if st.button("Load", key=f"load_button_{key}", disabled=not is_ready, type="primary"):
             work(False)
 
 

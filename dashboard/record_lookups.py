@@ -41,7 +41,7 @@ def held_back_reasons() -> pd.DataFrame:
         """
         SELECT table_name, column_name, any_value(reason) AS reason, count(DISTINCT (load_id, row_no)) AS n_rows,
                left(min(got), 60) AS example
-        FROM held_back GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, ALL
+        FROM held_back GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, table_name, column_name
         """
     )
 

@@ -146,7 +146,7 @@ def page_style(colours: Palette) -> str:
   border-bottom: 1.5px solid {colours.aside};
   vertical-align: bottom;}}
 .gp-list td {{padding: .26rem .6rem .26rem 0; border-bottom: 1px solid {colours.line}; vertical-align: top;
-  overflow-wrap: anywhere;}}
+  overflow-wrap: break-word;}}
 .gp-list .gp-num {{text-align: right; white-space: nowrap; overflow-wrap: normal;}}
 .gp-list tr.gp-first td {{font-weight: 600;}}
 @media print {{header, .st-key-scope, .stButton, .stDownloadButton {{display: none !important;}}}}

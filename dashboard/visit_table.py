@@ -38,7 +38,7 @@ TITLES = {
 _IN_WORDS = {
     "symptom": {},
     "cause_code": {},
-    "evidence": words.EVIDENCE_WORDS,
+    "evidence": words.EVIDENCE_SHORT,
     "tier": words.TIER_WORDS,
     "verdict": words.VERDICT_WORDS,
 }
@@ -95,11 +95,13 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     picked = st.dataframe(
         shown,
         hide_index=True,
-        height=min(_height(len(shown)), 390),
+        height="auto",
+        placeholder="",
         key=f"table_{key}",
         on_select="rerun",
         selection_mode="single-row",
         column_config=_formats(shown),
+        column_order=[title for title in WIDTHS if title in shown.columns],
         alt=f"Table of {words.plural(len(shown), 'visit')}",
     )
     chosen = picked.selection.rows if picked else []
@@ -107,19 +109,36 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
         visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]))
 
 
-def _height(n_rows: int) -> int:
-    """Pixels that hold the header and this many rows."""
-    return 35 * (n_rows + 1) + 3
+# Columns on the page with their widths in pixels, so that the table fits 1280 without scrolling; exports hold all.
+WIDTHS = {
+    "Date": 88,
+    "Visit": 78,
+    "Site": 74,
+    "Technician": 158,
+    "Symptom": 118,
+    "Cause recorded": 128,
+    "Root cause": 92,
+    "Readings say": 120,
+    "Draft margin, Pa": 70,
+    "Bench": 66,
+    "Came back after, days": 76,
+    "Missing": 150,
+    "Days between": 80,
+    "Notes": 210,
+}
 
 
 def _formats(shown: pd.DataFrame) -> dict[str, object]:
-    formats: dict[str, object] = {
-        "Date": st.column_config.DateColumn("Date", format="YYYY-MM-DD", width="small"),
-        "Draft margin, Pa": st.column_config.NumberColumn(format="%.0f", width="small"),
-        "Came back after, days": st.column_config.NumberColumn(format="%.0f", width="small"),
-        "Notes": st.column_config.TextColumn(width="large"),
+    special = {
+        "Date": lambda width: st.column_config.DateColumn(format="YYYY-MM-DD", width=width),
+        "Draft margin, Pa": lambda width: st.column_config.NumberColumn("Margin, Pa", format="%.0f", width=width),
+        "Came back after, days": lambda width: st.column_config.NumberColumn("Back, days", format="%.0f", width=width),
     }
-    return {title: form for title, form in formats.items() if title in shown.columns}
+    return {
+        title: special.get(title, lambda width: st.column_config.TextColumn(width=width))(width)
+        for title, width in WIDTHS.items()
+        if title in shown.columns
+    }
 
 
 def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
@@ -169,7 +188,8 @@ def plain_table(
     st.dataframe(
         shown,
         hide_index=True,
-        height=min(_height(len(frame)), 390),
+        height="auto",
+        placeholder="",
         column_config=config,
         key=f"table_{key}",
         alt=f"Table of {words.plural(len(frame), 'row')}",

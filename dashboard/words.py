@@ -126,7 +126,7 @@ def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
         return "range not known"
     low, high = (value_of(amount, unit, currency) for amount in (estimate.low, estimate.high))
     if low == high:
-        return f"about {low}"
+        return "counted, so without a range"
     if unit in ("points", "money", "days", "ratio"):
         # The unit once, at the end.
         low = low.rsplit(" ", 1)[0] if " " in low else low
@@ -155,6 +155,12 @@ CAUSE_WORDS = {cause.code: cause.about for cause in CAUSES}
 SYMPTOM_WORDS = {code.code: code.about for code in SYMPTOM.codes}
 VISIT_KIND_WORDS = {code.code: code.about for code in VISIT_KIND.codes}
 
+EVIDENCE_SHORT = {
+    "condemnation_not_supported": "not supported",
+    "switch_shown_faulty": "shown faulty",
+    "unclear": "undecided",
+    "no_reading": "no reading",
+}
 EVIDENCE_WORDS = {
     "condemnation_not_supported": "readings do not support pulling the switch",
     "switch_shown_faulty": "readings show the switch faulty",

@@ -41,10 +41,12 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
     line = base.mark_line(color=colours.aside, strokeWidth=1).encode(x=week, y="share:Q")
     dots = (
         base.transform_filter("isValid(datum.share)")
-        .mark_point(size=46, opacity=1, strokeWidth=1.6)
+        .mark_point(opacity=1, strokeWidth=1.5)
         .encode(
             x=week,
             y="share:Q",
+            # Weeks with few cases are drawn small: they say little.
+            size=alt.Size("n:Q", scale=alt.Scale(type="sqrt", rangeMin=10, rangeMax=64), legend=None),
             shape=alt.Shape(
                 "state:N", scale=alt.Scale(domain=STATES, range=["circle", "diamond", "circle"]), title=None
             ),

@@ -110,7 +110,7 @@ def _first(table: pd.DataFrame) -> None:
             f"{words.share(person.value)} ({words.share(person.low)} to {words.share(person.high)})",
             words.share(person.expected_rate),
             words.count(person.draft_fault_visits),
-            person.reason or "",
+            person.reason,
         )
         for person in table[page.is_true(table["is_flagged"])].itertuples()
     ]
@@ -174,8 +174,8 @@ def _log() -> None:
             words.date(line.held_on),
             code_names.shown(line.technician_id),
             words.label(line.topic),
-            line.coach_id or "",
-            line.remark or "",
+            line.coach_id,
+            line.remark,
         )
         for line in lookups.coaching_log().itertuples()
     ]

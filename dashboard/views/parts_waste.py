@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import code_names, figure_card, figures_access, lookups, page, scope_bar, visit_table, words
+from dashboard import (
+    code_names,
+    figure_card,
+    figures_access,
+    lookups,
+    page,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.charts.ranges import ranges
 from dashboard.charts.waste import waste_by_month
 from models.figures.scope import Scope
@@ -107,6 +117,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "money",
             "what_if",
             currency=waste.currency,
+            rests_on=f"{words.plural(waste.what_if.n, 'technician')} side by side",
             note=waste.what_if.sentence if waste.what_if.is_known else "",
             behind=lambda limit: figures_access.visits_behind(scope, "swaps", limit),
         )
@@ -157,12 +168,19 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
 
 def _made_of(waste: Waste) -> None:
     st.header("What it is made of")
+    settings = store_access.settings()
+    # An amount nobody gave a rate for is left out, which is not the same as nothing.
+    left_out = {
+        "labour": settings.labour_cost_per_hour is None,
+        "trip": settings.trip_cost is None,
+        "callbacks": settings.labour_cost_per_hour is None and settings.trip_cost is None,
+    }
     lines = [
-        (title, words.money(waste.parts.get(name), waste.currency))
+        (title, "left out: no rate given" if left_out.get(name) else words.money(waste.parts[name], waste.currency))
         for name, title in PARTS.items()
         if name in waste.parts
     ]
-    page.rows((("Part of the cost", "text"), (f"Amount, {waste.currency}", "number")), lines, "No amount is on record.")
+    page.rows((("Part of the cost", "text"), ("Amount", "number")), lines, "No amount is on record.")
 
 
 def _warranty(waste: Waste, scope: Scope) -> None:

@@ -99,7 +99,7 @@ def _held_back() -> None:
     st.header("Held back")
     reasons = record_lookups.held_back_reasons()
     lines = [
-        (line.table_name, line.column_name or "", line.reason, words.count(line.n_rows), line.example or "")
+        (line.table_name, line.column_name, line.reason, words.count(line.n_rows), line.example)
         for line in reasons.head(20).itertuples()
     ]
     columns = (("Table", "text"), ("Column", "text"), ("Reason", "text"), ("Rows", "number"), ("For example", "text"))

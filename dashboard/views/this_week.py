@@ -16,6 +16,8 @@ CHART_TITLES = {
     "good_switch": "Good switches among those tested",
     "callback_30": "Came back within 30 days of the swap",
 }
+# Swaps in a week below which a share of them is not judged on its own.
+FEWEST_TO_JUDGE = 5
 METHOD = (
     "The rate of good switches weights the tested ones back to all that were pulled. Callbacks are one minus "
     "Kaplan-Meier, "
@@ -51,17 +53,20 @@ def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
     start = f"In the week of {words.date(week['week_on'])}: {words.plural(week['n_draft_faults'], 'draft fault')}"
     if not week["n_swaps"]:
         return f"{start}, and no switch was pulled."
-    start += (
-        f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, "
-        f"{words.count(week['n_without_cause'])} of them"
+    without = int(week["n_without_cause"])
+    start += f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, " + (
+        "each with a root cause on record."
+        if not without
+        else f"{words.count(without)} without a root cause on record."
     )
-    start += " without a root cause on record."
+    if week["n_swaps"] < FEWEST_TO_JUDGE:
+        return f"{start} With so few, a week says nothing about the habit; see the weeks together below."
     weeks = chart.weeks[pd.to_datetime(chart.weeks["week_on"]) == pd.Timestamp(week["week_on"])]
     if weeks.empty or weeks["lower"].isna().all():
         return f"{start} There are too few weeks before it to say whether that is unusual."
     now = weeks.iloc[-1]
     limits = f"{words.share(now['lower'])} to {words.share(now['upper'])}"
-    if now["is_signal"]:
+    if not now["lower"] <= now["share"] <= now["upper"]:
         side = "more" if now["share"] > now["centre"] else "less"
         return f"{start} That is {side} than chance explains: {words.share(now['share'])}, against a usual {limits}."
     return f"{start} That is no more than the usual up and down: {words.share(now['share'])}, within {limits}."
