@@ -91,7 +91,7 @@ def bench_tests(
     ohms = np.where(resistive, rng.uniform(8, 900, n), rng.gamma(2.0, 0.12, n))
     rig_bias = rng.normal(0, 0.002)
     make_inch = tested["make_pa"].to_numpy() / INCH_OF_WATER_PA
-    shift = np.where(leaks | wet, rng.uniform(0.10, 0.35, n) * make_inch, 0.0)
+    shift = np.where(leaks | wet, rng.uniform(0.18, 0.40, n) * make_inch, 0.0)
     model = places.switch_model[tested["appliance"].to_numpy()]
     n_readings = np.where(rng.random(n) < 0.82, 3, np.where(rng.random(n) < 0.8, 2, 1))
     given: dict[str, pa.Array] = {}

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from synthetic_data.bench import bench_tests, choose_tests, make_swaps
+from synthetic_data.checks import checks, gauges, visit_crew
 from synthetic_data.dirt import soil
 from synthetic_data.evidence import add_paper_facts, add_readings
 from synthetic_data.faults import Intensity, draw_faults, fault_rates, make_climate, make_intensity
@@ -18,7 +19,7 @@ from synthetic_data.notes import make_notes
 from synthetic_data.paper import visits_table
 from synthetic_data.parts import part_lines, parts_table
 from synthetic_data.places import make_places
-from synthetic_data.readings import checks, gauges, readings, visit_crew
+from synthetic_data.readings import readings
 from synthetic_data.registers import (
     appliances,
     coaching_sessions,

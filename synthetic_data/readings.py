@@ -1,4 +1,4 @@
-"""Readings, checks, gauges and second hands on a visit, as delivered."""
+"""Readings on visits, as delivered: draft before and after the repair, probes, combustion, spellings of all kinds."""
 
 from __future__ import annotations
 
@@ -8,14 +8,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipelines.contract import codes
-from pipelines.contract.units import INCH_OF_WATER_PA
 from synthetic_data import causes
-from synthetic_data.bench import BENCH_ACCURACY_PERCENT, BENCH_SCALE_INCH, BENCH_STEP_INCH
-from synthetic_data.columns import coded, dates, flags, identifiers, numbers, table_of, whole
+from synthetic_data.columns import coded, identifiers, table_of, whole
 from synthetic_data.evidence import (
     AS_READ,
     AT_REST,
-    FIELD_ACCURACY_PERCENT_FULL_SCALE,
     GAUGE_UNITS,
     WITHOUT_UNIT,
 )
@@ -32,14 +29,10 @@ CONDITIONS = codes.CONDITION.values()
 CONDITION = {name: number for number, name in enumerate(CONDITIONS)}
 TAKEN = codes.TAKEN.values()
 CONTACTS = codes.CONTACTS.values()
-CHECKS = codes.CHECK_CODE.values()
-CHECK = {name: number for number, name in enumerate(CHECKS)}
-OUTCOMES = codes.OUTCOME.values()
-SOUND, FAULT, NOT_DONE = (OUTCOMES.index(word) for word in ("sound", "fault", "not_done"))
 
 _INCH_SPELLINGS = ("in. w.c.", "inH2O", '"WC', "iwc", "in wc", "[in_i'H2O]", "in wg")
-_UNIT_WORDS = (*_INCH_SPELLINGS, "Pa", "mbar", "V", "ppm", "Cel", "degF")
-_UNIT_AT = {"Pa": 7, "mbar": 8, "V": 9, "ppm": 10, "Cel": 11, "degF": 12}
+UNIT_WORDS = (*_INCH_SPELLINGS, "Pa", "mbar", "V", "ppm", "Cel", "degF")
+UNIT_AT = {"Pa": 7, "mbar": 8, "V": 9, "ppm": 10, "Cel": 11, "degF": 12}
 _UNIT_PA = np.array([unit[1] for unit in GAUGE_UNITS])
 # Quantities read beside the draft: centre, spread, decimals, unit.
 _BESIDE = {
@@ -148,14 +141,14 @@ def _probes(rng, add, jobs: pd.DataFrame, rows: np.ndarray, of_job: np.ndarray, 
         read = np.where(weak & (cause == causes.NUMBER["fan_supply"]), np.round(read * 0.82), read)
         open_contacts = jobs["before_closed"].to_numpy()[of_job] == 0
         read = np.where((not weak) & open_contacts, np.round(rng.normal(26.5, 0.8, len(rows)), 1), read)
-        add(rows[chosen], quantity, value=read[chosen], unit=_UNIT_AT[unit], taken=0, order=3)
+        add(rows[chosen], quantity, value=read[chosen], unit=UNIT_AT[unit], taken=0, order=3)
 
 
 def _combustion(rng, add, rows: np.ndarray) -> None:
     for quantity in ("co_air_free", "flue_temperature"):
         centre, spread, digits, unit = _BESIDE[quantity]
         value = np.abs(np.round(rng.normal(centre, spread, len(rows)), digits))
-        add(rows, quantity, value=value, unit=_UNIT_AT[unit], condition=CONDITION["hot_running"], taken=1, order=6)
+        add(rows, quantity, value=value, unit=UNIT_AT[unit], condition=CONDITION["hot_running"], taken=1, order=6)
 
 
 def _maintenance(rng, add, visits: pd.DataFrame, places: Places, weather: Weather) -> None:
@@ -175,7 +168,7 @@ def _maintenance(rng, add, visits: pd.DataFrame, places: Places, weather: Weathe
     for quantity in ("manifold_pressure", "other"):
         some = rows[rng.random(len(rows)) < 0.12]
         centre, spread, digits, unit = _BESIDE[quantity]
-        add(some, quantity, value=np.round(rng.normal(centre, spread, len(some)), digits), unit=_UNIT_AT[unit], order=7)
+        add(some, quantity, value=np.round(rng.normal(centre, spread, len(some)), digits), unit=UNIT_AT[unit], order=7)
 
 
 def _as_table(
@@ -200,9 +193,9 @@ def _as_table(
     value = np.where(is_draft & (own_unit == 1), np.round(value), np.round(value, 2))
     fate = frame["fate"].to_numpy()
     spelling = technician % len(_INCH_SPELLINGS)
-    unit = np.where(own_unit == 0, spelling, np.where(own_unit == 1, _UNIT_AT["Pa"], _UNIT_AT["mbar"]))
+    unit = np.where(own_unit == 0, spelling, np.where(own_unit == 1, UNIT_AT["Pa"], UNIT_AT["mbar"]))
     unit = np.where(is_draft, unit, frame["unit"].to_numpy())
-    unit = np.where(fate == WITHOUT_UNIT, -1, np.where(fate > WITHOUT_UNIT, _UNIT_AT["Pa"], unit))
+    unit = np.where(fate == WITHOUT_UNIT, -1, np.where(fate > WITHOUT_UNIT, UNIT_AT["Pa"], unit))
     text, unit = _as_text(rng, scenario, value, unit, is_draft & (fate == AS_READ), technician, technicians)
     quantity = frame["quantity"].to_numpy()
     closed = frame["closed"].to_numpy()
@@ -215,7 +208,7 @@ def _as_table(
             "reading_no": whole(reading_no),
             "quantity": coded(QUANTITIES, quantity),
             "value": text,
-            "unit": coded(_UNIT_WORDS, unit),
+            "unit": coded(UNIT_WORDS, unit),
             "condition": coded(CONDITIONS, frame["condition"].to_numpy()),
             "contacts": coded(CONTACTS, closed),
             "taken": coded(TAKEN, frame["taken"].to_numpy()),
@@ -251,100 +244,3 @@ def _as_text(
     )
     text = pc.if_else(pa.array(in_cell), pc.binary_join_element_wise(text, pa.scalar('"'), ""), text)
     return text, np.where(in_cell, -1, unit)
-
-
-def gauges(rng: np.random.Generator, scenario: Scenario, technicians: Technicians, plan: BlockPlan) -> pa.Table:
-    """One gauge per technician, and the bench's own."""
-    n = technicians.n
-    unit = technicians.gauge_unit
-    known = np.r_[rng.random(n) > 0.05, True]
-    spelled = np.r_[np.where(unit == 0, 5, np.where(unit == 1, _UNIT_AT["Pa"], _UNIT_AT["mbar"])), 5]
-    names = pa.concat_arrays(
-        [
-            identifiers("G", plan.first_technician + 1 + np.arange(n), 4),
-            identifiers("GB", np.array([plan.number + 1]), 2),
-        ]
-    )
-    calibrated = np.r_[rng.integers(scenario.n_days - 700, scenario.n_days - 20, n), scenario.n_days - 60]
-    scale = np.r_[np.array([unit[3] for unit in GAUGE_UNITS])[unit], BENCH_SCALE_INCH]
-    step = np.r_[np.array([unit[2] for unit in GAUGE_UNITS])[unit], BENCH_STEP_INCH]
-    accuracy = np.r_[np.full(n, FIELD_ACCURACY_PERCENT_FULL_SCALE), BENCH_ACCURACY_PERCENT]
-    table = table_of(
-        "gauges",
-        {
-            "gauge_id": names,
-            "full_scale": numbers(scale, 3),
-            "resolution": numbers(step, 3),
-            "unit": coded(_UNIT_WORDS, spelled),
-            "accuracy_percent_full_scale": numbers(accuracy, 2),
-            "calibrated_on": dates(scenario.starts_on, calibrated, np.r_[rng.random(n) > 0.1, True]),
-        },
-    )
-    return table.filter(pa.array(known))
-
-
-def checks(
-    rng: np.random.Generator,
-    jobs: pd.DataFrame,
-    visits: pd.DataFrame,
-    technicians: Technicians,
-    plan: BlockPlan,
-) -> pa.Table:
-    """Checks ticked on visits. Only a described finding has a check marked fault on a draft-fault visit."""
-    part, source = visits["part"].to_numpy(), visits["source"].to_numpy()
-    firsts = np.flatnonzero(part == 1)
-    job = source[firsts]
-    n, n_checks = len(firsts), len(CHECKS)
-    technician = visits["technician"].to_numpy()[firsts]
-    diligence = technicians.skill[technician].mean(axis=1) * 0.55
-    ticked = rng.random((n, n_checks)) < diligence[:, None]
-    has_before = jobs["has_before"].to_numpy()[job]
-    ticked[:, CHECK["draft_at_switch"]] = has_before & (rng.random(n) < 0.9)
-    outcome = np.full((n, n_checks), SOUND)
-    outcome[rng.random((n, n_checks)) < 0.06] = NOT_DONE
-    recorded = jobs["recorded"].to_numpy()[job]
-    described = jobs["is_described"].to_numpy()[job]
-    check = np.array([CHECK.get(name, -1) for name in causes.CHECK])[np.maximum(recorded, 0)]
-    # One in five describes the finding in the notes only.
-    marks = np.flatnonzero(described & (recorded >= 0) & (check >= 0) & (rng.random(n) < 0.8))
-    ticked[marks, check[marks]] = True
-    outcome[marks, check[marks]] = FAULT
-    row, column = np.nonzero(ticked)
-    visit, code, result = firsts[row], column, outcome[row, column]
-    planned = np.flatnonzero((part == 0) & (visits["kind"].to_numpy() == KIND["maintenance"]))
-    planned = planned[rng.random(len(planned)) < 0.45]
-    usual = np.array([CHECK[name] for name in ("trap_and_drain", "combustion", "hose")])
-    visit = np.r_[visit, np.repeat(planned, len(usual))]
-    code = np.r_[code, np.tile(usual, len(planned))]
-    routine = np.where(rng.random(len(planned) * len(usual)) < 0.95, SOUND, FAULT)
-    result = np.r_[result, routine]
-    order = np.lexsort((code, visit))
-    return table_of(
-        "checks",
-        {
-            "visit_id": identifiers("V", (plan.number + 1) * 1_000_000 + visit[order], 7),
-            "check_code": coded(CHECKS, code[order]),
-            "outcome": coded(OUTCOMES, result[order]),
-        },
-    )
-
-
-def visit_crew(rng: np.random.Generator, visits: pd.DataFrame, technicians: Technicians, plan: BlockPlan) -> pa.Table:
-    """Lead and second hand of the visits made by two."""
-    rows = np.flatnonzero(rng.random(len(visits)) < 0.05)
-    lead = visits["technician"].to_numpy()[rows]
-    day = visits["day"].to_numpy()[rows]
-    second = technicians.send(rng, technicians.branch[lead], day, np.zeros(len(rows), bool))
-    rows, lead, second = rows[second != lead], lead[second != lead], second[second != lead]
-    first = plan.first_technician + 1
-    return table_of(
-        "visit_crew",
-        {
-            "visit_id": identifiers("V", (plan.number + 1) * 1_000_000 + np.repeat(rows, 2), 7),
-            "technician_id": identifiers("T", first + np.stack([lead, second], axis=1).ravel(), 3),
-            "is_lead": flags(np.tile([True, False], len(rows))),
-        },
-    )
-
-
-__all__ = ["INCH_OF_WATER_PA", "checks", "gauges", "readings", "visit_crew"]

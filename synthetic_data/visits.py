@@ -6,12 +6,11 @@ import numpy as np
 import pandas as pd
 
 from synthetic_data.places import Places
-from synthetic_data.routine import KIND, SYMPTOM
+from synthetic_data.routine import KIND
 from synthetic_data.scenario import Scenario
 from synthetic_data.technicians import Technicians
 
 ROUTINE, DRAFT_FIRST, DRAFT_RETURN = 0, 1, 2
-_LONGEST_NUMBER = 1_000_000
 
 
 def make_visits(
@@ -121,6 +120,3 @@ def _linked(rng: np.random.Generator, visits: pd.DataFrame, jobs: pd.DataFrame) 
     blank = (rng.random(len(visits)) < 0.006) & ~is_return
     visits["symptom"] = np.where(blank, -1, visits["symptom"])
     return visits
-
-
-__all__ = ["DRAFT_FIRST", "DRAFT_RETURN", "ROUTINE", "SYMPTOM", "make_visits"]
