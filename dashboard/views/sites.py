@@ -78,8 +78,9 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
         ("Draft faults", "number"),
         ("Swaps", "number"),
         ("Without a root cause", "number"),
+        ("Faults without a cause", "number"),
+        ("Expected of like appliances", "number"),
         ("Came again", "number"),
-        ("Expected", "number"),
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )
@@ -90,8 +91,9 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
             words.count(site.n_draft_faults),
             words.count(site.n_swaps),
             words.count(site.n_without_cause),
+            words.count(site.n_unexplained),
+            words.number(site.expected_unexplained),
             words.count(site.n_repeats),
-            words.number(site.expected_repeats),
             words.date(site.last_visit_on),
             " ".join(site.reasons) if site.reasons is not None else "",
         )

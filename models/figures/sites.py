@@ -12,11 +12,11 @@ from scipy import stats
 from models.figures.margins import margin_trends
 from models.figures.scope import Scope
 from models.methods.shrinkage import benjamini_hochberg
-from models.misdiagnosis.case_mix import draft_faults, expected_rate
 from models.misdiagnosis.scores import Scores
 
 SITE_COLUMNS = (
-    "site_id", "region", "branch", "n_draft_faults", "n_swaps", "n_without_cause", "n_repeats", "expected_repeats", "p_value",
+    "site_id", "region", "branch", "n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "expected_unexplained", "n_repeats",
+    "p_value",
     "margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high", "margin_p_value", "n_margins", "n_good_known",
     "last_visit_id", "last_visit_on", "is_safety", "is_flagged", "reasons",
 )  # fmt: skip
@@ -33,70 +33,84 @@ SAFETY_WORDS = {
 
 
 def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores) -> pd.DataFrame:
-    """Listed sites only, safety first, then flagged, then the others with repeats, each by what stands behind it.
+    """Listed sites only: safety first, then flagged, then the others with repeats, each by what stands behind it.
 
-    A repeat is a draft fault without a recorded root cause after which the same appliance (or the site, where the
-    appliance is not
-    proven) had another within 180 days. Expected repeats follow from the case mix of its draft faults; a site is
-    flagged when
-    its Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites with a draft fault, or
-    when
-    its draft margin shrinks beyond chance (models.figures.margins), or for a safety reason whatever the statistics.
-    Returns DataFrame[SITE_COLUMNS], at most 2,000 rows (safety always); reasons: list of sentences. n_good_known:
-    switches
+    Unexplained: draft faults without a recorded root cause. Expected: the rate of appliances of the same kind times the
+    years each was served at the site. Repeats: unexplained faults after which the same appliance (or the site, where the
+    appliance is not proven) had another within 180 days. A site is flagged when at least two are unexplained and the
+    Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites served, or when its draft margin
+    shrinks beyond chance (models.figures.margins), or for a safety reason whatever the statistics.
+    Returns DataFrame[SITE_COLUMNS], at most 2,000 rows (safety always); reasons: list of sentences. n_good_known: switches
     from the site the bench found good. Empty frame with these columns when there is nothing to list.
     """
-    faults = _faults(con, scope)
     limit = float(settings.false_discovery_limit)
-    table = _repeats(faults, limit)
+    table = _unexplained(con, scope, limit)
     table = table.merge(margin_trends(con, scope, limit), on="site_id", how="outer")
     table = table.merge(_safety(con, scope), on="site_id", how="outer")
-    for column in ("is_repeat_flagged", "is_margin_flagged"):
+    for column in ("is_count_flagged", "is_margin_flagged"):
         table[column] = table[column].astype("boolean").fillna(False).astype(bool)
     table["is_safety"] = table["safety"].notna()
-    table["is_flagged"] = table["is_safety"] | table["is_repeat_flagged"] | table["is_margin_flagged"]
-    repeats = table["n_repeats"].fillna(0)
-    table = table[table["is_flagged"] | (repeats >= SHOWN_REPEATS)].copy()
-    table["n_repeats"] = repeats
-    order = ["is_safety", "is_flagged", "n_repeats", "site_id"]
-    table = table.sort_values(order, ascending=[False, False, False, True], kind="stable")
+    table["is_flagged"] = table["is_safety"] | table["is_count_flagged"] | table["is_margin_flagged"]
+    for column in ("n_repeats", "n_unexplained"):
+        table[column] = table[column].fillna(0)
+    table = table[table["is_flagged"] | (table["n_repeats"] >= SHOWN_REPEATS)]
+    order = ["is_safety", "is_flagged", "n_repeats", "n_unexplained", "site_id"]
+    table = table.sort_values(order, ascending=[False] * 4 + [True], kind="stable")
     table = table[table["is_safety"] | (np.arange(len(table)) < LIST_LIMIT)].reset_index(drop=True)
     table = table.merge(_about(con, scope, table["site_id"].tolist()), on="site_id", how="left")
-    table["reasons"] = [_reasons(row) for row in table.itertuples(index=False)]
-    for column in ("n_draft_faults", "n_swaps", "n_without_cause", "n_repeats", "n_margins", "n_good_known"):
+    table["reasons"] = pd.Series([_reasons(row) for row in table.itertuples(index=False)], dtype=object)
+    counts = ("n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "n_repeats", "n_margins", "n_good_known")
+    for column in counts:
         table[column] = table[column].fillna(0).astype("int64")
     return table[list(SITE_COLUMNS)].copy()
 
 
-def _faults(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
-    """Draft faults with their case mix and whether each was repeated without a cause."""
-    faults = draft_faults(con, scope)
-    again = con.execute(
-        """
-        SELECT f.draft_fault_id, coalesce(lead(f.arrived_on) OVER w - f.arrived_on <= ?, false)
-            AND NOT coalesce(r.has_root_cause, false) AS is_repeated
-        FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id)
-        WINDOW w AS (PARTITION BY f.site_id, f.appliance_key ORDER BY f.arrived_at, f.draft_fault_id)
-        ORDER BY f.draft_fault_id""",
-        [REPEAT_DAYS],
+def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> pd.DataFrame:
+    """Sites with an unexplained draft fault: counts, expectation, p-value and whether flagged among all sites served."""
+    within, within_values = scope.where("f.arrived_on", ("branch", "region", "appliance_kind"))
+    served, served_values = scope.where(None, ("region", "appliance_kind"))
+    out = con.execute(
+        f"""
+        WITH fault AS (
+            SELECT f.site_id, f.appliance_kind, f.is_condensing, f.arrived_on, f.branch, f.region,
+                NOT coalesce(r.has_root_cause, false) AS is_unexplained,
+                coalesce(lead(f.arrived_on) OVER w - f.arrived_on <= ?, false) AS is_followed
+            FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id)
+            WINDOW w AS (PARTITION BY f.site_id, f.appliance_key ORDER BY f.arrived_at, f.draft_fault_id)),
+        counted AS (SELECT * FROM fault f WHERE is_unexplained AND {within}),
+        span AS (SELECT greatest(min(arrived_on), coalesce(?, DATE '0001-01-01')) AS first_on,
+            least(max(arrived_on), coalesce(?, DATE '9999-01-01')) AS last_on FROM visit),
+        service AS (
+            SELECT site_id, appliance_kind, is_condensing,
+                greatest(least(served_until_on, last_on) - greatest(served_from_on, first_on), 0) / 365.25 AS years
+            FROM appliance_service CROSS JOIN span
+            WHERE {served} AND (? IS NULL OR site_id IN (SELECT site_id FROM visit WHERE branch = ?))),
+        rate AS (
+            SELECT s.appliance_kind, s.is_condensing, coalesce(any_value(n.n), 0) / nullif(sum(s.years), 0) AS per_year
+            FROM service s LEFT JOIN (SELECT appliance_kind, is_condensing, count(*) AS n FROM counted GROUP BY ALL) n
+                ON n.appliance_kind IS NOT DISTINCT FROM s.appliance_kind
+                AND n.is_condensing IS NOT DISTINCT FROM s.is_condensing
+            GROUP BY s.appliance_kind, s.is_condensing),
+        expected AS (
+            SELECT s.site_id, sum(s.years * r.per_year) AS expected_unexplained
+            FROM service s JOIN rate r ON r.appliance_kind IS NOT DISTINCT FROM s.appliance_kind
+                AND r.is_condensing IS NOT DISTINCT FROM s.is_condensing
+            GROUP BY s.site_id),
+        found AS (
+            SELECT site_id, count(*) AS n_unexplained, count(*) FILTER (is_followed) AS n_repeats
+            FROM counted GROUP BY site_id)
+        SELECT site_id, n_unexplained, n_repeats, expected_unexplained, (SELECT count(*) FROM expected) AS n_sites
+        FROM found LEFT JOIN expected USING (site_id) ORDER BY site_id""",
+        [REPEAT_DAYS, *within_values, scope.start_on, scope.end_on, *served_values, scope.branch, scope.branch],
     ).df()
-    return faults.merge(again, on="draft_fault_id", how="left")
-
-
-def _repeats(faults: pd.DataFrame, limit: float) -> pd.DataFrame:
-    columns = ["site_id", "n_repeats", "expected_repeats", "p_value", "is_repeat_flagged"]
-    if faults.empty:
-        return pd.DataFrame(columns=columns)
-    hit = faults["is_repeated"].fillna(False).to_numpy(float)
-    faults = faults.assign(hit=hit, expected=expected_rate(faults, hit, None))
-    out = (
-        faults.groupby("site_id", sort=True)
-        .agg(n_repeats=("hit", "sum"), expected_repeats=("expected", "sum"))
-        .reset_index()
-    )
-    out["p_value"] = stats.poisson.sf(out["n_repeats"] - 1, out["expected_repeats"])
-    out["is_repeat_flagged"] = benjamini_hochberg(out["p_value"], limit) & (out["n_repeats"] >= SHOWN_REPEATS)
-    return out[columns]
+    expected = pd.to_numeric(out["expected_unexplained"]).to_numpy(float, na_value=np.nan)
+    # Sites without an unexplained fault have a p-value of 1; they count among those looked at.
+    p_value = np.where(expected > 0, stats.poisson.sf(out["n_unexplained"] - 1, np.where(expected > 0, expected, 1)), 1.0)
+    n_others = max(int(out.pop("n_sites").max()) - len(out), 0) if len(out) else 0
+    flagged = benjamini_hochberg(np.concatenate([p_value, np.ones(n_others)]), limit)[: len(out)]
+    out["p_value"] = p_value
+    out["is_count_flagged"] = flagged & (out["n_unexplained"] >= SHOWN_REPEATS).to_numpy(bool)
+    return out
 
 
 def _safety(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
@@ -145,12 +159,14 @@ def _reasons(row: Any) -> list[str]:
         words = "; ".join(SAFETY_WORDS[code] for code in row.safety)
         day = pd.Timestamp(row.safety_on).date()
         out.append(f"Safety: {words}, last on {day}. Shut down and escalate; check that it was put right.")
-    if row.n_repeats >= SHOWN_REPEATS:
-        told = "more than like cases explain" if row.is_repeat_flagged else "chance could do this"
+    if row.is_count_flagged:
         out.append(
-            f"{row.n_repeats:.0f} draft faults without a recorded root cause came back within {REPEAT_DAYS} days; "
-            f"{row.expected_repeats:.1f} expected ({told})."
+            f"{row.n_unexplained:.0f} draft faults without a recorded root cause; {row.expected_unexplained:.1f} expected of "
+            "appliances like these."
         )
+    if row.n_repeats >= SHOWN_REPEATS:
+        told = "" if row.is_flagged else " Chance could do this; look at the visits."
+        out.append(f"{row.n_repeats:.0f} draft faults without a recorded root cause had another within {REPEAT_DAYS} days.{told}")
     if row.is_margin_flagged:
         out.append(
             f"Draft margin shrinks by {-row.margin_slope_pa_per_year:.0f} Pa a year over {row.n_margins:.0f} readings "

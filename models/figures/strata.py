@@ -18,9 +18,10 @@ MINIMUM_TESTED = 10
 LARGE_SHARE = 0.05
 LARGE_COUNT = 100
 RULE = (
-    "Strata: whether it came back before it could be tested, field evidence, recorded cause, branch, season. A stratum with "
-    f"fewer than {MINIMUM_TESTED} tested switches, or under 2% tested, is pooled with its like: first over seasons, then "
-    "branches, then causes, then evidence. The rule looks at counts only, never at results."
+    "Strata: whether it came back before it could be tested, field evidence, recorded cause, branch, season. A stratum "
+    f"with fewer than {MINIMUM_TESTED} tested switches, or under 2% tested, is pooled with its like: first over seasons, "
+    "then branches, then causes, then evidence. The rule looks at counts only, never at results. Tests of switches that "
+    "were drained, dropped or late are left out here, since they can show a fault but never a good switch."
 )
 
 
@@ -29,8 +30,10 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
 
     Returns DataFrame[swap_id, technician_id (who diagnosed), part_number, swapped_on, week_on, month, returned,
     evidence,
-    cause, branch, season, verdict, selection, selection_probability, is_returned_only].
-    `cause` is the tier when the visit closed: the final tier may rest on the bench test itself. A switch tested only
+    cause, branch, season, verdict, selection, selection_probability, is_returned_only, is_spoiled (drained, dropped or
+    tested late)].
+    `cause` is the tier when the visit closed (the final tier may rest on the bench test itself), and whether the switch
+    was blamed. A switch tested only
     because it came back, without a callback on
     record, has no like among the untested: it is marked and counted apart.
     """
@@ -40,20 +43,28 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
         SELECT s.swap_id, s.diagnosed_by AS technician_id, s.part_number, s.swapped_on, s.week_on, s.month,
             CASE WHEN c.possible_callback_days <= ? THEN 'came back' ELSE 'not returned' END AS returned,
             coalesce(s.evidence, 'no_reading') AS evidence,
-            coalesce(s.tier_at_close, 'none') AS cause,
+            coalesce(s.tier_at_close, 'none')
+                || CASE WHEN s.cause_group = 'switch_itself' THEN ', switch blamed' ELSE '' END AS cause,
             coalesce(s.branch, '') AS branch, s.season, s.verdict, s.selection, s.selection_probability,
-            coalesce(s.selection = 'returned_only', false) AND c.possible_callback_days IS NULL AS is_returned_only
-        FROM swap_case s LEFT JOIN (
+            coalesce(s.selection = 'returned_only', false) AND c.possible_callback_days IS NULL AS is_returned_only,
+            coalesce(b.handling IN ('drained', 'dropped'), false)
+                OR coalesce(b.tested_at > s.swapped_at + to_days(CAST(? AS INTEGER)), false) AS is_spoiled
+        FROM swap_case s LEFT JOIN bench_result b USING (swap_id) LEFT JOIN (
             SELECT swap_id, min(possible_callback_days) AS possible_callback_days
             FROM callback WHERE swap_id IS NOT NULL GROUP BY swap_id) c USING (swap_id)
         WHERE {condition} ORDER BY s.swap_id""",
-        [int(settings.maximum_days_to_bench), *values],
+        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), *values],
     ).df()
 
 
 def is_conclusive(swaps: pd.DataFrame) -> np.ndarray:
-    """Which swaps count as tested: a clear bench result, and not one tested only because it came back unrecorded."""
-    return (swaps["verdict"].isin(["good", "faulty"]) & ~swaps["is_returned_only"].astype(bool)).to_numpy(bool)
+    """Which swaps count as tested: a clear bench result of a test that could have come out either way.
+
+    A switch drained, dropped or tested late can be faulty but never good: counting only its faulty results would lean.
+    Nor does one count that was tested only because it came back, without a callback on record.
+    """
+    is_left_out = swaps["is_returned_only"].astype(bool) | swaps["is_spoiled"].astype(bool)
+    return (swaps["verdict"].isin(["good", "faulty"]) & ~is_left_out).to_numpy(bool)
 
 
 def stratify(

@@ -29,6 +29,8 @@ NEW_STARTER_DAYS = 365
 # A technician whose cases lie this much at one site, which is this much theirs, cannot be told from the site.
 NOT_SEPARABLE_SHARE = 0.8
 N_IMPUTATIONS = 20
+# Beside the limit on false flags over all: nobody is flagged whose excess is less likely than not.
+LEAST_PROBABILITY = 0.5
 FAIRNESS = "Look here first; for coaching only, never for pay or discipline."
 
 
@@ -67,11 +69,10 @@ def technicians(
 ) -> TechnicianFigures:
     """Technicians over the scope (figures.md section 5). scores: from models.misdiagnosis.scores.
 
-    Untested switches are drawn good or faulty by their probability (20 imputations, the model's own uncertainty drawn
-    with
-    them); null, shrinkage and probabilities are worked out for each and averaged. Flags: select_by_fdr over
-    technicians with the
-    minimum of cases who are no new starters and can be told from their site.
+    Untested switches are drawn good or faulty by their probability (20 imputations, the model's own error drawn with
+    them); null, shrinkage and probabilities are worked out for each and averaged. Flags: select_by_fdr and an excess
+    likelier than not, among technicians with the minimum of cases who are no new starters and can be told from their
+    site.
     """
     pulls = good_pulls(con, scope, scores)
     table = _table(con, scope, settings, pulls)
@@ -132,7 +133,9 @@ def _compare(
     table["expected"] = n * table["expected_rate"]
     table["smallest_visible_excess"] = _visible(n, rate, middle, settings)
     eligible = (table["has_minimum"] & ~table["is_new_starter"] & table["is_separable"]).to_numpy(bool)
-    table["is_flagged"] = select_by_fdr(table["probability_above"], float(settings.false_discovery_limit), eligible)
+    above = table["probability_above"].to_numpy(float)
+    flagged = select_by_fdr(above, float(settings.false_discovery_limit), eligible)
+    table["is_flagged"] = flagged & (above > LEAST_PROBABILITY)
     table["reason"] = _reasons(table, settings)
     mean_rate = float(pulls.expected.mean())
     return _null_words(middle, mean_rate), _funnel(n, mean_rate, middle)
