@@ -13,7 +13,7 @@ from datetime import date
 from pipelines.contract.codes import PRESSURE_QUANTITIES
 from pipelines.contract.currencies import CURRENCY_CODES
 from pipelines.contract.fields import Field, Table
-from pipelines.contract.limits import allowed_units, date_limits
+from pipelines.contract.limits import NUMBER_KINDS, allowed_units, date_limits
 from pipelines.contract.reasons import REASONS, WHAT_NEXT, sentence_template
 from pipelines.contract.units import PASCAL_PER_UNIT, UNIT_SPELLINGS
 from pipelines.settings import Settings
@@ -21,6 +21,8 @@ from pipelines.settings import Settings
 # Any of these in a cell holds its row back; tab and line breaks are allowed in free text.
 _CONTROL = "[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f]"
 _SHOWN = 60
+# A day, or a time that is midnight.
+_DAY = r"\d{4,}-\d{1,2}-\d{1,2}([ T]00:00(:00(\.0+)?)?)?"
 
 
 def text(value: str) -> str:
@@ -31,6 +33,11 @@ def text(value: str) -> str:
 def name(value: str) -> str:
     """A SQL identifier."""
     return '"' + value.replace('"', '""') + '"'
+
+
+# Constant maps: a CASE would repeat its operand once a spelling.
+_SPELLINGS = f"MAP {{{', '.join(f'{text(key)}: {text(unit)}' for key, unit in UNIT_SPELLINGS.items())}}}"
+_FACTORS = f"MAP {{{', '.join(f'{text(unit)}: {factor!r}::DOUBLE' for unit, factor in PASCAL_PER_UNIT.items())}}}"
 
 
 @dataclass(frozen=True)
@@ -50,17 +57,51 @@ class Acceptance:
         cells = [f"cell(raw.{name(column)}) AS {name('t_' + field)}" for field, column in self.present.items()]
         return f"SELECT raw.rowid + 1 AS rn, {', '.join(cells)} FROM {landed} AS raw"
 
+    def numbers_sql(self, landed: str) -> str:
+        """`cells_sql` with, for every numeric cell, its number as `n_<name>` and the unit behind it as `s_<name>`.
+
+        In steps, a column a step, so that nothing is worked out twice: `d_<name>` the digits made plain, `l_<name>` the
+        number a cell begins with; both only where the text is no number as it stands.
+        """
+        return self._numbers(self._present_fields(), self.cells_sql(landed))
+
+    def _numbers(self, entries: list[Field], query: str) -> str:
+        numeric = [entry for entry in entries if entry.kind in NUMBER_KINDS]
+        if not numeric:
+            return query
+        layers: list[list[str]] = [[], [], []]
+        for entry in numeric:
+            cell, digits, leading = (name(letter + entry.name) for letter in ("t_", "d_", "l_"))
+            layers[0].append(f"CASE WHEN try_cast({cell} AS DOUBLE) IS NULL THEN plain_digits({cell}) END AS {digits}")
+            begins = f"leading_digits({digits})" if entry.kind in ("pressure", "quantity") else digits
+            layers[1].append(f"{begins} AS {leading}")
+            if entry.kind in ("pressure", "quantity"):
+                layers[1].append(f"behind_digits({digits}) AS {name('s_' + entry.name)}")
+            number = f"coalesce(try_cast({cell} AS DOUBLE), try_cast(with_point({leading}) AS DOUBLE))"
+            layers[2].append(f"{number} AS {name('n_' + entry.name)}")
+            if entry.kind in ("pressure", "quantity"):
+                layers[2].append(f"{self._unit_of_text(name('s_' + entry.name))} AS {name('w_' + entry.name)}")
+        for layer in layers:
+            query = f"SELECT *, {', '.join(layer)} FROM ({query})"
+        return query
+
     def values_sql(self, landed: str) -> str:
         """SELECT of `rn`, the cells and the stored value of every field as `v_<stored name>`."""
-        values = [f"{self.value(entry)} AS {name('v_' + entry.stored_name)}" for entry in self.table.fields]
-        return f"SELECT *, {', '.join(values)} FROM ({self.cells_sql(landed)})"
+        units = [entry for entry in self.table.fields if entry.kind == "unit"]
+        others = [entry for entry in self.table.fields if entry.kind != "unit"]
+        with_units = f"SELECT *{self._values(units)} FROM ({self.numbers_sql(landed)})"
+        return f"SELECT *{self._values(others)} FROM ({with_units})"
+
+    def _values(self, entries: list[Field]) -> str:
+        return "".join(f", {self.value(entry)} AS {name('v_' + entry.stored_name)}" for entry in entries)
 
     def keys_sql(self, landed: str) -> str:
         """SELECT of the stored value of the key columns only, as `v_<stored name>`."""
         keys = [self.table.by_name[column] for column in self.table.key]
         cells = [f"cell(raw.{name(self.present[entry.name])}) AS {name('t_' + entry.name)}" for entry in keys]
         values = [f"{self.value(entry)} AS {name('v_' + entry.stored_name)}" for entry in keys]
-        return f"SELECT {', '.join(values)} FROM (SELECT {', '.join(cells)} FROM {landed} AS raw)"
+        inner = f"SELECT {', '.join(cells)} FROM {landed} AS raw"
+        return f"SELECT {', '.join(values)} FROM ({self._numbers(keys, inner)})"
 
     def is_bad_sql(self) -> str:
         """Condition over `values_sql` that holds for rows that are not accepted."""
@@ -113,12 +154,10 @@ class Acceptance:
             codes = ", ".join(text(code) for code in CURRENCY_CODES)
             return f"CASE WHEN upper({cell}) IN ({codes}) THEN upper({cell}) END"
         if kind == "whole":
-            return f"CASE WHEN {self._in_range(entry, f'number_of({cell})')} AND number_of({cell}) = floor(number_of({cell})) THEN CAST(number_of({cell}) AS BIGINT) END"
-        if kind == "number":
-            return f"CASE WHEN {self._in_range(entry, f'number_of({cell})')} THEN number_of({cell}) END"
-        if kind == "quantity":
             number = self._number(entry)
-            return f"CASE WHEN {self._in_range(entry, number)} THEN {number} END"
+            return f"CASE WHEN {self._in_range(entry)} AND {number} = floor({number}) THEN CAST({number} AS BIGINT) END"
+        if kind in ("number", "quantity"):
+            return f"CASE WHEN {self._in_range(entry)} THEN {self._number(entry)} END"
         if kind == "pressure":
             pascal = self._pascal(entry)
             return f"CASE WHEN {pascal} <= {entry.maximum} THEN {pascal} END"
@@ -166,40 +205,34 @@ class Acceptance:
         more = "|[\\t\\r\\n]" if entry.kind == "id" else ""
         return f"regexp_matches({name('t_' + entry.name)}, {text(_CONTROL + more)})"
 
-    def _in_range(self, entry: Field, number: str) -> str:
+    def _in_range(self, entry: Field) -> str:
         low = -1.7e308 if entry.minimum is None else entry.minimum
         high = 1.7e308 if entry.maximum is None else entry.maximum
-        return f"{number} BETWEEN {low!r} AND {high!r}"
+        return f"{self._number(entry)} BETWEEN {low!r} AND {high!r}"
 
     def _when(self, entry: Field) -> str:
         cell = name("t_" + entry.name)
         if entry.kind == "date":
-            return f"date_of({cell})"
+            return f"CASE WHEN regexp_full_match({cell}, {text(_DAY)}) THEN try_cast({cell} AS DATE) END"
         if self.settings.time_zone == "UTC":
-            return f"utc_time_of({cell})"
-        return f"time_of({cell}, {text(self.settings.time_zone)})"
+            return f"quick_utc_time_of({cell})"
+        return f"quick_time_of({cell}, {text(self.settings.time_zone)})"
 
     def _number(self, entry: Field) -> str:
-        cell = name("t_" + entry.name)
-        return f"coalesce(try_cast({cell} AS DOUBLE), leading_number({cell}))"
-
-    def _spelled(self, key: str) -> str:
-        cases = " ".join(f"WHEN {text(spelling)} THEN {text(unit)}" for spelling, unit in UNIT_SPELLINGS.items())
-        return f"CASE {key} {cases} END"
+        return name("n_" + entry.name)
 
     def _unit_of_text(self, cell: str) -> str:
-        codes = ", ".join(text(unit) for unit in dict.fromkeys(UNIT_SPELLINGS.values()))
-        return f"CASE WHEN {cell} IN ({codes}) THEN {cell} ELSE {self._spelled(f'unit_key({cell})')} END"
+        return f"{_SPELLINGS}[unit_key({cell})]"
 
     def _unit_in_cell(self, entry: Field) -> str:
         """Unit written behind the number in the cell itself; NULL when there is none."""
-        cell = name("t_" + entry.name)
-        return f"CASE WHEN try_cast({cell} AS DOUBLE) IS NULL THEN {self._unit_of_text(f'trailing_unit({cell})')} END"
+        return name("w_" + entry.name)
 
     def _unit(self, entry: Field) -> str:
         cell = name("t_" + entry.name)
         allowed = ", ".join(text(unit) for unit in allowed_units(self.table, entry))
-        known = f"CASE WHEN {self._unit_of_text(cell)} IN ({allowed}) THEN {self._unit_of_text(cell)} END"
+        spelled = self._unit_of_text(cell)
+        known = f"CASE WHEN {cell} IN ({allowed}) THEN {cell} WHEN {spelled} IN ({allowed}) THEN {spelled} END"
         return f"CASE WHEN {cell} IS NULL THEN {self._unit_from_cells(entry)} ELSE {known} END"
 
     def _unit_from_cells(self, entry: Field) -> str:
@@ -212,26 +245,26 @@ class Acceptance:
         return f"coalesce({', '.join([*(self._unit_in_cell(other) for other in served), fallback])})"
 
     def _unit_for(self, entry: Field) -> str:
-        """The unit a pressure is in: the cell's own, else the row's, else the company's default."""
+        """The unit a pressure is in: the cell's own, else the row's, which the company's default may have filled."""
         row = self.table.by_name[entry.unit_field or ""]
-        default = self.settings.default_pressure_unit
-        column = self._unit_of_text(name("t_" + row.name)) if row.name in self.present else "NULL"
-        return f"coalesce({self._unit_in_cell(entry)}, {column}, {text(default) if default else 'NULL'})"
+        return f"coalesce({self._unit_in_cell(entry)}, {name('v_' + row.stored_name)})"
 
     def _factor(self, unit: str) -> str:
-        cases = " ".join(f"WHEN {text(code)} THEN {factor!r}" for code, factor in PASCAL_PER_UNIT.items())
-        return f"CASE {unit} {cases} END"
+        return f"{_FACTORS}[{unit}]"
 
     def _pascal(self, entry: Field) -> str:
         return f"abs({self._number(entry)}) * {self._factor(self._unit_for(entry))}"
 
     def _bad_pressure(self, entry: Field) -> str:
+        """A pressure may stay unknown for want of a unit; a number that is none, or too large in any unit, may not."""
         cell, number = name("t_" + entry.name), self._number(entry)
-        suffix = f"trailing_unit({cell}) IS NOT NULL AND ({self._unit_in_cell(entry)}) IS NULL AND try_cast({cell} AS DOUBLE) IS NULL"
         return (
-            f"{cell} IS NOT NULL AND ({number} IS NULL OR NOT isfinite({number}) OR ({suffix}) "
-            f"OR coalesce({self._pascal(entry)} > {entry.maximum}, abs({number}) > {entry.maximum}))"
+            f"{cell} IS NOT NULL AND ({number} IS NULL OR NOT isfinite({number}) OR {self._has_strange_unit(entry)} "
+            f"OR coalesce({self._pascal(entry)}, abs({number})) > {entry.maximum})"
         )
+
+    def _has_strange_unit(self, entry: Field) -> str:
+        return f"({name('s_' + entry.name)} IS NOT NULL AND {self._unit_in_cell(entry)} IS NULL)"
 
     def _is_pressure(self) -> str:
         return f'folded("t_quantity") IN ({", ".join(text(q) for q in PRESSURE_QUANTITIES)})'
@@ -240,23 +273,21 @@ class Acceptance:
         return f'CASE WHEN {self._is_pressure()} THEN abs("v_value") * {self._factor(name("v_unit"))} END'
 
     def _reason_of_wrong(self, entry: Field) -> str:
-        cell = name("t_" + entry.name)
         if entry.kind in ("id", "text"):
             return f"CASE WHEN {self._too_long(entry)} THEN 'too_long' ELSE 'control_characters' END"
         if entry.kind in ("code", "flag", "unit", "currency"):
             return f"'not_a_{entry.kind}'"
         if entry.kind in ("date", "timestamp"):
-            return f"CASE WHEN {self._when(entry)} IS NULL THEN 'not_a_date' ELSE 'date_out_of_range' END"
-        number = self._number(entry) if entry.kind in ("pressure", "quantity") else f"number_of({cell})"
+            missing = "not_a_date" if entry.kind == "date" else "not_a_time"
+            return f"CASE WHEN {self._when(entry)} IS NULL THEN '{missing}' ELSE 'date_out_of_range' END"
+        number = self._number(entry)
         cases = [
-            f"WHEN {number} IS NULL AND is_ambiguous(plain_digits({cell})) THEN 'ambiguous_number'",
+            f"WHEN {number} IS NULL AND is_ambiguous({name('l_' + entry.name)}) THEN 'ambiguous_number'",
             f"WHEN {number} IS NULL THEN 'not_a_number'",
             f"WHEN NOT isfinite({number}) THEN 'not_finite'",
         ]
         if entry.kind == "whole":
             cases.append(f"WHEN {number} <> floor({number}) THEN 'not_whole'")
         if entry.kind == "pressure":
-            cases.append(
-                f"WHEN try_cast({cell} AS DOUBLE) IS NULL AND trailing_unit({cell}) IS NOT NULL AND ({self._unit_in_cell(entry)}) IS NULL THEN 'not_a_unit'"
-            )
+            cases.append(f"WHEN {self._has_strange_unit(entry)} THEN 'not_a_unit'")
         return f"CASE {' '.join(cases)} ELSE 'out_of_range' END"

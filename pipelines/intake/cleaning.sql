@@ -1,55 +1,62 @@
--- How text becomes a value. Temporary macros of the loading connection; each gives NULL when the text cannot be that value.
+-- How text becomes a value. Temporary macros of the loading connection; each gives NULL when the text cannot be that
+-- value. They are applied in steps, one column a step, so that nothing is worked out twice.
 
 -- The cell without outer white space; NULL when blank or a word for blank.
+CREATE OR REPLACE TEMP MACRO stripped(x) AS
+    trim(x, ' ' || chr(9) || chr(10) || chr(13) || chr(160) || chr(8199) || chr(8239) || chr(65279));
 CREATE OR REPLACE TEMP MACRO cell(x) AS
-    CASE WHEN trim(x, ' ' || chr(9) || chr(13) || chr(10) || chr(160) || chr(8199) || chr(8239) || chr(65279)) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL
-    ELSE trim(x, ' ' || chr(9) || chr(13) || chr(10) || chr(160) || chr(8199) || chr(8239) || chr(65279)) END;
+    CASE WHEN stripped(x) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL ELSE stripped(x) END;
 
 -- A code as people type it: case, spaces and hyphens do not matter.
-CREATE OR REPLACE TEMP MACRO folded(x) AS lower(regexp_replace(x, '[\s-]+', '_', 'g'));
+CREATE OR REPLACE TEMP MACRO folded(x) AS lower(regexp_replace(cell(x), '[\s\x{00a0}-]+', '_', 'g'));
 
 CREATE OR REPLACE TEMP MACRO flag_of(x) AS
-    CASE WHEN lower(x) IN ('yes', 'true', 'y', 't', '1', '1.0') THEN true
+    CASE WHEN lower(x) IN ('yes', 'true', 'y', 't', 'x', '1', '1.0') THEN true
         WHEN lower(x) IN ('no', 'false', 'n', 'f', '0', '0.0') THEN false END;
 
--- Digits with Unicode minus, plus sign and thin spaces put right.
+-- Digits with Unicode minus put right and spaces between digits taken out; a sign may stand apart.
 CREATE OR REPLACE TEMP MACRO plain_digits(x) AS
-    regexp_replace(translate(x, '−–﹣－', '----'), '[\s\x{00a0}\x{2007}\x{2009}\x{202f}'']', '', 'g');
+    regexp_replace(translate(x, '−–﹣－', '----'), '[\s\x{00a0}\x{2007}\x{2009}\x{202f}]', '', 'g');
 
--- A comma followed by exactly three digits may be either mark; it is not guessed. A leading zero settles it.
+-- The number a cell begins with, and what stands behind it.
+CREATE OR REPLACE TEMP MACRO leading_digits(d) AS
+    regexp_extract(d, '^[-+]?(\d[\d.,'']*|[.,]\d+)([eE][-+]?\d+)?');
+CREATE OR REPLACE TEMP MACRO behind_digits(d) AS
+    nullif(regexp_replace(d, '^[-+]?(\d[\d.,'']*\d|\d|[.,]\d+)\.?([eE][-+]?\d+)?', ''), '');
+
+-- One comma followed by exactly three digits may be either mark; it is not guessed. A leading zero settles it.
 CREATE OR REPLACE TEMP MACRO is_ambiguous(d) AS regexp_full_match(d, '[-+]?[1-9]\d{0,2},\d{3}');
 
 CREATE OR REPLACE TEMP MACRO with_point(d) AS
-    CASE WHEN NOT contains(d, ',') THEN d
-        WHEN is_ambiguous(d) THEN NULL
-        WHEN regexp_full_match(d, '[-+]?\d{1,3}(,\d{3})+(\.\d+)?') THEN replace(d, ',', '')
-        WHEN regexp_full_match(d, '[-+]?\d{1,3}(\.\d{3})*,\d+') THEN replace(replace(d, '.', ''), ',', '.')
-        WHEN regexp_full_match(d, '[-+]?\d*,\d+') THEN replace(d, ',', '.') END;
+    CASE WHEN is_ambiguous(d) THEN NULL
+        WHEN regexp_full_match(d, '[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?') THEN d
+        WHEN regexp_full_match(d, '[-+]?\d{1,3}(,\d{3})+(\.\d*)?') THEN replace(d, ',', '')
+        WHEN regexp_full_match(d, '[-+]?\d{1,3}(\.\d{3})+(,\d*)?') THEN replace(replace(d, '.', ''), ',', '.')
+        WHEN regexp_full_match(d, '[-+]?\d{1,3}(''\d{3})+(\.\d*)?') THEN replace(d, '''', '')
+        WHEN regexp_full_match(d, '[-+]?(\d+,\d*|,\d+)([eE][-+]?\d+)?') THEN replace(d, ',', '.') END;
 
-CREATE OR REPLACE TEMP MACRO finite(x) AS CASE WHEN isfinite(x) THEN x END;
-
-CREATE OR REPLACE TEMP MACRO number_of(x) AS
-    coalesce(try_cast(x AS DOUBLE), try_cast(with_point(plain_digits(x)) AS DOUBLE));
-
--- A number with its unit behind it in the same cell: the number, and the unit as written.
-CREATE OR REPLACE TEMP MACRO leading_number(x) AS
-    number_of(regexp_extract(plain_digits(x), '^[-+]?[0-9.,]+([eE][-+]?\d+)?'));
-CREATE OR REPLACE TEMP MACRO trailing_unit(x) AS
-    nullif(regexp_replace(plain_digits(x), '^[-+]?[0-9.,]+([eE][-+]?\d+)?', ''), '');
+CREATE OR REPLACE TEMP MACRO number_of(x, digits) AS
+    coalesce(try_cast(x AS DOUBLE), try_cast(with_point(digits) AS DOUBLE));
 
 -- A unit as the keys of the contract's spellings are written: lower case, no spaces or full stops, " for inch marks.
 CREATE OR REPLACE TEMP MACRO unit_key(x) AS
-    regexp_replace(lower(translate(regexp_replace(x, '’’|′′|''''|″|“|”', '"', 'g'), '₂', '2')), '[\s.\x{00a0}\x{2007}\x{2009}\x{202f}]', '', 'g');
+    lower(regexp_replace(translate(regexp_replace(x, '’’|''''|′′|″|“|”', '"', 'g'), '₂²µ', '22μ'),
+        '[\s.\x{00a0}\x{2007}\x{2009}\x{202f}]', '', 'g'));
 
 -- A time with an offset is that instant; without one it is the company's local time. A local time that a clock change
--- skips is moved forward by the hour; one that occurs twice is the first of the two.
-CREATE OR REPLACE TEMP MACRO has_offset(x) AS regexp_matches(x, '(Z|z|[+-]\d{2}(:?\d{2})?)$') AND length(x) > 10
-    AND contains(x, ':');
+-- skips is moved forward by the gap; of one that occurs twice the first is meant.
+CREATE OR REPLACE TEMP MACRO has_offset(x) AS
+    contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+-]\d{2}(:?\d{2})?)$');
 CREATE OR REPLACE TEMP MACRO time_of(x, zone) AS
     CASE WHEN has_offset(x) THEN timezone('UTC', try_cast(x AS TIMESTAMPTZ))
         ELSE timezone('UTC', timezone(zone, try_cast(x AS TIMESTAMP))) END;
-CREATE OR REPLACE TEMP MACRO utc_time_of(x) AS
-    CASE WHEN has_offset(x) THEN timezone('UTC', try_cast(x AS TIMESTAMPTZ)) ELSE try_cast(x AS TIMESTAMP) END;
 
-CREATE OR REPLACE TEMP MACRO date_of(x) AS
-    CASE WHEN regexp_full_match(x, '\d{4,}-\d{1,2}-\d{1,2}([ T]00:00(:00(\.0+)?)?)?') THEN try_cast(left(x || ' ', strpos(translate(x, 'T', ' ') || ' ', ' ') - 1) AS DATE) END;
+-- The same for text as machines write it: 2025-11-03T14:20:00+00:00 and 2025-11-03T14:20:00 without further looking.
+CREATE OR REPLACE TEMP MACRO quick_time_of(x, zone) AS
+    CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)
+        WHEN strlen(x) = 19 AND x[17] = ':' THEN timezone('UTC', timezone(zone, try_cast(x AS TIMESTAMP)))
+        ELSE time_of(x, zone) END;
+CREATE OR REPLACE TEMP MACRO quick_utc_time_of(x) AS
+    CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)
+        WHEN strlen(x) = 19 AND x[17] = ':' THEN try_cast(x AS TIMESTAMP)
+        ELSE time_of(x, 'UTC') END;
