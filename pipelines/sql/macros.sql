@@ -9,15 +9,16 @@ CREATE OR REPLACE MACRO normal_upper_tail(z) AS CASE
             + 112.079291497871) * z + 221.213596169931) * z + 220.206867912376)
         / (((((((8.83883476483184e-2 * z + 1.75566716318264) * z + 16.064177579207) * z + 86.7807322029461) * z
             + 296.564248779674) * z + 637.333633378831) * z + 793.826512519948) * z + 440.413735824752)
-    ELSE exp(-z * z / 2) / (z + 1 / (z + 2 / (z + 3 / (z + 4 / (z + 0.65))))) / 2.506628274631
+    ELSE exp(-z * z / 2) / 2.5066282746310002
+        / (z + 1 / (z + 2 / (z + 3 / (z + 4 / (z + 5 / (z + 6 / (z + 7 / (z + 8 / (z + 9 / (z + 1))))))))))
 END;
 CREATE OR REPLACE MACRO normal_cdf(z) AS CASE
     WHEN z <= 0 THEN normal_upper_tail(-z) ELSE 1 - normal_upper_tail(z) END;
 
 -- Factor on s / sqrt(n) that makes up for few readings: t(0.975, n - 1) / z(0.975). A bench test has three at most.
 CREATE OR REPLACE MACRO few_readings_factor(n) AS CASE n
-    WHEN 2 THEN 12.706204736432095 / 1.959963984540054
-    WHEN 3 THEN 4.302652729911275 / 1.959963984540054
+    WHEN 2 THEN 12.706204736174698 / 1.959963984540054
+    WHEN 3 THEN 4.302652729749464 / 1.959963984540054
 END;
 
 -- Standard uncertainty of a gauge at a reading: half width of its limits over the root of three (JCGM 100, 4.3.7).
@@ -46,7 +47,7 @@ CREATE OR REPLACE MACRO affirmed(note) AS regexp_replace(
 -- Whether an affirmed note names a finding of a group of causes. Our own modest list of trade phrases; a note that uses
 -- other words is not recognised, so the tier "described" is a lower bound.
 CREATE OR REPLACE MACRO describes(cause_group, text) AS CASE cause_group
-    WHEN 'air_path' THEN regexp_matches(text, '(water|moisture|condensate) (was )?in (the )?(\w+ )?(hose|tube|tubing)|(hose|tube|tubing) (\w+ ){0,3}(wet|full of|cracked|split|leak\w*|kink\w*|off|loose|brittle|hole|disconnected|water|pinched|torn|perished)|(cracked|split|leaking|kinked|loose|wet|brittle|pinched|torn|perished) (\w+ ){0,2}(hose|tube|tubing)|port (\w+ ){0,2}(plug\w*|block\w*|rust\w*|clog\w*|scal\w*|dirt\w*)|(plugged|blocked|clogged|rusted|dirty) (\w+ )?port|(intake|combustion air) (\w+ ){0,3}(block\w*|plug\w*|cover\w*|obstruct\w*|clog\w*|full of|leaves|nest)|(blocked|plugged|obstructed|covered|clogged) (\w+ ){0,2}intake|restrictor (\w+ ){0,2}(missing|left out|gone|absent)|missing (\w+ )?restrictor')
+    WHEN 'air_path' THEN regexp_matches(text, '(water|moisture|condensate) (\w+ )?in (the )?(\w+ )?(hose|tube|tubing)|(hose|tube|tubing) (\w+ ){0,3}(wet|full of|cracked|split|leak\w*|kink\w*|off|loose|brittle|hole|disconnected|water|pinched|torn|perished)|(cracked|split|leaking|kinked|loose|wet|brittle|pinched|torn|perished) (\w+ ){0,2}(hose|tube|tubing)|port (\w+ ){0,2}(plug\w*|block\w*|rust\w*|clog\w*|scal\w*|dirt\w*)|(plugged|blocked|clogged|rusted|dirty) (\w+ )?port|(intake|combustion air) (\w+ ){0,3}(block\w*|plug\w*|cover\w*|obstruct\w*|clog\w*|full of|leaves|nest)|(blocked|plugged|obstructed|covered|clogged) (\w+ ){0,2}intake|restrictor (\w+ ){0,2}(missing|left out|gone|absent)|missing (\w+ )?restrictor')
     WHEN 'condensate' THEN regexp_matches(text, '(trap|drain|condensate) (\w+ ){0,3}(foul\w*|plug\w*|block\w*|clog\w*|sludge\w*|slime|frozen|froze|ice|iced|backed up|backing up|full|dirty|slow|stuck|double|pitch\w*|slope\w*|fall)|(fouled|plugged|blocked|clogged|frozen|dirty|slow|double|cleared|cleaned|unplugged) (\w+ ){0,2}(trap|drain|condensate)|(water|condensate) (\w+ ){0,3}(collector|header|inducer housing)|(collector|header) (\w+ ){0,3}(water|wet|full)|condensate pump (\w+ ){0,3}(fail\w*|stuck|dead|tripped|off)|(wrong|poor|back) (pitch|slope|fall)|double.?trap')
     WHEN 'flue_path' THEN regexp_matches(text, '(outlet|vent|flue|termination|pipe) (\w+ ){0,4}(ice|iced|snow\w*|froz\w*|nest|debris|leaves|block\w*|obstruct\w*|sag\w*|belly|water|too long|elbows|wind)|(ice|snow|nest|bird|leaves|debris|sag|belly|wind) (\w+ ){0,4}(outlet|vent|flue|termination|pipe)|(blocked|obstructed|sagging|iced|frozen|snowed) (\w+ ){0,2}(outlet|vent|flue|termination|pipe)|too many elbows')
     WHEN 'draft_fan' THEN regexp_matches(text, '(draft fan|fan|inducer|blower wheel|wheel|capacitor) (\w+ ){0,4}(worn|slow|seiz\w*|bearing\w*|nois\w*|weak|fail\w*|loose|broken|low|dead|voltage|dirty|cracked|corrod\w*)|(worn|slow|weak|seized|failing|failed|broken|loose|dead) (\w+ ){0,2}(draft fan|fan|inducer|wheel|capacitor|bearing)|low (supply )?voltage')

@@ -21,10 +21,10 @@ BASE = {
         one     | north  | W1
         twin    | south  | W2""",
     "appliances": """
-        appliance_id | site_id | appliance_kind | is_condensing | installed_on | rated_make_pressure_pa | make_tolerance_pa
-        F1           | one     | furnace        | true          | 2020-01-01   | 200                    | 10
-        B1           | twin    | boiler         | true          | 2020-01-01   | 200                    | 10
-        B2           | twin    | boiler         | false         | 2020-01-01   | 200                    | 10""",
+        appliance_id | site_id | appliance_kind | is_condensing | installed_on | rated_make_pressure_pa
+        F1           | one     | furnace        | true          | 2020-01-01   | 200
+        B1           | twin    | boiler         | true          | 2020-01-01   | 200
+        B2           | twin    | boiler         | false         | 2020-01-01   | 200""",
     "technicians": """
         technician_id | branch
         anna          | east
@@ -60,6 +60,7 @@ class Records:
         create_delivered(self.con)
         for table, text in BASE.items():
             self.given(**{table: text})
+        self.con.execute("UPDATE delivered.appliances SET make_tolerance_pa = 10")
 
     def given(self, **tables: str) -> Records:
         """Add rows to delivered tables."""
@@ -90,12 +91,14 @@ class Records:
             self.con.execute(f"INSERT INTO delivered.part_lines ({names}) VALUES ({marks})", list(filled.values()))
         return self
 
-    def correct(self, visit_id: str, field: str, value: str | None, at: str = "2025-06-01", why: str = "seen") -> Records:
+    def correct(
+        self, visit_id: str, field: str, value: str | None, at: str = "2025-06-01", why: str = "seen"
+    ) -> Records:
         """One correction."""
         number = self.con.execute("SELECT count(*) FROM delivered.corrections").fetchone()[0]
         self.con.execute(
-            "INSERT INTO delivered.corrections (correction_id, visit_id, corrected_field, new_value, reason, corrected_by, "
-            "corrected_at) VALUES (?, ?, ?, ?, ?, 'chief', ?)",
+            "INSERT INTO delivered.corrections "
+            "(correction_id, visit_id, corrected_field, new_value, reason, corrected_by, corrected_at) VALUES (?, ?, ?, ?, ?, 'chief', ?)",
             [f"C{number:03d}", visit_id, field, value, why, at],
         )
         return self

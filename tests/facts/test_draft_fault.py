@@ -30,13 +30,13 @@ def test_a_draft_symptom_a_swap_or_a_cause_makes_a_draft_fault(records):
 
 def test_a_planned_return_belongs_to_the_fault_and_the_first_visit_diagnosed_it(records):
     records.visits("""
-        visit_id | job_id | technician_id | visit_kind      | symptom       | arrived_at | is_declared_complete | waits_for_part
-        v1       | J      | anna          | no_heat         | no_heat_other | 2024-01-30 | false                | true
-        v2       | J      | ben           | return_for_part |               | 2024-02-02 | true                 | false""")
+        visit_id | job_id | technician_id | visit_kind      | symptom       | arrived_at | is_declared_complete
+        v1       | J      | anna          | no_heat         | no_heat_other | 2024-01-30 | false
+        v2       | J      | ben           | return_for_part |               | 2024-02-02 | true""")
     records.lines("visit_id\n v2")
     assert members(records) == [("v1", ["v1", "v2"])]
-    row = records.one("""SELECT technician_id, branch, month, n_visits, n_swaps, owner_id, is_declared_complete, completed_at
-        FROM draft_fault""")
+    row = records.one("""SELECT technician_id, branch, month, n_visits, n_swaps, owner_id, is_declared_complete,
+        completed_at FROM draft_fault""")
     assert row == ("anna", "east", 1, 2, 1, "ben", True, datetime(2024, 2, 2))
     assert records.one("SELECT technician_id, diagnosed_by FROM swap") == ("ben", "anna")
 
@@ -76,7 +76,10 @@ def test_an_unplanned_visit_after_completion_is_a_new_fault_even_on_the_same_job
         v2       | J      | return_for_part |                  | 2024-01-03 | true
         v3       | J      | no_heat         | draft_not_proven | 2024-01-09 | true""")
     assert members(records) == [("v1", ["v1", "v2"]), ("v3", ["v3"])]
-    assert records.ask("SELECT completed_at FROM draft_fault ORDER BY 1") == [(datetime(2024, 1, 3),), (datetime(2024, 1, 9),)]
+    assert records.ask("SELECT completed_at FROM draft_fault ORDER BY 1") == [
+        (datetime(2024, 1, 3),),
+        (datetime(2024, 1, 9),),
+    ]
 
 
 def test_complete_while_waiting_for_a_part_is_not_complete(records):

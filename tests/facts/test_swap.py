@@ -53,7 +53,10 @@ def test_the_line_wins_over_the_parts_list_and_a_replaced_number_has_the_class_o
         v1       | SW          | gas_switch
         v2       | OLD         |
         v3       | GAS         | draft_switch""")
-    assert job.ask("SELECT visit_id, part_class_from FROM switch_line ORDER BY 1") == [("v2", "superseded"), ("v3", "line")]
+    assert job.ask("SELECT visit_id, part_class_from FROM switch_line ORDER BY 1") == [
+        ("v2", "superseded"),
+        ("v3", "line"),
+    ]
 
 
 def test_a_corrected_class_wins(job):
@@ -166,21 +169,29 @@ def test_one_swap_per_visit_and_removed_tag(job):
         v1       | 3       | T-2
         v2       | 1       |
         v2       | 2       |""")
-    assert job.ask("SELECT swap_id, removed_tag FROM swap ORDER BY 1") == [("v1#1", "T-1"), ("v1#2", "T-2"), ("v2#1", None)]
+    assert job.ask("SELECT swap_id, removed_tag FROM swap ORDER BY 1") == [
+        ("v1#1", "T-1"),
+        ("v1#2", "T-2"),
+        ("v2#1", None),
+    ]
     assert job.one("SELECT n_swaps, has_swap FROM draft_fault") == (3, True)
 
 
 def test_tolerance_and_rating_come_from_the_plate_else_the_part_else_are_assumed(records):
     records.con.execute("UPDATE delivered.appliances SET make_tolerance_pa = NULL WHERE appliance_id = 'B1'")
     records.con.execute("UPDATE delivered.appliances SET rated_make_pressure_pa = NULL WHERE appliance_id = 'B2'")
-    records.con.execute("UPDATE delivered.parts SET rated_make_pressure_pa = 150, make_tolerance_pa = 7 WHERE part_number = 'SW'")
+    records.con.execute(
+        "UPDATE delivered.parts SET rated_make_pressure_pa = 150, make_tolerance_pa = 7 WHERE part_number = 'SW'"
+    )
     records.visits(f"""
         visit_id | site_id | appliance_id | arrived_at
         one      | one     | F1           | {day(1)}
         plate    | twin    | B1           | {day(1)}
         part     | twin    | B2           | {day(2)}
         unlisted | twin    | B2           | {day(3)}""")
-    records.lines("visit_id | part_number | part_class\n one | SW |\n plate | OLD |\n part | SW |\n unlisted | Z | draft_switch")
+    records.lines(
+        "visit_id | part_number | part_class\n one | SW |\n plate | OLD |\n part | SW |\n unlisted | Z | draft_switch"
+    )
     query = "SELECT visit_id, rated_make_pa, make_tolerance_pa, is_tolerance_assumed FROM swap ORDER BY 1"
     assert records.ask(query) == [
         ("one", 200.0, 10.0, False),

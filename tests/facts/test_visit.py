@@ -95,7 +95,9 @@ def test_the_latest_correction_of_a_cause_wins_and_a_blank_one_takes_it_back(rec
         visit_id | cause_code | arrived_at
         v1       | not_found  | 2024-01-01
         v2       | not_found  | 2024-01-01""")
-    records.correct("v1", "cause_code", "fan_worn", "2025-01-01").correct("v1", "cause_code", "hose_water", "2025-01-02")
+    records.correct("v1", "cause_code", "fan_worn", "2025-01-01").correct(
+        "v1", "cause_code", "hose_water", "2025-01-02"
+    )
     records.correct("v2", "cause_code", "hose_water", "2025-01-01").correct("v2", "cause_code", None, "2025-01-02")
     assert records.ask("SELECT cause_code, cause_group, is_cause_corrected FROM visit ORDER BY visit_id") == [
         ("hose_water", "air_path", True),
@@ -114,13 +116,15 @@ def test_draft_symptoms_of_the_contract_are_those_of_the_sql(records):
 
 
 def test_classes_of_parts_follow_replacements_both_ways(records):
-    records.given(parts="""
+    records.given(
+        parts="""
         part_number | part_class   | superseded_by
         A           |              | B
         B           |              | C
         C           | water_switch | D
         X           |              | X
-        Y           |              |""")
+        Y           |              |"""
+    )
     assert records.ask("SELECT part_number, part_class FROM part WHERE length(part_number) = 1 ORDER BY 1") == [
         ("A", "water_switch"),
         ("B", "water_switch"),

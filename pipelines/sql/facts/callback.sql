@@ -6,8 +6,9 @@ WITH ended AS (
     SELECT max(arrived_on) AS data_end_on FROM visit
 ),
 censored AS (
-    SELECT c.*, least(e.data_end_on - c.starts_on, 400, c.next_swap_on - c.starts_on,
-            CASE WHEN c.appliance_removed_on >= c.starts_on THEN c.appliance_removed_on - c.starts_on END) AS censor_days,
+    SELECT c.*, CASE WHEN c.starts_on IS NOT NULL THEN least(e.data_end_on - c.starts_on, 400,
+            c.next_swap_on - c.starts_on,
+            CASE WHEN c.appliance_removed_on >= c.starts_on THEN c.appliance_removed_on - c.starts_on END) END AS censor_days,
         e.data_end_on - c.starts_on AS data_days, c.next_swap_on - c.starts_on AS next_swap_days,
         c.appliance_removed_on - c.starts_on AS removed_days
     FROM callback_case AS c CROSS JOIN ended AS e
