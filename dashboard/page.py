@@ -87,7 +87,9 @@ def rows(
         for line in body
     )
     above = f"<caption class='gp-quiet' style='text-align:left'>{html.escape(caption)}</caption>" if caption else ""
-    st.html(f'<table class="gp-list">{above}<thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table>')
+    has_titles = any(title for title, _ in columns)
+    top = f"<thead><tr>{head}</tr></thead>" if has_titles else ""
+    st.html(f'<table class="gp-list">{above}{top}<tbody>{lines}</tbody></table>')
 
 
 def _cell(cell: Any) -> str:

@@ -22,22 +22,27 @@ STEPS = {
     "note_rate": "note that describes the finding",
 }
 CASES = 3
+ADDRESS_KEY = "technician"
 
 
 def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     """The sheet of the technician chosen here. table: people.table with shown_name."""
     st.header("One technician's sheet")
     names = table.sort_values("shown_name").set_index("technician_id")["shown_name"].to_dict()
+    # The id stands in the address, not the name: a link holds whether names or code names are shown.
+    asked = st.query_params.get(ADDRESS_KEY)
+    ids = list(names)
     one = st.selectbox(
         "Technician",
-        list(names),
+        ids,
+        index=ids.index(asked) if asked in names else None,
         format_func=names.__getitem__,
-        key="technician",
-        bind="query-params",
-        index=None,
+        key="technician_choice",
         placeholder="Choose a technician",
         width=340,
     )
+    if one is not None:
+        st.query_params[ADDRESS_KEY] = one
     if one is None:
         st.markdown(
             "Choose a technician to see their steps, whom they are compared with, and three visits to talk through."
@@ -123,6 +128,8 @@ def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None
     st.markdown("**The steps around a swap**")
     picture = step_rates(frame, page.colours(), str(person["shown_name"]))
     page.draw(picture, "No swap is on record, so no step can be counted.", "steps")
+    if picture is not None:
+        st.caption(words.plain(f"Bar: all technicians. Diamond: {person['shown_name']}."))
     gaps = frame.dropna(subset=["own", "rate"]).assign(gap=lambda rows: rows["rate"] - rows["own"])
     gaps = gaps[gaps["gap"] > 0.05].sort_values("gap", ascending=False)
     if gaps.empty:

@@ -117,7 +117,7 @@ def page_style(colours: Palette) -> str:
     return f"""<style>
 .stMainBlockContainer {{max-width: 1240px; padding: 3.9rem 1.4rem 3rem;}}
 .stMainBlockContainer h1 {{padding: .1rem 0 .2rem;}}
-.stMainBlockContainer h2 {{padding: .9rem 0 .15rem; border-top: 1px solid {colours.line}; margin-top: .5rem;}}
+.stMainBlockContainer h2 {{padding: .9rem 0 .45rem; border-top: 1px solid {colours.line}; margin-top: .5rem;}}
 .stMainBlockContainer h3 {{padding: .35rem 0 .1rem;}}
 .stMainBlockContainer [data-testid="stVerticalBlock"] {{gap: .75rem;}}
 .st-key-scope p.gp-quiet {{text-align: left; margin: 0 0 .3rem;}}

@@ -80,7 +80,8 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     def export() -> bytes:
         return exports.csv_bytes(readable(behind(ROWS_EXPORTED), name_of))
 
-    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
+    # Beside the words, not at the right edge: the table's own tools open there.
+    with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
         st.download_button(
             "Export as CSV",
@@ -114,11 +115,10 @@ WIDTHS = {
     "Date": 88,
     "Visit": 78,
     "Site": 74,
-    "Technician": 158,
-    "Symptom": 118,
+    "Technician": 150,
     "Cause recorded": 128,
-    "Root cause": 92,
-    "Readings say": 120,
+    "Root cause": 110,
+    "Readings say": 106,
     "Draft margin, Pa": 70,
     "Bench": 66,
     "Came back after, days": 76,

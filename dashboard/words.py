@@ -38,6 +38,9 @@ def share(value: float | None, digits: int | None = None) -> str:
     if value is None or is_missing(value):
         return NOT_KNOWN
     percent = 100 * float(value)
+    if digits is None and 99 < percent < 100:
+        # Nearly all is not all.
+        return f"{min(percent, 99.9):.1f}%"
     places = digits if digits is not None else (1 if 0 < abs(percent) < 9.95 else 0)
     return f"{percent:.{places}f}%"
 

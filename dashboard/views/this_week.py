@@ -55,9 +55,7 @@ def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
         return f"{start}, and no switch was pulled."
     without = int(week["n_without_cause"])
     start += f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, " + (
-        "each with a root cause on record."
-        if not without
-        else f"{words.count(without)} without a root cause on record."
+        "with a root cause on record." if not without else f"{words.count(without)} without a root cause on record."
     )
     if week["n_swaps"] < FEWEST_TO_JUDGE:
         return f"{start} With so few, a week says nothing about the habit; see the weeks together below."
