@@ -82,8 +82,7 @@ def _figures(scope: Scope, facts: dict) -> None:
             good.adjusted,
             "share",
             "good",
-            rests_on=f"{words.count(good.n_tested)} of {words.plural(good.n_swaps, 'switch', 'switches')} "
-            f"pulled were tested "
+            rests_on=f"Tested: {words.count(good.n_tested)} of {words.count(good.n_swaps)} pulled "
             f"({words.share(good.adjusted.coverage)})",
             note=f"{words.count(good.inconclusive)} inconclusive, counted apart",
             behind=lambda limit: figures_access.visits_behind(scope, "bench_good", limit),
@@ -104,15 +103,16 @@ def _figures(scope: Scope, facts: dict) -> None:
                     behind=lambda limit, what=what: figures_access.visits_behind(scope, what, limit),
                 )
     with columns[3]:
-        figure_card.show(
-            "More came back without a root cause",
-            pair["difference"],
-            "points",
-            "difference",
-            rests_on="In percentage points. An association: it need not be the record that made the difference.",
-            behind=lambda limit: figures_access.visits_behind(scope, "callbacks", limit),
-            behind_label="Show the callbacks",
-        ) if "difference" in pair else None
+        if "difference" in pair:
+            figure_card.show(
+                "More came back without a root cause",
+                pair["difference"],
+                "points",
+                "difference",
+                rests_on="In percentage points. An association: it need not be the record that made the difference.",
+                behind=lambda limit: figures_access.visits_behind(scope, "callbacks", limit),
+                behind_label="Show the callbacks",
+            )
 
 
 def _weeks(control: dict[str, ControlChart]) -> None:

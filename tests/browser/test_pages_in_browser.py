@@ -1,0 +1,126 @@
+"""Every page in a real browser, light and dark: no error, no outside request, figures open their visits."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlparse
+
+import pytest
+import served_pages
+
+pytestmark = pytest.mark.browser
+SIZE = {"width": 1280, "height": 800}
+ERROR_BOX = '[data-testid="stException"], [data-testid="stAlertContentError"]'
+
+
+@dataclass
+class Seen:
+    """What the browser asked for and complained of."""
+
+    hosts: set[str] = field(default_factory=set)
+    complaints: list[str] = field(default_factory=list)
+
+
+@contextmanager
+def opened(browser, address: str, theme: str = "light", size: dict[str, int] | None = None) -> Iterator[tuple]:
+    context = browser.new_context(viewport=size or SIZE, color_scheme=theme, accept_downloads=True)
+    seen = Seen()
+    tab = context.new_page()
+    tab.on("request", lambda request: seen.hosts.add(urlparse(request.url).hostname or ""))
+    tab.on("console", lambda message: _note(seen, message))
+    tab.on("pageerror", lambda error: seen.complaints.append(str(error)))
+    tab.goto(address)
+    served_pages.settled(tab)
+    try:
+        yield tab, seen
+    finally:
+        context.close()
+
+
+def _note(seen: Seen, message) -> None:
+    # A page opened by its own address first looks for the server below that address; those misses are no fault.
+    if message.type == "error" and "/_stcore/" not in message.location.get("url", ""):
+        seen.complaints.append(message.text)
+
+
+def assert_sound(tab, seen: Seen) -> None:
+    assert tab.locator(ERROR_BOX).count() == 0, tab.locator(ERROR_BOX).first.inner_text()
+    assert not seen.complaints
+    # blob: and data: addresses have no host.
+    assert seen.hosts - {""} == {"127.0.0.1"}
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("name", served_pages.PAGES)
+def test_page_over_a_fleet(browser, fleet_address: str, name: str, theme: str) -> None:
+    with opened(browser, served_pages.address_of(fleet_address, name), theme) as (tab, seen):
+        assert_sound(tab, seen)
+        ground = tab.evaluate("getComputedStyle(document.querySelector('[data-testid=stApp]')).backgroundColor")
+        assert ground == {"light": "rgb(250, 249, 246)", "dark": "rgb(22, 27, 30)"}[theme]
+        # No page scrolls sideways.
+        assert tab.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth")
+
+
+@pytest.mark.parametrize("name", served_pages.PAGES)
+def test_page_over_an_empty_home(browser, empty_address: str, name: str) -> None:
+    with opened(browser, served_pages.address_of(empty_address, name)) as (tab, seen):
+        assert_sound(tab, seen)
+        assert tab.locator("h1").count() == 1
+
+
+@pytest.mark.parametrize("name", ["this_week", "coaching", "seasons"])
+def test_page_on_a_narrow_screen_does_not_scroll_sideways(browser, fleet_address: str, name: str) -> None:
+    size = {"width": 420, "height": 800}
+    with opened(browser, served_pages.address_of(fleet_address, name), size=size) as (tab, seen):
+        assert_sound(tab, seen)
+        assert tab.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth")
+
+
+def test_charts_are_drawn_and_named(browser, fleet_address: str) -> None:
+    with opened(browser, served_pages.address_of(fleet_address, "seasons")) as (tab, seen):
+        charts = tab.locator('[data-testid="stVegaLiteChart"]')
+        assert charts.count() >= 2
+        for place in range(charts.count()):
+            assert charts.nth(place).locator("svg, canvas").count() > 0
+        names = tab.evaluate(
+            "[...document.querySelectorAll('[aria-label]')].map(one => one.getAttribute('aria-label'))"
+        )
+        assert any("by month. Highest in" in name for name in names), names
+        assert_sound(tab, seen)
+
+
+def test_a_figure_opens_its_visits_and_exports_them(browser, fleet_address: str) -> None:
+    with opened(browser, fleet_address) as (tab, seen):
+        tab.get_by_role("button", name="Show the visits behind it").first.click()
+        window = tab.get_by_role("dialog")
+        window.locator("canvas").first.wait_for()
+        assert "Pick a row to see the visit in full" in window.inner_text()
+        with tab.expect_download() as started:
+            window.get_by_role("button", name="Export as CSV").click()
+        rows = list(csv.DictReader(io.StringIO(Path(started.value.path()).read_text("utf-8-sig"))))
+        assert rows and {"Visit", "Date", "Site", "Notes"} <= set(rows[0])
+        assert not any(cell[:1] in ("=", "@") for row in rows for cell in row.values())
+        # The first row opens the visit in full.
+        box = window.locator("canvas").first.bounding_box()
+        tab.mouse.click(box["x"] + 15, box["y"] + 50)
+        window.get_by_text("Notes as written").wait_for()
+        assert rows[0]["Visit"] in window.inner_text()
+        assert_sound(tab, seen)
+
+
+def test_a_filter_stands_in_the_address_and_is_kept(browser, fleet_address: str) -> None:
+    with opened(browser, fleet_address) as (tab, seen):
+        tab.get_by_role("combobox", name="Period").click()
+        tab.get_by_role("option", name="Last 12 months").click()
+        tab.wait_for_url("**period=Last*")
+        served_pages.settled(tab)
+        tab.get_by_role("link", name="Seasons").first.click()
+        tab.wait_for_url("**/seasons**")
+        served_pages.settled(tab)
+        assert "period=Last" in tab.url
+        assert_sound(tab, seen)

@@ -1,0 +1,56 @@
+"""Homes the pages are opened on: an empty one, one with a single visit, a small invented fleet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import streamlit as st
+
+from pipelines.loading import load
+from synthetic_data.generate import generate
+
+SEED, VISITS = 1, 4_000
+HOSTILE = '<img src=x onerror="alert(1)"> =HYPERLINK("http://example.invalid")'
+
+
+@pytest.fixture(scope="session")
+def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("empty")
+
+
+@pytest.fixture(scope="session")
+def one_visit_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One draft fault with one swap, and a note that holds HTML and a formula."""
+    home = tmp_path_factory.mktemp("one_visit")
+    records = home / "records"
+    records.mkdir()
+    notes = HOSTILE.replace('"', '""')
+    (records / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete,customer_name,notes\n"
+        f'V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes,Somebody,"{notes}"\n'
+        "V2,S1,T1,5014-09-15,no_heat,draft_not_proven,yes,Somebody,\n",
+        "utf-8",
+    )
+    (records / "part_lines.csv").write_text("visit_id,line_no,part_class,quantity\nV1,1,draft_switch,1\n", "utf-8")
+    load(home, [records])
+    return home
+
+
+@pytest.fixture(scope="session")
+def fleet_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("fleet")
+    generate(home, seed=SEED, visits=VISITS)
+    load(home, [home / "records"])
+    (home / "demo.json").write_text("{}", "utf-8")
+    return home
+
+
+@pytest.fixture
+def served_home(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The home named by the test's parameter, put in force; what the pages kept of another is dropped."""
+    home = request.getfixturevalue(request.param)
+    monkeypatch.setenv("GOODPULL_HOME", str(home))
+    st.cache_data.clear()
+    st.cache_resource.clear()
+    return home

@@ -1,0 +1,188 @@
+"""Every page on an empty home, on a single visit and on a small fleet: drawn, with an answer, without an error."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+APP = Path(__file__).parents[2] / "dashboard" / "app.py"
+TITLES = {
+    "this_week": "This week",
+    "coaching": "Coaching",
+    "parts_waste": "Parts waste",
+    "seasons": "Seasons",
+    "sites": "Sites",
+    "records": "Records",
+    "method": "Method",
+}
+HOMES = ("empty_home", "one_visit_home", "fleet_home")
+SECONDS = 120
+
+
+def opened(name: str, **address: str) -> AppTest:
+    """The page, run once, with an address of these query parameters."""
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    for key, value in address.items():
+        test.query_params[key] = value
+    test.run()
+    if name != "this_week":
+        test.switch_page(f"views/{name}.py").run()
+    return test
+
+
+def said(test: AppTest) -> str:
+    """Everything on the page that is text: Markdown, captions and our own HTML, markup and escapes taken off."""
+    parts = [element.value for kind in ("markdown", "caption") for element in getattr(test, kind)]
+    parts += [str(element.body if hasattr(element, "body") else element.proto.body) for element in test.get("html")]
+    return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", " \n ".join(parts)))
+
+
+def assert_drawn(test: AppTest) -> None:
+    assert not test.exception, test.exception[0].message
+    assert not test.error, test.error[0].value
+
+
+@pytest.mark.parametrize("served_home", HOMES, indirect=True)
+@pytest.mark.parametrize("name", TITLES)
+def test_page_is_drawn_with_an_answer(name: str, served_home: Path) -> None:
+    test = opened(name)
+    assert_drawn(test)
+    assert [title.value for title in test.title] == [TITLES[name]]
+    answer = test.markdown[0].value
+    assert len(answer) > 20 and answer.rstrip().endswith("."), answer
+    for nothing in ("nan", "None(?! of)", "NaT", "inf"):
+        found = re.search(rf".*\b{nothing}\b.*", said(test))
+        assert not found, found[0]
+
+
+@pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
+@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "records"])
+def test_empty_home_says_what_to_do(name: str, served_home: Path) -> None:
+    text = said(opened(name))
+    assert "No records yet" in text
+    assert "Load your visit records" in text
+
+
+@pytest.mark.parametrize("served_home", ["one_visit_home"], indirect=True)
+def test_thin_records_give_no_made_up_figure(served_home: Path) -> None:
+    assert "1 draft fault, 1 switch pulled" in said(opened("this_week"))
+    seasons = said(opened("seasons"))
+    assert "Not known" in seasons and "peak around" not in seasons
+    assert "Look here first: " not in said(opened("coaching"))
+
+
+@pytest.mark.parametrize("served_home", ["one_visit_home"], indirect=True)
+def test_records_page_accounts_for_every_row(served_home: Path) -> None:
+    text = said(opened("records"))
+    assert "3 rows read from 2 files: 2 accepted, 1 held back, 0 exact duplicates." in text
+    assert "visits.customer_name" in text
+    assert "5014-09-15" in text
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_safety_and_fairness_stand_where_they_belong(served_home: Path) -> None:
+    for name in ("this_week", "seasons", "sites"):
+        assert "Never bypass, adjust or substitute a safety switch" in said(opened(name)), name
+    assert "must not decide pay or discipline" in said(opened("coaching"))
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_every_figure_shows_its_range_what_it_rests_on_and_its_visits(served_home: Path) -> None:
+    for name in ("this_week", "coaching", "parts_waste", "seasons"):
+        test = opened(name)
+        cards = [element.proto.body for element in test.get("html") if 'class="gp-card' in element.proto.body]
+        assert cards, name
+        for card in cards:
+            assert re.search(r"<p>(Between|Counted|Range|.{10,})", card), card
+            assert 'class="gp-quiet"' in card, card
+        assert [button for button in test.button if button.key.startswith("behind_")], name
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_a_figure_opens_the_visits_behind_it(served_home: Path) -> None:
+    test = opened("this_week")
+    test.button(key="behind_without_cause").click().run()
+    assert_drawn(test)
+    table = test.dataframe[0].value
+    assert len(table) > 5
+    assert set(table["Root cause"]) <= {"no cause", "code only"}
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_filters_stand_in_the_address_and_narrow_the_figures(served_home: Path) -> None:
+    whole = opened("this_week")
+    branch = whole.selectbox(key="branch").options[1]
+    narrowed = opened("this_week", branch=branch)
+    assert_drawn(narrowed)
+    assert narrowed.selectbox(key="branch").value == branch
+    pulled = r"Tested: [\d,]+ of ([\d,]+) pulled"
+    n_whole, n_branch = (int(re.search(pulled, said(test))[1].replace(",", "")) for test in (whole, narrowed))
+    assert 0 < n_branch < n_whole
+    # The filter is kept from page to page.
+    narrowed.switch_page("views/seasons.py").run()
+    assert narrowed.selectbox(key="branch").value == branch
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_filters_that_leave_nothing_are_met_with_a_sentence(served_home: Path) -> None:
+    test = opened("this_week", period="Chosen dates", dates="2022-05-02,2022-05-02")
+    for name in TITLES:
+        if name != "this_week":
+            test.switch_page(f"views/{name}.py").run()
+        assert_drawn(test)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_technician_sheet_has_steps_comparison_and_three_visits(served_home: Path) -> None:
+    test = opened("coaching")
+    choice = test.selectbox(key="technician_choice")
+    test.session_state["technician_choice"] = next(iter(_ids(test)))
+    test.run()
+    assert_drawn(test)
+    text = said(test)
+    assert "Against whom, and why that is fair" in text
+    assert "what did the gauge say?" in text
+    assert "Notes as written" in text
+    assert choice.label == "Technician"
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_code_names_hide_names_and_ids_everywhere_on_the_page(served_home: Path) -> None:
+    plain = opened("coaching")
+    names = set(plain.selectbox(key="technician_choice").options)
+    hidden = opened("coaching", code_names="true")
+    assert_drawn(hidden)
+    assert not names & set(hidden.selectbox(key="technician_choice").options)
+    page = said(hidden) + " ".join(str(table.value.to_dict()) for table in hidden.dataframe)
+    assert not re.search(r"\(T\d{3}\)", page)
+
+
+@pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
+def test_files_are_checked_and_loaded_by_path(
+    served_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("GOODPULL_HOME", str(tmp_path / "home"))
+    file = tmp_path / "visits.csv"
+    file.write_text("visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2026-01-05,no_heat\n", "utf-8")
+    test = opened("records")
+    test.text_input(key="load_path").set_value(str(file)).run()
+    test.button(key="check_button_path").click().run()
+    assert_drawn(test)
+    assert "nothing was changed" in said(test)
+    assert not (tmp_path / "home" / "current").exists()
+    test.button(key="load_button_path").click().run()
+    assert_drawn(test)
+    assert "1 row read from 1 file: 1 accepted, 0 held back, 0 exact duplicates." in said(test)
+    test.text_input(key="load_path").set_value(str(tmp_path / "missing.csv")).run()
+    test.button(key="load_button_path").click().run()
+    assert not test.exception
+    assert "missing.csv" in " ".join(error.value for error in test.error) + said(test)
+
+
+def _ids(test: AppTest) -> list[str]:
+    from dashboard import figures_access
+
+    return figures_access.whole().technicians.table.sort_values("swaps", ascending=False)["technician_id"].tolist()
