@@ -69,7 +69,7 @@ def _level(weeks: pd.DataFrame, fit: SeasonalFit) -> float:
 
 def _day_of_year(week_on: pd.Series) -> np.ndarray:
     middle = week_on + pd.Timedelta(days=3.5)
-    return (middle.dt.dayofyear + middle.dt.hour / 24.0).to_numpy(float)
+    return (middle.dt.day_of_year + middle.dt.hour / 24.0).to_numpy(float)
 
 
 def _last_year(weeks: pd.DataFrame, week_on: pd.Series) -> np.ndarray:

@@ -89,7 +89,7 @@ def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: 
         )
         frame = frame[is_whole].reset_index(drop=True)
     middle = frame["week_on"] + pd.Timedelta(days=MIDDLE_OF_WEEK_DAYS)
-    frame["day_of_year"] = middle.dt.dayofyear + middle.dt.hour / 24.0
+    frame["day_of_year"] = middle.dt.day_of_year + middle.dt.hour / 24.0
     frame["season"] = middle.dt.year - (middle.dt.month < int(settings.season_starts_month)).astype(int)
     for column in ("n_faults", "n_appliances", *COVARIATES):
         frame[column] = pd.to_numeric(frame[column]).astype(float)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 import duckdb
@@ -43,11 +44,18 @@ def _put(con: duckdb.DuckDBPyConnection, table: str, **columns: Any) -> None:
 
 
 @pytest.fixture
-def put() -> Callable[..., None]:
-    return _put
+def put(store: duckdb.DuckDBPyConnection) -> Callable[..., None]:
+    """put(table, column=values, ...): rows straight into a table of the store."""
+    return partial(_put, store)
 
 
-def put_swaps(con: duckdb.DuckDBPyConnection, **columns: Any) -> None:
+@pytest.fixture
+def put_swaps(store: duckdb.DuckDBPyConnection) -> Callable[..., None]:
+    """put_swaps(column=values, ...): see add_swaps."""
+    return partial(add_swaps, store)
+
+
+def add_swaps(con: duckdb.DuckDBPyConnection, **columns: Any) -> None:
     """Swaps with their draft faults and follow-up; defaults fill what a test does not care about.
 
     callback_days, observed_days: of the follow-up; by default followed 400 days without a callback.
@@ -73,7 +81,7 @@ def put_swaps(con: duckdb.DuckDBPyConnection, **columns: Any) -> None:
     rows["has_root_cause"] = rows["tier"].isin(["measured", "described"])
     days = pd.to_datetime(rows["swapped_on"])
     rows["swapped_at"] = days + pd.Timedelta(hours=10)
-    rows["week_on"] = (days - pd.to_timedelta(days.dt.weekday, unit="D")).dt.date
+    rows["week_on"] = (days - pd.to_timedelta(days.dt.day_of_week, unit="D")).dt.date
     rows["month"] = days.dt.month
     rows["season"] = days.dt.year - (days.dt.month < 7)
     rows["swapped_on"] = days.dt.date
@@ -141,7 +149,7 @@ def make_fleet(
     limit = np.minimum(7 * n_weeks - day, 400)
     came = back <= limit
     swapped_on = FIRST_ON + pd.to_timedelta(day, unit="D")
-    put_swaps(
+    add_swaps(
         con, technician_id=ids[who], swapped_on=swapped_on, evidence=evidence, verdict=verdict,
         tier=np.where(has_cause, "described", "none"), selection=np.where(tested, "chosen", None),
         callback_days=[int(b) if c else None for b, c in zip(back, came, strict=True)],
@@ -179,7 +187,7 @@ def put_plain_faults(
 def put_weeks(con: duckdb.DuckDBPyConnection, rng: np.random.Generator, n_weeks: int, peak_day: float, ratio: float) -> None:
     """Poisson weeks of both families, 5,000 appliances served, one harmonic."""
     week_on = FIRST_ON + pd.to_timedelta(7 * np.arange(n_weeks), unit="D")
-    angle = 2 * np.pi * (week_on.dayofyear + 3.5 - peak_day) / 365.25
+    angle = 2 * np.pi * (week_on.day_of_year + 3.5 - peak_day) / 365.25
     mean = 12 * np.exp(np.log(ratio) / 2 * np.cos(angle))
     for family in ("condensate", "blockage"):
         _put(con, "fault_week", region="r1", week_on=week_on.date, family=family, n_faults=rng.poisson(mean), n_appliances=5000)
