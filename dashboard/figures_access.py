@@ -159,3 +159,8 @@ def _visits(
 def visits_behind(scope: Scope, what: str, limit: int | None = 500, **keys: Any) -> pd.DataFrame:
     """The visits a figure counts, newest first. what, keys: see models.figures.cases."""
     return _visits(store_access.key(), scope, what, limit, tuple(sorted(keys.items())))
+
+
+def behind(scope: Scope, what: str, **keys: Any) -> Callable[[int | None], pd.DataFrame]:
+    """The same as something to ask later: called with the most visits wanted."""
+    return lambda limit: visits_behind(scope, what, limit, **keys)

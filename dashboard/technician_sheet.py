@@ -77,9 +77,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
             rests_on=f"{words.plural(n, 'draft fault')} attended; {words.count(person['tested'])} of "
             f"{words.plural(person['swaps'], 'swap')} tested",
             note=f"Expected from their mix of calls: {words.share(person['expected_rate'])}",
-            behind=lambda limit: figures_access.visits_behind(
-                scope, "swaps", limit, technician_id=person["technician_id"]
-            ),
+            behind=figures_access.behind(scope, "swaps", technician_id=person["technician_id"]),
         )
     with columns[1]:
         st.html(
@@ -199,9 +197,7 @@ def _cases(technician_id: str, scope: Scope) -> None:
     page.lazily(
         "All their swaps",
         "own_swaps",
-        lambda: visit_table.show(
-            lambda limit: figures_access.visits_behind(scope, "swaps", limit, technician_id=technician_id), "own"
-        ),
+        lambda: visit_table.show(figures_access.behind(scope, "swaps", technician_id=technician_id), "own"),
     )
 
 

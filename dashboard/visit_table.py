@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -128,7 +129,7 @@ WIDTHS = {
 }
 
 
-def _formats(shown: pd.DataFrame) -> dict[str, object]:
+def _formats(shown: pd.DataFrame) -> dict[str, Any]:
     special = {
         "Date": lambda width: st.column_config.DateColumn(format="YYYY-MM-DD", width=width),
         "Draft margin, Pa": lambda width: st.column_config.NumberColumn("Margin, Pa", format="%.0f", width=width),
@@ -164,7 +165,7 @@ def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) ->
             open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
 
 
-def _cell(name: str, value: object) -> str:
+def _cell(name: str, value: Any) -> str:
     if words.is_missing(value):
         return ""
     if name == "visit_on":
@@ -181,7 +182,7 @@ def plain_table(
 ) -> None:
     """A table of groups with its export. shares: columns shown in percent. amounts: columns of money, whole units."""
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
-    config: dict[str, object] = {name: st.column_config.NumberColumn(format="%.0f%%") for name in shares}
+    config: dict[str, Any] = {name: st.column_config.NumberColumn(format="%.0f%%") for name in shares}
     config |= {
         name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1) for name in amounts
     }

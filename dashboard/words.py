@@ -106,7 +106,7 @@ FORMATS = {
     "points": points,
     "count": count,
     "number": number,
-    "number2": lambda amount: _minus(amount, 2) if not is_missing(amount) else NOT_KNOWN,
+    "number2": lambda amount: NOT_KNOWN if amount is None or is_missing(amount) else _minus(amount, 2),
     "days": days,
     "day_of_year": day_of_year,
 }

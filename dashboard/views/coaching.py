@@ -90,7 +90,7 @@ def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
                 "share",
                 f"step_{name}",
                 rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}",
-                behind=lambda limit: figures_access.visits_behind(scope, "swaps", limit),
+                behind=figures_access.behind(scope, "swaps"),
             )
 
 

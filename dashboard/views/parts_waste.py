@@ -103,7 +103,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "known",
             currency=waste.currency,
             rests_on=words.plural(waste.known.n, "swap of a good switch", "swaps of good switches"),
-            behind=lambda limit: figures_access.visits_behind(scope, "bench_good", limit),
+            behind=figures_access.behind(scope, "bench_good"),
         )
     with columns[1]:
         figure_card.show(
@@ -113,7 +113,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "estimated",
             currency=waste.currency,
             rests_on=f"{words.plural(waste.estimated.n, 'untested swap')}, each by its probability",
-            behind=lambda limit: figures_access.visits_behind(scope, "untested", limit),
+            behind=figures_access.behind(scope, "untested"),
         )
     with columns[2]:
         figure_card.show(
@@ -124,7 +124,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
             currency=waste.currency,
             rests_on=f"{words.plural(waste.what_if.n, 'technician')} side by side",
             note=waste.what_if.sentence if waste.what_if.is_known else "",
-            behind=lambda limit: figures_access.visits_behind(scope, "swaps", limit),
+            behind=figures_access.behind(scope, "swaps"),
         )
 
 
@@ -216,9 +216,7 @@ def _behind(scope: Scope) -> None:
         page.lazily(
             title,
             f"list_{what}",
-            lambda what=what: visit_table.show(
-                lambda limit: figures_access.visits_behind(scope, what, limit), f"list_{what}"
-            ),
+            lambda what=what: visit_table.show(figures_access.behind(scope, what), f"list_{what}"),
         )
 
 

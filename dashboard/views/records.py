@@ -99,7 +99,7 @@ def _held_back() -> None:
     st.header("Held back")
     reasons = record_lookups.held_back_reasons()
     lines = [
-        (line.table_name, line.column_name, line.reason, words.count(line.n_rows), line.example)
+        (line.table_name, line.column_name, what_must_be(line.reason), words.count(line.n_rows), line.example)
         for line in reasons.head(20).itertuples()
     ]
     columns = (("Table", "text"), ("Column", "text"), ("Reason", "text"), ("Rows", "number"), ("For example", "text"))
@@ -110,6 +110,12 @@ def _held_back() -> None:
             "held_back_rows",
             lambda: visit_table.plain_table(record_lookups.held_back_rows(), "held_back"),
         )
+
+
+def what_must_be(reason: str) -> str:
+    """The part of a reason that holds for every row: without the file, the line, the cell and what happens next."""
+    told = reason.split(". Row held back")[0]
+    return told.split("; ", 1)[1] if "; " in told else told.split(": ", 1)[-1]
 
 
 def _left_out() -> None:

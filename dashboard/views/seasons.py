@@ -65,9 +65,7 @@ def show() -> None:
         page.lazily(
             f"{title} faults, newest first",
             f"list_{name}",
-            lambda name=name: visit_table.show(
-                lambda limit: figures_access.visits_behind(scope, name, limit), f"list_{name}"
-            ),
+            lambda name=name: visit_table.show(figures_access.behind(scope, name), f"list_{name}"),
         )
     page.next_steps(_steps(families))
     page.how_computed(METHOD, TERMS)
@@ -99,7 +97,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
             "day_of_year",
             f"peak_{season.family}",
             rests_on=words.plural(n, "fault"),
-            behind=lambda limit: figures_access.visits_behind(scope, season.family, limit),
+            behind=figures_access.behind(scope, season.family),
         )
     with right:
         figure_card.show(

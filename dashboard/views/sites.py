@@ -20,7 +20,7 @@ METHOD = (
     "with its range, exact Kendall test)."
 )
 TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
-ROWS_SHOWN = 12
+ROWS_SHOWN = 8
 
 
 def show() -> None:
@@ -36,7 +36,7 @@ def show() -> None:
     others = sites[~page.is_true(sites["is_safety"]) & page.is_true(sites["is_flagged"])]
     watched = sites[~page.is_true(sites["is_safety"]) & ~page.is_true(sites["is_flagged"])]
     st.header("Safety reasons on record")
-    _list(safety, "No heat exchanger or bypassed safety switch is on record.", "safety_sites")
+    _list(safety, "No heat exchanger or bypassed safety switch is on record.", "safety_sites", is_counted=False)
     st.header("Look here first: a cause not yet found is likely")
     _list(others, "No site stands out beyond chance.", "flagged_sites")
     if not watched.empty:
@@ -71,30 +71,36 @@ def _answer(sites: pd.DataFrame, facts: dict) -> str:
     return f"{words.joined(parts).capitalize()}, {rest}."
 
 
-def _list(sites: pd.DataFrame, otherwise: str, key: str) -> None:
+def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True) -> None:
+    """Listed sites as text, all of them one click away. is_counted: with the counts the statistics rest on."""
+    counts = (
+        ("Draft faults", "number"),
+        ("without a cause", "number"),
+        ("expected", "number"),
+        ("came again", "number"),
+    )
     columns = (
         ("Site", "text"),
         ("Region", "text"),
-        ("Draft faults", "number"),
-        ("Swaps", "number"),
-        ("Without a root cause", "number"),
-        ("Faults without a cause", "number"),
-        ("Expected of like appliances", "number"),
-        ("Came again", "number"),
+        *(counts if is_counted else ()),
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )
     lines = [
         (
             site.site_id,
-            "" if words.is_missing(site.region) else site.region,
-            words.count(site.n_draft_faults),
-            words.count(site.n_swaps),
-            words.count(site.n_without_cause),
-            words.count(site.n_unexplained),
-            words.number(site.expected_unexplained),
-            words.count(site.n_repeats),
-            words.date(site.last_visit_on),
+            site.region,
+            *(
+                (
+                    words.count(site.n_draft_faults),
+                    words.count(site.n_unexplained),
+                    words.number(site.expected_unexplained),
+                    words.count(site.n_repeats),
+                )
+                if is_counted
+                else ()
+            ),
+            words.date(site.last_visit_on).replace(" ", "\u00a0"),
             " ".join(site.reasons) if site.reasons is not None else "",
         )
         for site in sites.head(ROWS_SHOWN).itertuples()
@@ -115,7 +121,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
     with left:
         picked = st.selectbox(
-            "Listed site", listed, index=0 if listed else None, key="listed_site", placeholder="None is listed"
+            "Listed site", listed, index=_most_read(sites), key="listed_site", placeholder="None is listed"
         )
     with right:
         typed = st.text_input("or any site by its id", key="site", bind="query-params", width=240)
@@ -138,7 +144,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             "number2",
             "slope",
             rests_on=words.plural(len(readings), "reading with a make point", "readings with a make point"),
-            behind=lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, site_id=site_id),
+            behind=figures_access.behind(scope, "draft_faults", site_id=site_id),
         )
     with picture:
         page.draw(
@@ -148,7 +154,12 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             "margin",
         )
     st.markdown("**The visits behind it**")
-    visit_table.show(lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, site_id=site_id), "site")
+    visit_table.show(figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
+
+
+def _most_read(sites: pd.DataFrame) -> int | None:
+    """Place of the listed site with the most readings over time, which has most to show; None when none is listed."""
+    return None if sites.empty else int(sites["n_margins"].fillna(0).to_numpy().argmax())
 
 
 def _slope(row: pd.DataFrame, n: int) -> Estimate:

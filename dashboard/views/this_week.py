@@ -85,7 +85,7 @@ def _figures(scope: Scope, facts: dict) -> None:
             rests_on=f"Tested: {words.count(good.n_tested)} of {words.count(good.n_swaps)} pulled "
             f"({words.share(good.adjusted.coverage)})",
             note=f"{words.count(good.inconclusive)} inconclusive, counted apart",
-            behind=lambda limit: figures_access.visits_behind(scope, "bench_good", limit),
+            behind=figures_access.behind(scope, "bench_good"),
             behind_label="Show the ones found good",
         )
     for column, group, title, what in (
@@ -100,7 +100,7 @@ def _figures(scope: Scope, facts: dict) -> None:
                     "share",
                     group,
                     rests_on=f"{words.plural(pair[group].n, 'swap')} followed up",
-                    behind=lambda limit, what=what: figures_access.visits_behind(scope, what, limit),
+                    behind=figures_access.behind(scope, what),
                 )
     with columns[3]:
         if "difference" in pair:
@@ -110,7 +110,7 @@ def _figures(scope: Scope, facts: dict) -> None:
                 "points",
                 "difference",
                 rests_on="In percentage points. An association: it need not be the record that made the difference.",
-                behind=lambda limit: figures_access.visits_behind(scope, "callbacks", limit),
+                behind=figures_access.behind(scope, "callbacks"),
                 behind_label="Show the callbacks",
             )
 
@@ -171,16 +171,12 @@ def _behind(scope: Scope, week: dict) -> None:
         page.lazily(
             f"Draft faults attended in the week of {words.date(day)}",
             "week_visits",
-            lambda: visit_table.show(
-                lambda limit: figures_access.visits_behind(scope, "draft_faults", limit, week_on=day), "week"
-            ),
+            lambda: visit_table.show(figures_access.behind(scope, "draft_faults", week_on=day), "week"),
         )
     page.lazily(
         "Callbacks, newest first",
         "callback_visits",
-        lambda: visit_table.show(
-            lambda limit: figures_access.visits_behind(scope, "callbacks", limit), "callback_list"
-        ),
+        lambda: visit_table.show(figures_access.behind(scope, "callbacks"), "callback_list"),
     )
     returns = figures_access.callbacks(scope)
     page.lazily(

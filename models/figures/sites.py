@@ -105,7 +105,9 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
     ).df()
     expected = pd.to_numeric(out["expected_unexplained"]).to_numpy(float, na_value=np.nan)
     # Sites without an unexplained fault have a p-value of 1; they count among those looked at.
-    p_value = np.where(expected > 0, stats.poisson.sf(out["n_unexplained"] - 1, np.where(expected > 0, expected, 1)), 1.0)
+    p_value = np.where(
+        expected > 0, stats.poisson.sf(out["n_unexplained"] - 1, np.where(expected > 0, expected, 1)), 1.0
+    )
     n_others = max(int(out.pop("n_sites").max()) - len(out), 0) if len(out) else 0
     flagged = benjamini_hochberg(np.concatenate([p_value, np.ones(n_others)]), limit)[: len(out)]
     out["p_value"] = p_value
@@ -166,7 +168,9 @@ def _reasons(row: Any) -> list[str]:
         )
     if row.n_repeats >= SHOWN_REPEATS:
         told = "" if row.is_flagged else " Chance could do this; look at the visits."
-        out.append(f"{row.n_repeats:.0f} draft faults without a recorded root cause had another within {REPEAT_DAYS} days.{told}")
+        out.append(
+            f"{row.n_repeats:.0f} draft faults without a recorded root cause had another within {REPEAT_DAYS} days.{told}"
+        )
     if row.is_margin_flagged:
         out.append(
             f"Draft margin shrinks by {-row.margin_slope_pa_per_year:.0f} Pa a year over {row.n_margins:.0f} readings "

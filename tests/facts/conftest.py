@@ -55,7 +55,7 @@ class Records:
     """An in-memory store to put records in, build, and ask."""
 
     def __init__(self, settings: Settings | None = None) -> None:
-        self.con = duckdb.connect()
+        self.con = duckdb.connect(config={"threads": 1})
         self.settings = settings or Settings()
         create_delivered(self.con)
         for table, text in BASE.items():
@@ -97,8 +97,8 @@ class Records:
         """One correction."""
         number = self.con.execute("SELECT count(*) FROM delivered.corrections").fetchone()[0]
         self.con.execute(
-            "INSERT INTO delivered.corrections "
-            "(correction_id, visit_id, corrected_field, new_value, reason, corrected_by, corrected_at) VALUES (?, ?, ?, ?, ?, 'chief', ?)",
+            "INSERT INTO delivered.corrections (correction_id, visit_id, corrected_field, new_value, reason, "
+            "corrected_by, corrected_at) VALUES (?, ?, ?, ?, ?, 'chief', ?)",
             [f"C{number:03d}", visit_id, field, value, why, at],
         )
         return self

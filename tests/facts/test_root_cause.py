@@ -126,8 +126,9 @@ def test_swap_case_carries_what_is_known(records):
             K3       | v1       | T-2         | 2024-03-01 | refused | 0""",
     )
     row = records.one("""SELECT swap_id, branch, region, season, month, symptom, appliance_kind, is_condensing,
-        evidence, tier, cause_group, has_root_cause, verdict, n_readings_before, n_checks_done, n_checks_fault, has_gauge_reading,
-        has_after_reading, n_note_characters, claim_outcome, claim_credited_amount, rated_make_pa FROM swap_case""")
+        evidence, tier, cause_group, has_root_cause, verdict, n_readings_before, n_checks_done, n_checks_fault,
+        has_gauge_reading, has_after_reading, n_note_characters, claim_outcome, claim_credited_amount, rated_make_pa
+        FROM swap_case""")
     assert row == (
         *("v1#1", "east", "north", 2023, 1, "draft_not_proven", "furnace", True, "condemnation_not_supported"),
         *("measured", "condensate", True, None, 1, 2, 1, True, True, 12, "paid", 30.0, 200.0),

@@ -86,7 +86,11 @@ def add_swaps(con: duckdb.DuckDBPyConnection, **columns: Any) -> None:
     rows["season"] = days.dt.year - (days.dt.month < 7)
     rows["swapped_on"] = days.dt.date
     put_rows(con, "swap_case", rows)
-    rows["arrived_at"], rows["arrived_on"], rows["starts_on"] = rows["swapped_at"], rows["swapped_on"], rows["swapped_on"]
+    rows["arrived_at"], rows["arrived_on"], rows["starts_on"] = (
+        rows["swapped_at"],
+        rows["swapped_on"],
+        rows["swapped_on"],
+    )
     rows["n_swaps"], rows["has_swap"] = 1, True
     rows["possible_observed_days"] = rows["observed_days"]
     put_rows(con, "draft_fault", rows)
@@ -143,7 +147,9 @@ def make_fleet(
         ~reads, "no_reading", np.where(rng.random(n) < 0.2, "unclear", np.where(is_good, "condemnation_not_supported", "switch_shown_faulty"))
     )  # fmt: skip
     tested = rng.random(n) < testing * np.where(reads, 1.3, 0.6)
-    verdict = np.where(~tested, None, np.where(rng.random(n) < 0.05, "inconclusive", np.where(is_good, "good", "faulty")))
+    verdict = np.where(
+        ~tested, None, np.where(rng.random(n) < 0.05, "inconclusive", np.where(is_good, "good", "faulty"))
+    )
     back = np.floor(rng.exponential(1 / np.where(has_cause, 0.004, 0.012))) + 1
     day = np.sort(rng.integers(0, 7 * n_weeks, n))
     limit = np.minimum(7 * n_weeks - day, 400)
@@ -161,10 +167,22 @@ def make_fleet(
     others = np.flatnonzero(~swaps)
     put_plain_faults(con, rng, ids, n_weeks, rng.permutation(np.concatenate([np.full(k, i) for i, k in enumerate(
         np.bincount(rng.integers(0, n_technicians, others.size), minlength=n_technicians))])))  # fmt: skip
-    _put(con, "delivered.technicians", technician_id=ids, technician_name=ids, branch="north", started_on=date(2015, 1, 1))
+    _put(
+        con,
+        "delivered.technicians",
+        technician_id=ids,
+        technician_name=ids,
+        branch="north",
+        started_on=date(2015, 1, 1),
+    )
     put_weeks(con, rng, n_weeks, peak_day=20.0, ratio=4.0)
     return Truth(
-        float(is_good.mean()), 1 - float(np.exp(-0.004 * 30)), 1 - float(np.exp(-0.012 * 30)), tuple(ids[weak]), 20.0, 4.0
+        float(is_good.mean()),
+        1 - float(np.exp(-0.004 * 30)),
+        1 - float(np.exp(-0.012 * 30)),
+        tuple(ids[weak]),
+        20.0,
+        4.0,
     )
 
 
@@ -174,23 +192,44 @@ def put_plain_faults(
     """Draft faults without a swap."""
     n = who.size
     day = FIRST_ON + pd.to_timedelta(rng.integers(0, 7 * n_weeks, n), unit="D")
-    rows = pd.DataFrame({"draft_fault_id": [f"f{i:06d}" for i in range(n)], "technician_id": ids[who], "arrived_on": day.date})
-    rows["visit_id"], rows["site_id"], rows["appliance_key"] = rows["draft_fault_id"], "q" + rows["draft_fault_id"], "b" + rows["draft_fault_id"]
+    rows = pd.DataFrame(
+        {"draft_fault_id": [f"f{i:06d}" for i in range(n)], "technician_id": ids[who], "arrived_on": day.date}
+    )
+    rows["visit_id"], rows["site_id"], rows["appliance_key"] = (
+        rows["draft_fault_id"],
+        "q" + rows["draft_fault_id"],
+        "b" + rows["draft_fault_id"],
+    )
     rows["arrived_at"], rows["month"] = day, day.month
-    rows["branch"], rows["region"], rows["symptom"], rows["appliance_kind"] = "north", "r1", "draft_not_proven", "furnace"
+    rows["branch"], rows["region"], rows["symptom"], rows["appliance_kind"] = (
+        "north",
+        "r1",
+        "draft_not_proven",
+        "furnace",
+    )
     rows["is_condensing"], rows["is_after_hours"], rows["appliance_age_years"], rows["n_swaps"] = True, False, 9.0, 0
     rows["season"], rows["visit_kind"] = day.year - (day.month < 7), "no_heat"
     put_rows(con, "draft_fault", rows)
     put_rows(con, "visit", rows)
 
 
-def put_weeks(con: duckdb.DuckDBPyConnection, rng: np.random.Generator, n_weeks: int, peak_day: float, ratio: float) -> None:
+def put_weeks(
+    con: duckdb.DuckDBPyConnection, rng: np.random.Generator, n_weeks: int, peak_day: float, ratio: float
+) -> None:
     """Poisson weeks of both families, 5,000 appliances served, one harmonic."""
     week_on = FIRST_ON + pd.to_timedelta(7 * np.arange(n_weeks), unit="D")
     angle = 2 * np.pi * (week_on.day_of_year + 3.5 - peak_day) / 365.25
     mean = 12 * np.exp(np.log(ratio) / 2 * np.cos(angle))
     for family in ("condensate", "blockage"):
-        _put(con, "fault_week", region="r1", week_on=week_on.date, family=family, n_faults=rng.poisson(mean), n_appliances=5000)
+        _put(
+            con,
+            "fault_week",
+            region="r1",
+            week_on=week_on.date,
+            family=family,
+            n_faults=rng.poisson(mean),
+            n_appliances=5000,
+        )
 
 
 @pytest.fixture

@@ -76,7 +76,14 @@ def test_weeks_cut_short_by_the_record_are_left_out(store, put, settings):
 
 
 def test_region_narrows(store, put, settings):
-    put("fault_week", region=["r1", "r2"], week_on=date(2024, 1, 8), family="condensate", n_faults=[3, 5], n_appliances=10)
+    put(
+        "fault_week",
+        region=["r1", "r2"],
+        week_on=date(2024, 1, 8),
+        family="condensate",
+        n_faults=[3, 5],
+        n_appliances=10,
+    )
     put("visit", visit_id=["a", "b"], arrived_on=[date(2024, 1, 1), date(2024, 1, 31)])
     assert weekly(store, Scope(region="r2"), settings, "condensate")["n_faults"].tolist() == [5]
     assert weekly(store, EVERYTHING, settings, "condensate")["n_faults"].tolist() == [8]
@@ -85,7 +92,13 @@ def test_region_narrows(store, put, settings):
 def test_weather_of_regions_is_averaged_by_appliances(store, put, settings):
     week_on = date(2024, 1, 8)
     put("fault_week", region=["r1", "r2"], week_on=week_on, family="condensate", n_faults=1, n_appliances=[30, 10])
-    put("weather_week", region=["r1", "r2"], week_on=week_on, heating_degree_days_c=[100.0, 60.0], n_freezing_nights=[7, 3])
+    put(
+        "weather_week",
+        region=["r1", "r2"],
+        week_on=week_on,
+        heating_degree_days_c=[100.0, 60.0],
+        n_freezing_nights=[7, 3],
+    )
     put("visit", visit_id=["a", "b"], arrived_on=[date(2024, 1, 1), date(2024, 1, 31)])
     row = weekly(store, EVERYTHING, settings, "condensate").iloc[0]
     assert row["heating_degree_days_c"] == pytest.approx(90.0)

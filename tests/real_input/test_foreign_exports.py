@@ -97,7 +97,8 @@ def test_boston_follows_the_cold(boston):
 def test_every_work_order_is_accounted_for(excavators):
     report, _ = excavators
     counts = {file.table_name: (file.n_rows, file.n_accepted, file.n_held_back) for file in report.files}
-    assert counts == {"visits": (5485, 5485, 0), "part_lines": (5485, 5485, 0)}
+    # Two costs are dirt of the file: "PM01" (a shifted cell) and 1026684.2 (above the contract's limit).
+    assert counts == {"visits": (5485, 5485, 0), "part_lines": (5485, 5483, 2)}
 
 
 def test_work_orders_by_machine_month_and_cost(excavators):
@@ -109,7 +110,8 @@ def test_work_orders_by_machine_month_and_cost(excavators):
     by_month = dict(con.execute("SELECT month(arrived_on), count(*) FROM visit GROUP BY ALL").fetchall())
     assert by_month == raw.BscStartDate.dt.month.value_counts().to_dict()
     cost = con.execute("SELECT sum(price) FROM delivered.part_lines").fetchone()[0]
-    assert cost == pytest.approx(raw.Cost.sum(), rel=1e-12)
+    readable = pd.to_numeric(raw.Cost, errors="coerce")
+    assert cost == pytest.approx(readable[readable.abs() <= 1e6].sum(), rel=1e-9)
 
 
 def test_work_orders_repeat_within_thirty_days(excavators):

@@ -1,0 +1,74 @@
+"""Heating degree days of Central Park, 2016, against NOAA's own monthly totals.
+
+NOAA/NWS daily record and NOAA GSOM of station USW00094728 (see tests/data/SOURCES.md): published, and read from the files.
+NOAA rounds each day's mean to a whole degree Fahrenheit (halves up) before it subtracts from 65; we do not round. Over
+a year that makes up to 0.25 F a day on heating days, about 30 Celsius degree days; hence the tolerance of 1.5 % on the
+year and of 1 degree-day Celsius per day's half degree on a month.
+"""
+
+from __future__ import annotations
+
+import csv
+from datetime import datetime
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from pipelines.build import build
+from pipelines.contract.ddl import create_delivered
+from pipelines.settings import Settings
+
+DATA = Path(__file__).parents[1] / "data"
+NOAA_2016_C_DAYS = 2388.9
+
+
+@pytest.fixture(scope="module")
+def con():
+    """The daily record in the store, degree days by the real relation."""
+    connection = duckdb.connect()
+    create_delivered(connection)
+    with (DATA / "central_park_daily_2016.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            day = datetime.strptime(row["date"], "%d/%m/%Y").date()
+            low, high = ((float(row[f"{end} temperature"]) - 32) / 1.8 for end in ("minimum", "maximum"))
+            connection.execute(
+                "INSERT INTO delivered.weather_days (weather_station_id, day_on, min_temperature_c, max_temperature_c) "
+                "VALUES ('USW00094728', ?, ?, ?)",
+                [day, low, high],
+            )
+    build(connection, Settings())
+    return connection
+
+
+def noaa_months() -> dict[int, float]:
+    """Degree days (C) of each month of 2016: differences of NOAA's season-to-date totals, which begin anew in July."""
+    with (DATA / "central_park_monthly_2015_2016.csv").open(encoding="utf-8") as file:
+        so_far = {row["DATE"]: float(row["HDSD"]) for row in csv.DictReader(file)}
+    months = [f"2016-{month:02d}" for month in range(1, 13)]
+    before = ["2015-12", *months[:-1]]
+    return {
+        number: so_far[month] - (0 if month.endswith("-07") else so_far[last])
+        for number, (month, last) in enumerate(zip(months, before, strict=True), start=1)
+    }
+
+
+def test_the_year_agrees_with_noaa(con):
+    assert sum(noaa_months().values()) == pytest.approx(NOAA_2016_C_DAYS, abs=0.05)
+    total = con.execute("SELECT sum(heating_degree_days_c), count(*) FROM weather_day").fetchone()
+    assert total[1] == 366
+    assert total[0] == pytest.approx(NOAA_2016_C_DAYS, rel=0.015)
+
+
+def test_every_month_agrees_with_noaa(con):
+    ours = dict(con.execute("SELECT month(day_on), sum(heating_degree_days_c) FROM weather_day GROUP BY 1").fetchall())
+    for month, theirs in noaa_months().items():
+        # at most half a degree Fahrenheit a day by rounding, and it has one sign
+        assert theirs - 1 <= ours[month] <= theirs + 31 * 0.5 / 1.8 + 1, month
+
+
+def test_the_year_agrees_closely_once_days_are_rounded_as_noaa_rounds(con):
+    """Our unrounded means, rounded as NOAA does, must give NOAA's figure: the rest is rounding alone."""
+    rounded = con.execute("""
+        SELECT sum(greatest(0, 65 - floor(round(mean_c * 1.8 + 32, 6) + 0.5))) / 1.8 FROM weather_day""").fetchone()
+    assert rounded[0] == pytest.approx(NOAA_2016_C_DAYS, rel=0.001)
