@@ -47,7 +47,7 @@ BEFORE = {
     "appliance_on_two_sites": "UPDATE delivered.appliances SET site_id = 'twin' WHERE appliance_id = 'F1'",
     "appliance_not_on_record": "UPDATE delivered.visits SET appliance_id = 'F9' WHERE visit_id = 'v1'",
     "visit_after_removal": "UPDATE delivered.appliances SET removed_on = '2024-01-05' WHERE appliance_id = 'F1'",
-    "visit_before_installation": "UPDATE delivered.appliances SET installed_on = '2024-01-05' WHERE appliance_id = 'F1'",
+    "visit_before_installation": "UPDATE delivered.appliances SET installed_on = '2024-01-05'",
     "visit_left_before_arrival": "UPDATE delivered.visits SET left_at = '2024-01-01 09:00' WHERE visit_id = 'v1'",
     "visit_follows_later_one": "UPDATE delivered.visits SET follows_visit_id = 'v2' WHERE visit_id = 'v1'",
     "row_without_visit": "UPDATE delivered.checks SET visit_id = 'v9'",
@@ -56,7 +56,7 @@ BEFORE = {
     "WHERE visit_id = 'v2'",
     "reading_without_unit": "UPDATE delivered.readings SET value_pa = NULL, unit = NULL",
     "tag_on_several_swaps": "UPDATE delivered.part_lines SET removed_tag = 'T-1'",
-    "correction_without_effect": "UPDATE delivered.corrections SET new_value = 'gremlins' WHERE corrected_field = 'cause_code'",
+    "correction_without_effect": "UPDATE delivered.corrections SET new_value = 'gremlins' WHERE correction_id = 'C000'",
     "key_counted_twice": "INSERT INTO delivered.visits SELECT * FROM delivered.visits WHERE visit_id = 'v1'",
 }
 AFTER = {

@@ -116,7 +116,7 @@ def test_a_week_is_not_mature_before_30_days_have_passed(records):
 
 
 def test_sixty_over_forty_fahrenheit_is_fifteen_degree_days(records):
-    """(60 + 40) / 2 = 50; 65 - 50 = 15 Fahrenheit degree days. Definition of the US National Weather Service, from memory."""
+    """(60 + 40) / 2 = 50; 65 - 50 = 15 Fahrenheit degree days. Definition from memory."""
     low, high = (40 - 32) / 1.8, (60 - 32) / 1.8
     records.given(
         weather_days=f"""
@@ -156,8 +156,8 @@ def test_a_region_has_the_weather_of_the_station_most_of_its_sites_name(records)
             W9                 | 2024-01-06 |                   |                   |
             W9                 | 2024-01-08 | -5                | -3                |""",
     )
-    rows = records.ask("""SELECT region, week_on, round(heating_degree_days_c, 4), n_freezing_nights, snowfall_mm, n_days
-        FROM weather_week ORDER BY week_on""")
+    rows = records.ask("""SELECT region, week_on, round(heating_degree_days_c, 4), n_freezing_nights, snowfall_mm,
+        n_days FROM weather_week ORDER BY week_on""")
     assert rows == [
         ("north", date(2024, 1, 1), round(18.333333 + 9.333333, 4), 1, 12.0, 2),
         ("north", date(2024, 1, 8), 22.3333, 1, None, 1),
