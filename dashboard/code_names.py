@@ -62,7 +62,7 @@ def naming() -> Callable[[object], str]:
     return name_of
 
 
-@st.cache_data(max_entries=4, show_spinner=False)
+@st.cache_resource(max_entries=4, show_spinner=False)
 def _names(store_key: str, seed: int) -> dict[str, tuple[str, str]]:
     people = store_access.frame(_TECHNICIANS)
     codes = code_names(people["technician_id"].tolist(), seed)

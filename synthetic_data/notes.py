@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 
 from pipelines.contract.units import INCH_OF_WATER_PA
 from synthetic_data import causes
-from synthetic_data import note_phrases as phrases
+from synthetic_data import note_phrases as endings
 from synthetic_data import note_words as words
 from synthetic_data.outcomes import ALONGSIDE_REPAIR, BLIND, NO_SWAP, SWITCH_AT_FAULT
 from synthetic_data.routine import KINDS, SYMPTOMS
@@ -41,9 +41,9 @@ def in_hand(fragment: str, hand: int) -> str:
     if hand == CHATTY:
         return fragment[0].upper() + fragment[1:] + "... "
     if hand == SHORT:
-        return _changed(fragment, phrases.ABBREVIATIONS) + ". "
+        return _changed(fragment, endings.ABBREVIATIONS) + ". "
     if hand == MISSPELT:
-        return _changed(fragment, phrases.MISSPELLINGS) + " "
+        return _changed(fragment, endings.MISSPELLINGS) + " "
     return fragment.upper() + " / "
 
 
@@ -77,8 +77,8 @@ def fragments() -> Fragments:
     topics: dict[str, tuple[str, ...]] = {}
     topics |= {f"opening {name}": phrases for name, phrases in words.OPENING.items()}
     topics |= {f"finding {name}": phrases for name, phrases in words.FINDING.items()}
-    topics |= {f"action {name}": phrases for name, phrases in phrases.ACTION.items()}
-    topics |= {"look": words.LOOK, "vague": words.VAGUE, "closing": phrases.CLOSING}
+    topics |= {f"action {name}": phrases for name, phrases in endings.ACTION.items()}
+    topics |= {"look": words.LOOK, "vague": words.VAGUE, "closing": endings.CLOSING}
     everything = [""]
     first: list[int] = []
     size: list[int] = []
@@ -184,8 +184,8 @@ _FROM_JOBS = ("round_no", "is_described", "recorded", "is_found", "swap_way", "i
 
 def _chatter(rng: np.random.Generator, hand: np.ndarray) -> pa.Array:
     """Words before the matter, of the chatty hand only."""
-    pick = np.where(hand == CHATTY, rng.integers(0, len(phrases.CHATTY_LEAD), len(hand)), len(phrases.CHATTY_LEAD) - 1)
-    return pa.array(phrases.CHATTY_LEAD, pa.string()).take(pa.array(pick))
+    pick = np.where(hand == CHATTY, rng.integers(0, len(endings.CHATTY_LEAD), len(hand)), len(endings.CHATTY_LEAD) - 1)
+    return pa.array(endings.CHATTY_LEAD, pa.string()).take(pa.array(pick))
 
 
 def _reading_words(
@@ -200,11 +200,11 @@ def _reading_words(
         value = np.full(len(visits), np.nan)
         value[rows] = jobs[name].to_numpy()[job[rows]]
         values.append(np.where(rng.random(len(visits)) < 0.6, value, np.nan))
-    before = _measured(rng, values[0], unit, phrases.READING_BEFORE)
-    after = _measured(rng, values[1], unit, phrases.READING_AFTER)
+    before = _measured(rng, values[0], unit, endings.READING_BEFORE)
+    after = _measured(rng, values[1], unit, endings.READING_AFTER)
     is_extra = (part == 0) & (rng.random(len(visits)) < 0.45)
-    pair = rng.integers(0, len(phrases.EXTRA), len(visits))
-    return before, pc.if_else(pa.array(is_extra), _around(pair, phrases.EXTRA, _odd_number(rng, pair)), after)
+    pair = rng.integers(0, len(endings.EXTRA), len(visits))
+    return before, pc.if_else(pa.array(is_extra), _around(pair, endings.EXTRA, _odd_number(rng, pair)), after)
 
 
 def _odd_number(rng: np.random.Generator, pair: np.ndarray) -> pa.Array:

@@ -45,7 +45,7 @@ def show() -> None:
         notices.fairness()
         return
     code_names.switch()
-    table = people.table.assign(shown_name=[code_names.shown(one) for one in people.table["technician_id"]])
+    table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
     page.answer(_answer(table))
     _process_cards(table, scope)
     notices.fairness()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from dashboard import (
@@ -164,7 +166,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 }
             )
             if column == "technician_id":
-                shown["Technician"] = [code_names.shown(one) for one in frame[column]]
+                shown["Technician"] = [*map(code_names.naming(), frame[column])]
             shown["Likely good, untested"] = shown["Likely good, untested"].astype(float).round(1)
             money = ("Known", "Estimated", "Range from", "Range to")
             shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
@@ -216,7 +218,7 @@ def _behind(scope: Scope) -> None:
         page.lazily(
             title,
             f"list_{what}",
-            lambda what=what: visit_table.show(figures_access.behind(scope, what), f"list_{what}"),
+            partial(visit_table.show, figures_access.behind(scope, what), f"list_{what}"),
         )
 
 

@@ -157,6 +157,11 @@ def _missing() -> None:
 
 def _health() -> None:
     st.header("Health checks")
+    # They read every record, so they are run when asked for, and kept for this state of the records.
+    page.lazily("Run the checks over all records", "health", _findings)
+
+
+def _findings() -> None:
     lines = [
         (finding.about, "error" if finding.severity == "error" else "notice", words.count(finding.n_rows))
         for finding in record_lookups.health(store_access.key())

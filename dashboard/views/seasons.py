@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from dashboard import figure_card, figures_access, notices, page, scope_bar, store_access, visit_table, words
@@ -65,7 +67,7 @@ def show() -> None:
         page.lazily(
             f"{title} faults, newest first",
             f"list_{name}",
-            lambda name=name: visit_table.show(figures_access.behind(scope, name), f"list_{name}"),
+            partial(visit_table.show, figures_access.behind(scope, name), f"list_{name}"),
         )
     page.next_steps(_steps(families))
     page.how_computed(METHOD, TERMS)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
@@ -171,12 +173,12 @@ def _behind(scope: Scope, week: dict) -> None:
         page.lazily(
             f"Draft faults attended in the week of {words.date(day)}",
             "week_visits",
-            lambda: visit_table.show(figures_access.behind(scope, "draft_faults", week_on=day), "week"),
+            partial(visit_table.show, figures_access.behind(scope, "draft_faults", week_on=day), "week"),
         )
     page.lazily(
         "Callbacks, newest first",
         "callback_visits",
-        lambda: visit_table.show(figures_access.behind(scope, "callbacks"), "callback_list"),
+        partial(visit_table.show, figures_access.behind(scope, "callbacks"), "callback_list"),
     )
     returns = figures_access.callbacks(scope)
     page.lazily(

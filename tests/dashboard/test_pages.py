@@ -82,6 +82,16 @@ def test_records_page_accounts_for_every_row(served_home: Path) -> None:
     assert "5014-09-15" in text
 
 
+@pytest.mark.parametrize("served_home", ["one_visit_home"], indirect=True)
+def test_health_checks_are_run_when_asked_for(served_home: Path) -> None:
+    test = opened("records")
+    assert "Nothing was found" not in said(test)
+    test.session_state["health"] = True
+    test.run()
+    assert_drawn(test)
+    assert "Nothing was found" in said(test) or "notice" in said(test)
+
+
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
 def test_safety_and_fairness_stand_where_they_belong(served_home: Path) -> None:
     for name in ("this_week", "seasons", "sites"):
@@ -180,6 +190,16 @@ def test_files_are_checked_and_loaded_by_path(
     test.button(key="load_button_path").click().run()
     assert not test.exception
     assert "missing.csv" in " ".join(error.value for error in test.error) + said(test)
+
+
+def test_reasons_are_told_without_file_and_line() -> None:
+    from dashboard.views.records import what_must_be
+
+    told = (
+        "visits.csv line 14: arrived_at is 5014-09-15; must lie between 1990 and tomorrow. Row held back; see Records."
+    )
+    assert what_must_be(told) == "must lie between 1990 and tomorrow"
+    assert what_must_be("a.csv line 2: holds control characters") == "holds control characters"
 
 
 def _ids(test: AppTest) -> list[str]:
