@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipelines.contract.units import PASCAL_PER_UNIT, UNIT_SPELLINGS
+from pipelines.contract.units import PASCAL_PER_UNIT, unit_code
 from pipelines.errors import GoodpullError
 
 FILE_NAME = "settings.toml"
@@ -154,8 +154,9 @@ def _typed(given: dict[str, Any]) -> dict[str, Any]:
         if name not in kinds:
             raise SettingsError(f"{name} is not a setting. Settings are: {', '.join(known)}.")
         typed[name] = _as_kind(name, value, kinds[name])
-    if typed.get("default_pressure_unit") in UNIT_SPELLINGS:
-        typed["default_pressure_unit"] = UNIT_SPELLINGS[typed["default_pressure_unit"]]
+    unit = typed.get("default_pressure_unit")
+    if unit is not None:
+        typed["default_pressure_unit"] = unit_code(unit) or unit
     return typed
 
 

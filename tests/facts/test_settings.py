@@ -60,6 +60,6 @@ def test_a_file_that_is_no_text_is_told(tmp_path):
         Settings.load(tmp_path)
 
 
-@pytest.mark.parametrize("spelling", ["inwc", "[in_i'H2O]"])
+@pytest.mark.parametrize("spelling", ["inwc", "in. w.c.", "[in_i'H2O]"])
 def test_the_usual_unit_may_be_spelled_as_people_do(tmp_path, spelling):
     assert loaded(tmp_path, f'default_pressure_unit = "{spelling}"').default_pressure_unit == "[in_i'H2O]"
