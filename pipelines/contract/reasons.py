@@ -19,6 +19,7 @@ REASONS = {
     "not_a_date": "is {got}; must be a date that exists, such as 2025-11-03",
     "date_out_of_range": "is {got}; must lie {allowed}",
     "not_a_unit": "is {got}; must be one of {allowed} or a common spelling of it",
+    "two_units": "is {got}; its unit and the unit column of the row differ",
     "not_a_currency": "is {got}; must be a currency code of three letters, such as USD",
     "too_long": "has {got} characters; at most {allowed} are allowed",
     "control_characters": "holds control characters; must be plain text",
