@@ -57,7 +57,12 @@ def _rests_on(estimate: Estimate) -> str:
 
 def _bar(estimate: Estimate, unit: str, reach: str) -> str:
     """The range drawn on a rule: shares on 0 to 100%, other amounts from zero to a little past the upper end."""
-    if estimate.low is None or estimate.high is None or estimate.value is None or unit in ("day_of_year", "points"):
+    if (
+        estimate.low is None
+        or estimate.high is None
+        or estimate.value is None
+        or unit in ("day_of_year", "points", "number2")
+    ):
         return ""
     end = 1.0 if unit == "share" else max(estimate.high, estimate.value, 0.0) * 1.15
     if end <= 0:

@@ -83,7 +83,12 @@ def rows(
         f'<th scope="col"{kind}>{html.escape(title)}</th>' for (title, _), kind in zip(columns, kinds, strict=True)
     )
     lines = "".join(
-        "<tr>" + "".join(f"<td{kind}>{_cell(cell)}</td>" for cell, kind in zip(line, kinds, strict=True)) + "</tr>"
+        "<tr>"
+        + "".join(
+            f'<td{kind} data-title="{html.escape(title)}">{_cell(cell)}</td>'
+            for cell, kind, (title, _) in zip(line, kinds, columns, strict=True)
+        )
+        + "</tr>"
         for line in body
     )
     above = f"<caption class='gp-quiet' style='text-align:left'>{html.escape(caption)}</caption>" if caption else ""
@@ -96,7 +101,10 @@ def _cell(cell: Any) -> str:
     """A cell as HTML text: nothing for a missing value, markup escaped, long unbroken text given places to break."""
     text = "" if words.is_missing(cell) else str(cell)
     text = text if len(text) <= LONGEST_CELL else text[:LONGEST_CELL] + "…"
-    return "<wbr>".join(html.escape(piece) for piece in re.findall(r"\S{1,28}|\s+", text))
+    return "".join(
+        "<wbr>".join(html.escape(piece) for piece in re.findall(r".{1,28}", word, re.DOTALL))
+        for word in re.split(r"( +)", text)
+    )
 
 
 def next_steps(steps: Sequence[str]) -> None:

@@ -149,5 +149,10 @@ def page_style(colours: Palette) -> str:
   overflow-wrap: break-word;}}
 .gp-list .gp-num {{text-align: right; white-space: nowrap; overflow-wrap: normal;}}
 .gp-list tr.gp-first td {{font-weight: 600;}}
+@media (max-width: 640px) {{
+  .gp-list thead {{display: none;}} .gp-list tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
+  .gp-list td, .gp-list .gp-num {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
+  .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; color: {colours.quiet};}}
+}}
 @media print {{header, .st-key-scope, .stButton, .stDownloadButton {{display: none !important;}}}}
 </style>"""
