@@ -16,6 +16,7 @@ import served_pages
 FOLDER = served_pages.APP.parent / "pictures"
 SIZE = {"width": 1280, "height": 800}
 SEED, VISITS = 1, 40_000
+COLOURS = 256
 
 
 def made_home(folder: Path) -> Path:
@@ -47,11 +48,21 @@ def take(address: str, folder: Path, is_whole_page: bool = False, size: dict[str
                     tab.wait_for_timeout(900)
                 path = folder / f"{name}-{theme}.png"
                 tab.screenshot(path=path)
+                _make_small(path)
                 files.append(path)
                 if is_whole_page:
                     tab.set_viewport_size(size or SIZE)
             context.close()
     return files
+
+
+def _make_small(path: Path) -> None:
+    """Store the picture with a palette: flat pages need few colours, and the repository stays small."""
+    from PIL import Image
+
+    with Image.open(path) as picture:
+        small = picture.convert("RGB").quantize(COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+    small.save(path, optimize=True)
 
 
 def main() -> None:
