@@ -7,6 +7,10 @@ CREATE OR REPLACE TEMP MACRO stripped(x) AS
 CREATE OR REPLACE TEMP MACRO cell(x) AS
     CASE WHEN stripped(x) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL ELSE stripped(x) END;
 
+-- Characters that plain text does not hold; free text may have tabs and line breaks, identifiers may not.
+CREATE OR REPLACE TEMP MACRO has_control(x) AS regexp_matches(x, '[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]');
+CREATE OR REPLACE TEMP MACRO has_break(x) AS regexp_matches(x, '[\t\r\n]');
+
 -- A code as people type it: case, spaces and hyphens do not matter.
 CREATE OR REPLACE TEMP MACRO folded(x) AS lower(regexp_replace(cell(x), '[\s\x{00a0}-]+', '_', 'g'));
 

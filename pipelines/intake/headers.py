@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 
 from pipelines.contract.fields import Table
-from pipelines.contract.tables import PERSONAL_WORDS, TABLE_BY_NAME, TABLES
+from pipelines.contract.tables import PERSONAL_WORDS, TABLES
 
 # A header must name this many contract columns before a table is guessed from it alone.
 FEWEST_KNOWN = 2
@@ -15,11 +15,12 @@ FEWEST_KNOWN = 2
 
 @dataclass(frozen=True)
 class HeaderFound:
-    """A header row and the table it fits best. delivered: its cells as they stand."""
+    """A header row and the table it fits best. delivered: its cells as they stand. is_named: by the file's name."""
 
     delivered: list[str]
     table: Table
     n_known: int
+    is_named: bool
 
 
 @dataclass(frozen=True)
@@ -44,9 +45,8 @@ def table_of_name(name: str) -> Table | None:
     return max(fitting, key=lambda table: len(table.name), default=None)
 
 
-def find_header(rows: list[list[str]], name: str = "") -> HeaderFound | None:
-    """The table whose columns the first row names; a file named after a table is held to that table."""
-    cells = rows[0]
+def find_header(cells: list[str], name: str = "") -> HeaderFound | None:
+    """The table whose columns a row names; a file named after a table is held to that table."""
     names = {folded(cell) for cell in cells if cell}
     named = table_of_name(name)
     candidates = [named] if named else list(TABLES)
@@ -54,7 +54,26 @@ def find_header(rows: list[list[str]], name: str = "") -> HeaderFound | None:
     known = len(names & set(best.by_name))
     if known == 0 or (named is None and known < FEWEST_KNOWN):
         return None
-    return HeaderFound(list(cells), best, known)
+    return HeaderFound(list(cells), best, known, named is not None)
+
+
+def best_header(name: str, rows: list[list[str]]) -> tuple[HeaderFound, int] | None:
+    """The row among the first that names most columns of a table, and its place; None when none names any."""
+    best: tuple[HeaderFound, int] | None = None
+    for at, row in enumerate(rows):
+        header = find_header(row, name)
+        if header is not None and (best is None or header.n_known > best[0].n_known):
+            best = header, at
+    return best
+
+
+def no_header(cells: list[str]) -> str:
+    """What is said when no header was found. cells: the first row."""
+    shown = ", ".join(cell[:30] for cell in cells[:8])
+    return (
+        f"no row among the first 20 names the columns of a table (first row: {shown!r}; delimiters tried: comma, "
+        "semicolon, tab, bar and what else stands there). See the column names with: goodpull contract"
+    )
 
 
 def sort_columns(table: Table, delivered: list[str]) -> Columns:
@@ -66,7 +85,7 @@ def sort_columns(table: Table, delivered: list[str]) -> Columns:
         key = folded(column)
         if key in table.by_name and key not in known:
             known[key] = column
-        elif any(word in key for word in PERSONAL_WORDS):
+        elif _is_personal(key):
             personal.append(column)
         else:
             near = difflib.get_close_matches(key, [n for n in table.by_name if n not in known], 1, 0.75)
@@ -74,4 +93,6 @@ def sort_columns(table: Table, delivered: list[str]) -> Columns:
     return Columns(known, personal, unknown, [column for column in table.required() if column not in known])
 
 
-__all__ = ["TABLE_BY_NAME", "Columns", "HeaderFound", "find_header", "folded", "sort_columns", "table_of_name"]
+def _is_personal(key: str) -> bool:
+    joined = key.replace("_", "")
+    return any(word in key or word.replace("_", "") in joined for word in PERSONAL_WORDS)

@@ -121,7 +121,8 @@ def _pascal(rules: Rules, entry: Field) -> str:
     bare = default_unit(rules, unit)
     if unit.name in rules.known:
         bare = f"CASE WHEN {_of('t', unit)} IS NULL THEN {bare} ELSE {_of('u', unit)} END"
-    return f"abs({number(entry)}) * {factor(f'coalesce({_of("u", entry)}, {bare})')}"
+    chosen = f"coalesce({_of('u', entry)}, {bare})"
+    return f"abs({number(entry)}) * {factor(chosen)}"
 
 
 def _too_long(entry: Field) -> str:

@@ -1,0 +1,240 @@
+"""The files of one load, one after the other, into one open generation."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import duckdb
+
+from pipelines.contract.fields import Table
+from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
+from pipelines.intake.headers import folded, table_of_name
+from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
+from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
+from pipelines.intake.report import FileReport
+from pipelines.intake.settling import settle
+from pipelines.intake.sheets import sheets_of
+from pipelines.intake.sql_text import text
+from pipelines.intake.text_facts import TextFacts, text_facts
+from pipelines.settings import Settings
+
+CLEANING = Path(__file__).parent / "cleaning.sql"
+# A sheet of our own blank templates that holds no records.
+_LIST_SHEET = "code_lists"
+Land = Callable[[], Landed]
+
+
+@dataclass
+class _Loaded:
+    """A file whose rows stand in their target, not yet settled."""
+
+    load_id: int
+    position: int
+    report: FileReport
+    digest: str
+    n_good: int
+    loaded_at: datetime
+
+
+@dataclass
+class LoadSession:
+    """Reads files into a generation; `finish` settles their rows and writes the ledger.
+
+    con: the generation's connection. scratch: an empty folder for landing files. The session owns the attached database
+    `landing` from construction to `finish`.
+    """
+
+    con: duckdb.DuckDBPyConnection
+    settings: Settings
+    scratch: Path
+    today: date
+    reports: list[FileReport] = field(default_factory=list)
+    _loaded: list[_Loaded] = field(default_factory=list)
+    _targets: dict[str, Target] = field(default_factory=dict)
+    _digests: set[str] = field(default_factory=set)
+    _next_id: int = 1
+
+    def __post_init__(self) -> None:
+        self.con.execute("SET TimeZone = 'UTC'")
+        self.con.execute(CLEANING.read_text("utf-8"))
+        self.con.execute(f"ATTACH {text(str(self.scratch / 'landing.duckdb'))} AS landing")
+        row = self.con.execute('SELECT coalesce(max(load_id), 0) + 1 FROM "load"').fetchone()
+        self._next_id = int(row[0]) if row else 1
+
+    def read(self, files: Sequence[tuple[Path, str | None]], step: Callable[[str, float | None], None]) -> None:
+        """Read every file; what concerns one file stands in its report. files: paths, with an error where known."""
+        with ThreadPoolExecutor(1) as ahead:
+            # Digest and text facts of the next file are found while the database reads this one.
+            facts = [None if error else ahead.submit(text_facts, path) for path, error in files]
+            for position, ((path, error), found) in enumerate(zip(files, facts, strict=True)):
+                step(f"Reading {path.name}", position / max(len(files), 1))
+                if error is not None or found is None:
+                    self.reports.append(FileReport(str(path), error=error))
+                else:
+                    self._read_file(path, found)
+
+    def finish(self) -> list[int]:
+        """Settle what was read, write the ledger, let go of the landing files. Returns the ids of the loads."""
+        for table_name, target in self._targets.items():
+            of_table = [loaded for loaded in self._loaded if loaded.report.table_name == table_name]
+            started = time.perf_counter()
+            settled = settle(self.con, target, [loaded.load_id for loaded in of_table] or [self._next_id])
+            share = (time.perf_counter() - started) / max(len(of_table), 1)
+            for loaded in of_table:
+                became = settled[loaded.load_id]
+                loaded.report = replace(
+                    loaded.report,
+                    n_accepted=became.n_accepted,
+                    n_revised=became.n_revised,
+                    n_duplicates=loaded.n_good - became.n_accepted,
+                    seconds=loaded.report.seconds + share,
+                )
+        for loaded in self._loaded:
+            self.reports[loaded.position] = loaded.report
+            self._write_ledger(loaded)
+        self.con.execute("DETACH landing")
+        return [loaded.load_id for loaded in self._loaded]
+
+    def _read_file(self, path: Path, found: Future[TextFacts]) -> None:
+        try:
+            kind = kind_of(path)
+            facts = _waited(found)
+            if self._is_known(path, facts):
+                return
+            told = told_kind(path, kind)
+            for shown, land, is_sheet in self._tables_of(path, kind, facts):
+                self._read_table(shown, land, facts, told, kind == "text" and not is_sheet, path)
+            self._digests.add(facts.digest)
+        except IntakeError as refusal:
+            self.reports.append(FileReport(path.name, error=str(refusal)))
+
+    def _is_known(self, path: Path, facts: TextFacts) -> bool:
+        known = self.con.execute(
+            'SELECT table_name FROM "load" WHERE file_digest = ? LIMIT 1', [facts.digest]
+        ).fetchone()
+        if known is None and facts.digest not in self._digests:
+            return False
+        self.reports.append(FileReport(path.name, known[0] if known else None, is_already_loaded=True))
+        return True
+
+    def _tables_of(self, path: Path, kind: str, facts: TextFacts) -> Iterator[tuple[str, Land, bool]]:
+        """Every table in a file: the name shown for it, how to land it, whether it is a sheet."""
+        if kind == "text":
+            yield path.name, lambda: land_text(path, facts, self.scratch), False
+        elif kind == "parquet":
+            yield path.name, lambda: land_parquet(self.con, path), False
+        elif kind == "json lines":
+            yield path.name, lambda: land_json_lines(self.con, path, facts, self.scratch), False
+        else:
+            sheets = list(sheets_of(path))
+            if not sheets:
+                raise IntakeError("holds no rows. Export it again; nothing was loaded from it.")
+            for sheet, rows in sheets:
+                shown = path.name if len(sheets) == 1 else f"{path.name} [{sheet}]"
+                if folded(sheet) == _LIST_SHEET:
+                    self.reports.append(FileReport(shown, messages=("lists codes and holds no records; passed over.",)))
+                    continue
+                stem = path.stem if len(sheets) == 1 and table_of_name(sheet) is None else sheet
+                yield shown, lambda stem=stem, shown=shown, rows=rows: land_rows(self.con, stem, shown, rows), True
+
+    def _read_table(
+        self, shown: str, land: Land, facts: TextFacts, told: str | None, may_rewrite: bool, path: Path
+    ) -> None:
+        started = time.perf_counter()
+        load_id = self._next_id
+        target: Target | None = None
+        try:
+            landed = land()
+            target = self._target(landed.header.table)
+            try:
+                read = read_table(self.con, landed, target, load_id, self.settings, self.today)
+            except UnreadableText as gave_up:
+                take_back(self.con, target, load_id)
+                if not may_rewrite:
+                    raise IntakeError(f"cannot be read as a table ({gave_up}).") from gave_up
+                landed = land_text(path, facts, self.scratch, is_rewritten=True)
+                read = self._read_again(landed, target, load_id)
+        except IntakeError as refusal:
+            if target is not None:
+                take_back(self.con, target, load_id)
+            self.reports.append(FileReport(shown, error=str(refusal)))
+            return
+        finally:
+            for name in ("rewritten.csv", "rewritten.jsonl"):
+                (self.scratch / name).unlink(missing_ok=True)
+        self._next_id += 1
+        report = self._report(landed, read, load_id, told, time.perf_counter() - started)
+        now = datetime.now(UTC).replace(tzinfo=None)
+        self._loaded.append(_Loaded(load_id, len(self.reports), report, facts.digest, read.n_good, now))
+        self.reports.append(report)
+
+    def _read_again(self, landed: Landed, target: Target, load_id: int) -> Read:
+        try:
+            return read_table(self.con, landed, target, load_id, self.settings, self.today)
+        except UnreadableText as gave_up:
+            raise IntakeError(f"cannot be read as a table ({gave_up}). Export it again.") from gave_up
+
+    def _target(self, table: Table) -> Target:
+        if table.name not in self._targets:
+            self._targets[table.name] = create_target(self.con, table)
+        return self._targets[table.name]
+
+    def _report(self, landed: Landed, read: Read, load_id: int, told: str | None, seconds: float) -> FileReport:
+        reasons = self.con.execute(
+            """SELECT coalesce(column_name || ': ', '') || reason_code, count(*) FROM held_back WHERE load_id = ?
+               GROUP BY ALL ORDER BY ALL""",
+            [load_id],
+        ).fetchall()
+        return FileReport(
+            landed.shown,
+            landed.header.table.name,
+            n_rows=read.n_rows,
+            n_held_back=read.n_rows - read.n_good,
+            dropped_columns=tuple(read.columns.personal),
+            unknown_columns=tuple(read.columns.unknown),
+            delimiter=landed.delimiter,
+            encoding=landed.encoding,
+            seconds=seconds,
+            reasons=dict(reasons),
+            messages=((told,) if told else ()) + read.messages,
+        )
+
+    def _write_ledger(self, loaded: _Loaded) -> None:
+        report = loaded.report
+        held = self.con.execute(
+            "SELECT count(DISTINCT coalesce(row_no, -line_no)) FROM held_back WHERE load_id = ?", [loaded.load_id]
+        ).fetchone()
+        if held is None or held[0] != report.n_held_back:
+            raise RuntimeError(f"{report.file_name}: {report.n_held_back} rows were not accepted, {held} have a reason")
+        self.con.execute(
+            'INSERT INTO "load" VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
+            [
+                loaded.load_id,
+                loaded.loaded_at,
+                report.file_name,
+                loaded.digest,
+                report.table_name,
+                report.n_rows,
+                report.n_accepted,
+                report.n_revised,
+                report.n_held_back,
+                report.n_duplicates,
+                list(report.dropped_columns),
+                list(report.unknown_columns),
+                report.delimiter,
+                report.encoding,
+                report.seconds,
+            ],
+        )
+
+
+def _waited(found: Future[TextFacts]) -> TextFacts:
+    try:
+        return found.result()
+    except OSError as error:
+        raise IntakeError(f"cannot be read ({error.strerror}).") from error
