@@ -13,7 +13,6 @@ from pipelines.intake.rules import (
     MEASURED,
     TIMES,
     Rules,
-    all_blank,
     codes_of,
     default_unit,
     factor,
@@ -35,7 +34,9 @@ def thorough_sql(rules: Rules, source: str) -> str:
     spelled = [*measured, *(entry for entry in rules.units() if entry.name in rules.known)]
     reasons = [f"{_reason(rules, entry)} AS {_of('x', entry)}" for entry in present]
     for n, group in enumerate(rules.table.either_of):
-        reasons.append(f"CASE WHEN {all_blank(rules, group)} THEN 'either_of_missing' END AS {name(f'x_either_{n}')}")
+        here = [rules.table.by_name[column] for column in group if column in rules.known]
+        blank = " AND ".join(f"{_of('t', entry)} IS NULL" for entry in here) or "true"
+        reasons.append(f"CASE WHEN {blank} THEN 'either_of_missing' END AS {name(f'x_either_{n}')}")
     return layered(
         source,
         [f"cell({raw(entry)}) AS {_of('t', entry)}" for entry in present],

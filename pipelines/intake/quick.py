@@ -12,7 +12,6 @@ from pipelines.contract.units import UNIT_CODES, unit_code
 from pipelines.intake.rules import (
     BLANK_WORDS,
     Rules,
-    all_blank,
     codes_of,
     default_unit,
     factor,
@@ -43,7 +42,9 @@ def quick_sql(rules: Rules, source: str) -> str:
         f"{_value(rules, entry)} AS {stored(entry)}" for entry in fields if entry.kind not in ("unit", "timestamp")
     ]
     conditions = [_is_suspect(rules, entry) for entry in present]
-    conditions += [f"({all_blank(rules, group)})" for group in rules.table.either_of]
+    for group in rules.table.either_of:
+        here = [rules.table.by_name[column] for column in group if column in rules.known]
+        conditions.append(f"({' AND '.join(f'{stored(entry)} IS NULL' for entry in here) or 'true'})")
     return layered(source, [*numbers, *units], [*whens, *values], [f"({' OR '.join(conditions)}) AS is_suspect"])
 
 

@@ -82,12 +82,6 @@ def stored_list(rules: Rules) -> list[str]:
     return columns
 
 
-def all_blank(rules: Rules, group: tuple[str, ...]) -> str:
-    """Whether all of a group of columns came out without a value."""
-    here = [rules.table.by_name[column] for column in group if column in rules.known]
-    return " AND ".join(f"{stored(entry)} IS NULL" for entry in here) or "true"
-
-
 def factor(unit: str) -> str:
     """Pascal for one of a unit; NULL when it is no unit of pressure."""
     cases = " ".join(f"WHEN {text(code)} THEN {pascal!r}::DOUBLE" for code, pascal in PASCAL_PER_UNIT.items())
