@@ -33,7 +33,7 @@ CREATE OR REPLACE MACRO gauge_uncertainty_pa(reading_pa, full_scale_pa, percent_
 CREATE OR REPLACE MACRO resolution_uncertainty_pa(resolution_pa, assumed_pa) AS coalesce(resolution_pa, assumed_pa) / sqrt(12.0);
 
 -- The calendar day at the company's place of a time kept in UTC.
-CREATE OR REPLACE MACRO local_date(at_utc, zone) AS CAST(at_utc AT TIME ZONE 'UTC' AT TIME ZONE zone AS DATE);
+CREATE OR REPLACE MACRO local_date(at_utc, zone) AS CAST(make_timestamptz(epoch_us(at_utc)) AT TIME ZONE zone AS DATE);
 
 -- Kinds of visit that are made without anything having failed.
 CREATE OR REPLACE MACRO is_planned_kind(visit_kind) AS visit_kind IN ('maintenance', 'inspection', 'installation');

@@ -29,8 +29,8 @@ SELECT g.draft_fault_id, v.job_id, v.site_id, g.appliance_key, g.is_appliance_pr
     coalesce(owned.technician_id, done.technician_id) AS owner_id,
     g.waits_for_part, g.is_declared_complete, g.is_declared_complete OR (NOT g.is_closing_known AND NOT g.waits_for_part) AS is_closed
 FROM gathered AS g
-JOIN visit AS v ON v.visit_id = g.draft_fault_id
-JOIN visit AS done ON done.visit_id = coalesce(g.closing_visit_id, g.last_visit_id)
+JOIN draft_visit AS v ON v.visit_id = g.draft_fault_id
+JOIN draft_visit AS done ON done.visit_id = coalesce(g.closing_visit_id, g.last_visit_id)
 LEFT JOIN delivered.appliances AS a ON a.appliance_id = g.appliance_key AND a.site_id = v.site_id
-LEFT JOIN swapped AS s USING (draft_fault_id)
-LEFT JOIN owned USING (draft_fault_id)
+LEFT JOIN swapped AS s ON s.draft_fault_id = g.draft_fault_id
+LEFT JOIN owned ON owned.draft_fault_id = g.draft_fault_id

@@ -14,11 +14,9 @@ sign AS (
 ),
 job AS (SELECT DISTINCT site_id, job_id FROM sign),
 member AS MATERIALIZED (
-    SELECT v.visit_id, v.site_id, v.job_id, v.appliance_key, v.arrived_at, v.technician_id, v.is_appliance_proven,
-        is_planned_kind(v.visit_kind) AS is_planned, v.visit_kind = 'return_for_part' AS is_return,
+    SELECT v.*, is_planned_kind(v.visit_kind) AS is_planned, v.visit_kind = 'return_for_part' AS is_return,
         coalesce(v.is_declared_complete, false) AND NOT coalesce(v.waits_for_part, false) AS is_closing,
-        v.is_declared_complete IS NOT NULL AS is_closing_known, coalesce(v.waits_for_part, false) AS waits_for_part,
-        sign.visit_id IS NOT NULL AS is_sign, coalesce(sign.has_swap, false) AS has_swap, v.is_draft_symptom
+        sign.visit_id IS NOT NULL AS is_sign, coalesce(sign.has_swap, false) AS has_swap
     FROM visit AS v SEMI JOIN job USING (site_id, job_id) LEFT JOIN sign USING (visit_id)
 ),
 several AS (
@@ -43,16 +41,20 @@ counted AS (
         PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id) AS episode
     FROM stepped
     WHERE n_signs_so_far > 0 OR NOT is_planned
+),
+placed AS (
+    SELECT *, first_value(visit_id) OVER in_order AS draft_fault_id, row_number() OVER in_order AS visit_no,
+        min(CASE WHEN has_swap THEN arrived_at END) OVER whole AS first_swap_at
+    FROM counted
+    WINDOW in_order AS (PARTITION BY site_id, job_id, appliance_key, episode ORDER BY arrived_at, visit_id),
+        whole AS (PARTITION BY site_id, job_id, appliance_key, episode)
+    QUALIFY bool_or(is_sign) OVER whole
+    UNION ALL BY NAME
+    SELECT *, visit_id AS draft_fault_id, 1 AS visit_no, CASE WHEN has_swap THEN arrived_at END AS first_swap_at
+    FROM member ANTI JOIN several USING (site_id, job_id)
 )
-SELECT visit_id, first_value(visit_id) OVER in_order AS draft_fault_id, site_id, job_id, appliance_key, arrived_at,
-    technician_id, is_appliance_proven, row_number() OVER in_order AS visit_no,
-    min(CASE WHEN has_swap THEN arrived_at END) OVER whole AS first_swap_at, has_swap, is_draft_symptom,
-    is_closing, is_closing_known, waits_for_part
-FROM counted
-WINDOW in_order AS (PARTITION BY site_id, job_id, appliance_key, episode ORDER BY arrived_at, visit_id),
-    whole AS (PARTITION BY site_id, job_id, appliance_key, episode)
-QUALIFY bool_or(is_sign) OVER whole
-UNION ALL
-SELECT visit_id, visit_id, site_id, job_id, appliance_key, arrived_at, technician_id, is_appliance_proven, 1,
-    CASE WHEN has_swap THEN arrived_at END, has_swap, is_draft_symptom, is_closing, is_closing_known, waits_for_part
-FROM member ANTI JOIN several USING (site_id, job_id)
+SELECT visit_id, draft_fault_id, visit_no, site_id, job_id, appliance_key, is_appliance_proven, technician_id, branch, region,
+    weather_station_id, arrived_at, left_at, arrived_on, week_on, season, symptom, is_draft_symptom, is_after_hours,
+    cause_code, cause_group, contributing_cause_code, is_cause_corrected, n_minutes, has_swap, first_swap_at, is_closing,
+    is_declared_complete IS NOT NULL AS is_closing_known, coalesce(waits_for_part, false) AS waits_for_part
+FROM placed

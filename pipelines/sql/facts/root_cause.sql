@@ -3,11 +3,11 @@
 -- The cause is the last one recorded on the fault's visits that is more than "not found"; a corrected one goes first.
 -- tier_at_close leaves out bench tests, which come later: what was known when the visit closed.
 WITH caused AS (
-    SELECT d.draft_fault_id, max_by({'cause_code': v.cause_code, 'cause_group': v.cause_group,
-            'contributing_cause_code': v.contributing_cause_code},
-            (v.is_cause_corrected, v.cause_group <> 'none_found', d.visit_no)) AS last_cause
-    FROM draft_visit AS d JOIN visit AS v USING (visit_id)
-    WHERE v.cause_code IS NOT NULL GROUP BY d.draft_fault_id
+    SELECT draft_fault_id, max_by({'cause_code': cause_code, 'cause_group': cause_group,
+            'contributing_cause_code': contributing_cause_code},
+            visit_no + CASE WHEN cause_group <> 'none_found' THEN 1e6 ELSE 0 END
+            + CASE WHEN is_cause_corrected THEN 1e9 ELSE 0 END) AS last_cause
+    FROM draft_visit WHERE cause_code IS NOT NULL GROUP BY draft_fault_id
 ),
 checked AS (
     SELECT d.draft_fault_id, count(*) FILTER (WHERE c.outcome <> 'not_done') AS n_checks_done,

@@ -15,16 +15,15 @@ numbered AS (
     SELECT *, row_number() OVER (PARTITION BY visit_id ORDER BY line_no) AS swap_no FROM fitted
 )
 SELECT f.visit_id || '#' || f.swap_no AS swap_id, f.visit_id, d.draft_fault_id, d.job_id, d.site_id, d.appliance_key,
-    v.technician_id, first_visit.technician_id AS diagnosed_by, v.arrived_at AS swapped_at, v.arrived_on AS swapped_on,
+    d.technician_id, first_visit.technician_id AS diagnosed_by, d.arrived_at AS swapped_at, d.arrived_on AS swapped_on,
     f.part_number, f.removed_tag, f.unit_cost, f.currency, f.is_under_warranty, f.has_intentional_bleed,
     coalesce(a.rated_make_pressure_pa, f.rated_make_pa) AS rated_make_pa,
     coalesce(CASE WHEN a.rated_make_pressure_pa IS NOT NULL THEN a.make_tolerance_pa END, f.make_tolerance_pa,
         s.assumed_tolerance_share * coalesce(a.rated_make_pressure_pa, f.rated_make_pa)) AS make_tolerance_pa,
     coalesce(CASE WHEN a.rated_make_pressure_pa IS NOT NULL THEN a.make_tolerance_pa END, f.make_tolerance_pa) IS NULL
         AS is_tolerance_assumed,
-    v.n_minutes
+    d.n_minutes
 FROM numbered AS f CROSS JOIN setting AS s
 JOIN draft_visit AS d USING (visit_id)
-JOIN visit AS v USING (visit_id)
-JOIN visit AS first_visit ON first_visit.visit_id = d.draft_fault_id
+JOIN draft_visit AS first_visit ON first_visit.visit_id = d.draft_fault_id
 LEFT JOIN delivered.appliances AS a ON a.appliance_id = d.appliance_key AND a.site_id = d.site_id

@@ -14,24 +14,26 @@ fault AS MATERIALIZED (
         SELECT site_id, coalesce(appliance_key, '') AS key_or_none, arrived_at FROM draft_fault) AS n
         ON n.site_id = f.site_id AND n.key_or_none = f.key_or_none AND f.completed_at < n.arrived_at
 ),
-later AS (
-    SELECT v.visit_id, v.site_id, v.job_id, v.arrived_at, v.arrived_on, v.visit_kind, v.symptom, v.is_draft_symptom,
-        v.cause_group, v.follows_visit_id, v.is_link_corrected, coalesce(d.has_swap, false) AS has_swap,
-        d.draft_fault_id AS own_fault_id, coalesce(d.appliance_key, v.appliance_key) AS appliance_key,
-        earlier.draft_fault_id AS followed_fault_id
-    FROM visit AS v SEMI JOIN fault USING (site_id)
-    LEFT JOIN draft_visit AS d USING (visit_id)
-    LEFT JOIN draft_visit AS earlier ON earlier.visit_id = v.follows_visit_id
+near AS (
+    -- on the site and in time; whether it is the same appliance is looked at below
+    SELECT f.draft_fault_id, f.appliance_key AS fault_appliance_key, f.waits_for_part, f.job_id = v.job_id AS is_same_job,
+        v.arrived_on - f.completed_on AS days_between, v.visit_id, v.site_id, v.arrived_at, v.visit_kind, v.symptom,
+        v.is_draft_symptom, v.cause_group, v.appliance_key, v.follows_visit_id, v.is_link_corrected
+    FROM fault AS f JOIN visit AS v ON v.site_id = f.site_id AND v.arrived_at > f.completed_at AND v.arrived_at <= f.next_at
+    WHERE v.arrived_on - f.completed_on <= 400
 ),
 pair AS (
-    SELECT f.draft_fault_id, v.*, f.job_id = v.job_id AS is_same_job, f.waits_for_part, v.arrived_on - f.completed_on AS days_between,
-        coalesce(v.followed_fault_id = f.draft_fault_id, false) AS is_following,
-        coalesce(v.followed_fault_id = f.draft_fault_id OR v.appliance_key = f.appliance_key, false) AS is_same_appliance
-    FROM fault AS f JOIN later AS v ON v.site_id = f.site_id AND v.arrived_at > f.completed_at
-    WHERE v.arrived_at <= f.next_at AND v.arrived_on - f.completed_on <= 400
-        AND v.own_fault_id IS DISTINCT FROM f.draft_fault_id
-        AND (v.appliance_key = f.appliance_key OR v.appliance_key IS NULL OR f.appliance_key IS NULL
-            OR v.followed_fault_id = f.draft_fault_id)
+    SELECT v.*, coalesce(d.has_swap, false) AS has_swap,
+        coalesce(earlier.draft_fault_id = v.draft_fault_id, false) AS is_following,
+        coalesce(earlier.draft_fault_id = v.draft_fault_id
+            OR coalesce(d.appliance_key, v.appliance_key) = v.fault_appliance_key, false) AS is_same_appliance
+    FROM near AS v
+    LEFT JOIN draft_visit AS d ON d.visit_id = v.visit_id
+    LEFT JOIN draft_visit AS earlier ON earlier.visit_id = v.follows_visit_id
+    WHERE d.draft_fault_id IS DISTINCT FROM v.draft_fault_id
+        AND (coalesce(d.appliance_key, v.appliance_key) = v.fault_appliance_key
+            OR coalesce(d.appliance_key, v.appliance_key) IS NULL OR v.fault_appliance_key IS NULL
+            OR earlier.draft_fault_id = v.draft_fault_id)
 ),
 corrected AS (
     SELECT visit_id, new_value AS link_class FROM correction
