@@ -35,6 +35,10 @@ def _is_inside_command() -> bool:
     return click.get_current_context(silent=True) is not None
 
 
+def _no_step(text: str, share: float | None = None) -> None:
+    """Progress where nobody watches."""
+
+
 @contextmanager
 def progress(title: str, is_quiet: bool = False) -> Iterator[Step]:
     """A progress bar on standard error.
@@ -42,7 +46,7 @@ def progress(title: str, is_quiet: bool = False) -> Iterator[Step]:
     Yields step(text, share): what is being done, and the share done in 0..1 (None = not known).
     """
     if is_quiet or not sys.stderr.isatty():
-        yield lambda text, share=None: None
+        yield _no_step
         return
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
