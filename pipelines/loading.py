@@ -97,7 +97,8 @@ def _into(
                 step("Comparing with what is known", READING_SHARE)
                 load_ids = session.finish()
                 reports = session.reports
-            if not is_built or (not load_ids and _is_built_with(con, settings)):
+            is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
+            if not is_built or is_same:
                 raise _NothingNew
             changed = changed_sites(con, load_ids)
             rest = 1 - READING_SHARE

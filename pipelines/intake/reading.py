@@ -19,9 +19,10 @@ from pipelines.intake.headers import Columns, sort_columns
 from pipelines.intake.holding_back import hold_back_bad, hold_back_spoiled
 from pipelines.intake.judging import findings, thorough_sql
 from pipelines.intake.landing import Landed, SpoiledRow
+from pipelines.intake.line_numbers import Lines, find_lines
 from pipelines.intake.quick import quick_sql
 from pipelines.intake.rules import Rules, raw, stored, stored_list
-from pipelines.intake.spoiled import refuse_swallowed, spoiled_rows
+from pipelines.intake.spoiled import refuse_open_quotes, refuse_swallowed, spoiled_rows
 from pipelines.intake.sql_text import name, texts
 from pipelines.settings import Settings
 
@@ -64,14 +65,19 @@ def read_table(
     rules = Rules(table, frozenset(columns.known), settings, today, landed.is_plain, landed.may_break)
     kept = [column for column in landed.columns if column not in columns.personal]
     n_read = _insert_quickly(con, landed, target, rules, columns, kept, load_id)
-    spoiled = [*landed.spoiled, *(spoiled_rows(con, landed) if landed.is_csv else [])]
+    spoiled = [*landed.spoiled, *(spoiled_rows(con) if landed.is_csv else [])]
     _refuse_when_none_fits(landed, n_read, spoiled)
     n_rows = n_read + len(spoiled)
-    has_breaks = landed.may_break and (landed.n_lines is None or landed.n_lines > n_rows + (landed.first_line or 1) - 1)
-    if landed.is_csv and has_breaks:
+    n_plain = n_rows + (landed.first_line or 1) - 1
+    has_breaks = landed.is_csv and landed.may_break and (landed.n_lines is None or landed.n_lines > n_plain)
+    lines = find_lines(con, landed, target.relation, rules, load_id, spoiled, has_breaks)
+    if landed.is_csv:
+        refuse_open_quotes(landed, lines)
+    if has_breaks:
         refuse_swallowed(con, landed, target.relation, rules, load_id)
-    hold_back_spoiled(con, landed, table, load_id, spoiled)
-    n_bad = _judge_marked(con, landed, target, rules, columns, kept, load_id, spoiled, has_breaks)
+    hold_back_spoiled(con, landed, table, load_id, lines)
+    n_bad = _judge_marked(con, landed, target, rules, columns, kept, load_id, lines)
+    con.execute("DROP TABLE landing.break_row")
     return Read(n_rows, n_read - n_bad, columns, tuple(_messages(con, landed, target, rules, columns, n_rows, load_id)))
 
 
@@ -124,8 +130,7 @@ def _judge_marked(
     columns: Columns,
     kept: list[str],
     load_id: int,
-    spoiled: list[SpoiledRow],
-    has_breaks: bool,
+    lines: Lines,
 ) -> int:
     """Look at the marked rows again; good ones take their place, the others are held back. Returns how many those are."""
     marked = f"FROM {target.relation} WHERE load_id = {load_id} AND raw IS NOT NULL"
@@ -137,7 +142,7 @@ def _judge_marked(
     is_good = " AND ".join(f"{code} IS NULL" for _, code, _ in findings(rules))
     n_bad = _count(con, f"SELECT count(*) FROM landing.judged WHERE NOT ({is_good})")
     if n_bad:
-        hold_back_bad(con, landed, target.relation, rules, kept, load_id, is_good, spoiled, has_breaks)
+        hold_back_bad(con, landed, rules, kept, load_id, is_good, lines)
     con.execute(f"DELETE {marked}")
     con.execute(
         f"INSERT INTO {target.relation} SELECT {', '.join(stored_list(rules))}, {load_id}, rn, NULL "

@@ -8,6 +8,7 @@ import duckdb
 
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.landing import Landed, SpoiledRow
+from pipelines.intake.line_numbers import Lines
 from pipelines.intake.rules import Rules
 from pipelines.intake.sql_text import name, text
 
@@ -15,19 +16,21 @@ from pipelines.intake.sql_text import name, text
 _FEWEST_COLUMNS = 4
 
 
-def spoiled_rows(con: duckdb.DuckDBPyConnection, landed: Landed) -> list[SpoiledRow]:
-    """The rows the CSV reader set aside. Raises IntakeError when one of them swallowed the rows after it."""
+def spoiled_rows(con: duckdb.DuckDBPyConnection) -> list[SpoiledRow]:
+    """The rows the CSV reader set aside, by its own count of lines."""
     found = con.execute(
         """SELECT line, arg_max(error_type, column_idx), max(column_idx), any_value(csv_line) FROM reject_errors
            GROUP BY line ORDER BY line"""
     ).fetchall()
-    rows = [_spoiled(line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
+    return [_spoiled(line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
+
+
+def refuse_open_quotes(landed: Landed, lines: Lines) -> None:
+    """Refuse a file in which a row that was set aside swallowed the rows after it."""
     shape = re.compile(_row_shape(landed, "\\n"))
-    for (_, kind, _, _), row in zip(found, rows, strict=True):
-        is_open = kind not in ("MISSING COLUMNS", "TOO MANY COLUMNS", "INVALID ENCODING", "CAST")
-        if ("\n" in row.text and is_open) or shape.search(row.text):
+    for row in lines.spoiled:
+        if ("\n" in row.text and row.reason_code == "unreadable") or shape.search(row.text):
             raise IntakeError(_swallowed(f"line {row.line}", row.text))
-    return rows
 
 
 def refuse_swallowed(con: duckdb.DuckDBPyConnection, landed: Landed, relation: str, rules: Rules, load_id: int) -> None:
