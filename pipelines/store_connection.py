@@ -42,6 +42,7 @@ def connect(path: Path, home: Path, is_read_only: bool) -> duckdb.DuckDBPyConnec
             "Update goodpull, or load the records into a new home (--home)."
         ) from error
     try:
+        con.execute("SET enable_progress_bar = false")
         _refuse_newer(con, path)
         if is_read_only:
             con.execute("SET enable_external_access = false")
