@@ -90,7 +90,7 @@ def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, 
     Returns DataFrame[by, n_swaps, n_tested, value, low, high, coverage, method, sentence], ordered by the group;
     value, low, high are NaN where the rate cannot be given, and the sentence says why. From 20 clear results on, a
     group
-    is adjusted for which of its switches were tested (strata: returned, evidence); below, its tested ones are shown.
+    is adjusted for which of its switches were tested (strata: evidence, returned); below, its tested ones are shown.
     Raises ValueError on another `by`.
     """
     if by not in GROUPINGS:
@@ -164,7 +164,7 @@ def _adjust_large_groups(out: pd.DataFrame, swaps: pd.DataFrame, group: np.ndarr
     stops = np.searchsorted(group[order], large, side="right")
     for number, start, stop in zip(large, starts, stops, strict=True):
         rows = swaps.iloc[order[start:stop]]
-        labels = stratify(rows, ("returned", "evidence"), 5)
+        labels = stratify(rows, ("evidence", "returned"))
         code, _ = pd.factorize(labels, sort=True)
         size = np.bincount(code)
         tested = np.bincount(code, weights=rows["is_clear"])

@@ -36,11 +36,14 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     """Listed sites only: safety first, then flagged, then the others with repeats, each by what stands behind it.
 
     Unexplained: draft faults without a recorded root cause. Expected: the rate of appliances of the same kind times the
-    years each was served at the site. Repeats: unexplained faults after which the same appliance (or the site, where the
+    years each was served at the site. Repeats: unexplained faults after which the same appliance (or the site, where
+    the
     appliance is not proven) had another within 180 days. A site is flagged when at least two are unexplained and the
-    Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites served, or when its draft margin
+    Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites served, or when its draft
+    margin
     shrinks beyond chance (models.figures.margins), or for a safety reason whatever the statistics.
-    Returns DataFrame[SITE_COLUMNS], at most 2,000 rows (safety always); reasons: list of sentences. n_good_known: switches
+    Returns DataFrame[SITE_COLUMNS], at most 2,000 rows (safety always); reasons: list of sentences. n_good_known:
+    switches
     from the site the bench found good. Empty frame with these columns when there is nothing to list.
     """
     limit = float(settings.false_discovery_limit)

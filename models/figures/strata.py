@@ -12,16 +12,17 @@ from models.figures.scope import Scope
 from models.methods.strata import merge_thin_strata
 
 # Coarse to fine: the first keys hold longest when strata are thin.
-STRATUM_KEYS = ("returned", "evidence", "cause", "branch", "season")
-MINIMUM_TESTED = 10
+STRATUM_KEYS = ("evidence", "cause", "returned", "branch", "season")
+MINIMUM_TESTED = 5
 # A class of evidence or a branch this large (share of all swaps, and swaps) must have been tested itself.
 LARGE_SHARE = 0.05
 LARGE_COUNT = 100
 RULE = (
-    "Strata: whether it came back before it could be tested, field evidence, recorded cause, branch, season. A stratum "
+    "Strata: field evidence, recorded cause, whether it came back before it could be tested, branch, season. A stratum "
     f"with fewer than {MINIMUM_TESTED} tested switches, or under 2% tested, is pooled with its like: first over seasons, "
-    "then branches, then causes, then evidence. The rule looks at counts only, never at results. Tests of switches that "
-    "were drained, dropped or late are left out here, since they can show a fault but never a good switch."
+    "then branches, then whether it came back, then causes, then evidence. The rule looks at counts only, never at "
+    "results. Tests of switches that were drained, dropped or late are left out here, since they can show a fault but "
+    "never a good switch."
 )
 
 

@@ -41,7 +41,8 @@ class TechnicianFigures:
     table: one row per technician who attended a draft fault, ordered by technician_id: technician_id, technician_name,
     branch, draft_fault_visits, swaps, tested, n_good, observed (draft faults on which a good switch was pulled;
     fractions
-    where not tested), observed_rate, expected (count), expected_rate, value, low, high (shrunken rate of good switches
+    where not tested), observed_rate, expected (count), expected_rate (of like cases, cross-fitted, or of the middle of
+    the fleet, the larger of the two), value, low, high (shrunken rate of good switches
     pulled per draft-fault visit), probability_above (of exceeding the expected rate by the margin), is_flagged, reason,
     share_good_among_swaps, swaps_per_draft_fault, is_new_starter, has_minimum, smallest_visible_excess, is_separable,
     and
@@ -151,8 +152,9 @@ def _impute(
         null = fit_null(hits, n, rate)
         found = shrink(hits, n, rate, null)
         nulls.append(null)
-        above[m] = found.probability_above(margin)
-        expected[m] = found.expected
+        # The benchmark is the case mix's average or the middle of the fleet, whichever asks less of a technician.
+        expected[m] = np.maximum(found.expected, rate)
+        above[m] = found.probability_above(margin + expected[m] - found.expected)
         logit[m] = special.logit(np.clip(found.value, 1e-9, 1 - 1e-9))
         low, high = (special.logit(np.clip(x, 1e-9, 1 - 1e-9)) for x in (found.low, found.high))
         within[m] = ((high - low) / 2 / 1.96) ** 2
@@ -186,9 +188,15 @@ def _visible(n: NDArray, rate: NDArray, null: Null, settings: Any) -> NDArray:
     digits = 10.0 ** np.maximum(np.floor(np.log10(size)) - 1, 0)
     rounded = np.minimum(np.round(size / digits) * digits, 2000)
     like = np.clip(np.round(rate * 20) / 20, 0.02, 0.95)
-    pairs, back = np.unique(np.stack([rounded, like], axis=1), axis=0, return_inverse=True)
     margin, limit = float(settings.flag_margin), float(settings.false_discovery_limit)
-    return smallest_detectable_excess(pairs[:, 0], pairs[:, 1], null, margin, limit)[np.ravel(back)]
+    out = np.full(n.size, np.nan)
+    for level in np.unique(like):
+        mine = like == level
+        sizes, back = np.unique(rounded[mine], return_inverse=True)
+        # Measured from the benchmark, which lies this far above the null.
+        gap = max(float(level) - float(null.mean(level)), 0.0)
+        out[mine] = (smallest_detectable_excess(sizes, level, null, margin + gap, limit) - gap)[np.ravel(back)]
+    return out
 
 
 def _reasons(table: pd.DataFrame, settings: Any) -> list[str]:

@@ -44,7 +44,7 @@ def model_card(
         "last_on": dates[1],
         "largest_weight": largest_weight,
         "validation": f"{N_BLOCKS} blocks in order of time; each predicted from those before it",
-        "recalibration": "intercept and slope from predictions of later blocks",
+        "recalibration": "slope from predictions of later blocks; intercept so that scores add up to the adjusted rate",
         "base_rate": validation.base_rate,
         "n_validated": validation.n,
         "brier_skill": validation.brier_skill,

@@ -18,7 +18,7 @@ from models.misdiagnosis.classifier import Classifier, train
 from models.misdiagnosis.design import encoding_of, select_list
 from models.misdiagnosis.features import CASE_MIX, DIAGNOSIS, Feature
 from models.misdiagnosis.model_card import model_card, refused_card
-from models.misdiagnosis.validation import Recalibration, Validation, recalibrate, rolling_origin, validate
+from models.misdiagnosis.validation import Validation, recalibrate, rolling_origin, validate
 
 FEWEST_LABELS = 60
 FEWEST_OF_A_CLASS = 15
@@ -95,20 +95,15 @@ def score_swaps(
 def _fitted(
     rows: pd.DataFrame, features: Sequence[Feature], order: NDArray, is_good: NDArray, weight: NDArray
 ) -> tuple[Classifier, NDArray, NDArray, Validation]:
-    """A model trained on all labels, recalibrated on predictions of later blocks; logit and its error for every row."""
+    """A model trained on all labels, its slope from predictions of later blocks; logit and its error for every row."""
     encoding = encoding_of(rows, features)
     x = encoding.matrix(rows)
     y, w = is_good[order].astype(float), weight[order]
-    past_logit, block, base = rolling_origin(x[order], y, w)
+    rolling = rolling_origin(x[order], y, w)
     model = train(x[order], is_good[order], w, encoding)
-    change: Recalibration = recalibrate(past_logit, y, w)
     logit = model.logit(x)
-    return (
-        model,
-        change.apply(logit),
-        change.logit_sd(logit, model.logit_sd(x)),
-        validate(past_logit, block, base, y, w),
-    )
+    change = recalibrate(rolling.logit, logit[order], y, w)
+    return model, change.apply(logit), change.logit_sd(logit, model.logit_sd(x)), validate(rolling, y, w)
 
 
 def _weights(swaps: pd.DataFrame, labelled: NDArray) -> tuple[NDArray, float]:

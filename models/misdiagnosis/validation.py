@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from models.methods.calibration import calibration_line, calibration_table, expe
 from models.misdiagnosis.classifier import fit_logistic
 
 N_BLOCKS = 6
-# The recalibration starts from "as predicted" (0, 1) and moves as far as the labels of later blocks carry it.
+# The slope starts from "as predicted" (1) and moves as far as the labels of later blocks carry it.
 PRIOR_SD = np.array([1.0, 0.5])
 
 
@@ -52,33 +53,69 @@ class Validation:
     table: NDArray[np.float64]
 
 
-def rolling_origin(x: NDArray, y: NDArray, weight: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-    """Predictions of each block from the blocks before it.
+@dataclass(frozen=True)
+class Rolling:
+    """Predictions of each block from the blocks before it; NaN in blocks that could not be predicted; shape (n,).
 
-    x, y (0/1), weight: labelled swaps in order of time. Six blocks of equal size.
-    Returns logit (NaN in blocks that could not be predicted), block number, base rate known before the block; shape
-    (n,).
+    logit: before recalibration. probability: after recalibration on earlier blocks. base: the rate known before.
     """
+
+    logit: NDArray[np.float64]
+    probability: NDArray[np.float64]
+    base: NDArray[np.float64]
+
+
+def rolling_origin(x: NDArray, y: NDArray, weight: NDArray) -> Rolling:
+    """Predict six blocks of equal size, each from those before it. x, y (0/1), weight: labelled swaps in order of time."""
     n = y.size
     block = np.minimum(np.arange(n) * N_BLOCKS // max(n, 1), N_BLOCKS - 1)
-    logit, base = np.full(n, np.nan), np.full(n, np.nan)
+    logit, probability, base = (np.full(n, np.nan) for _ in range(3))
     for k in range(1, N_BLOCKS):
         past, now = block < k, block == k
         if not now.any() or min(y[past].sum(), (1 - y[past]).sum()) < 5:
             continue
-        beta = fit_logistic(x[past], y[past], weight[past] / weight[past].mean())
-        logit[now] = beta[0] + x[now] @ beta[1:]
-        base[now] = np.average(y[past], weights=weight[past])
-    return logit, block, base
+        w = weight[past] / weight[past].mean()
+        beta = fit_logistic(x[past], y[past], w)
+        fitted = beta[0] + x @ beta[1:]
+        logit[now] = fitted[now]
+        change = recalibrate(logit[past], fitted[past], y[past], w)
+        probability[now] = special.expit(change.apply(logit[now]))
+        base[now] = np.average(y[past], weights=w)
+    return Rolling(logit, probability, base)
 
 
-def recalibrate(logit: NDArray, y: NDArray, weight: NDArray) -> Recalibration:
-    """Intercept and slope that make predictions match later labels, by penalised likelihood; (0, 1) without labels.
+def recalibrate(later: NDArray, fitted: NDArray, y: NDArray, weight: NDArray) -> Recalibration:
+    """How to move fitted logits: the slope from predictions of later blocks, the intercept from all labels.
 
-    Source: Platt (1999), in Advances in Large Margin Classifiers; the prior keeps few labels from moving it far.
+    later: logits predicted from earlier blocks only (NaN where there are none). fitted: logits of the model in use. y
+    (0/1),
+    weight: of the same swaps. The slope is found by penalised likelihood; the intercept then makes the weighted mean
+    prediction equal the weighted share of good ones, so that scores add up to the adjusted rate.
+    Source: Platt (1999), in Advances in Large Margin Classifiers; Steyerberg, Clinical Prediction Models, chapter 15.
     """
-    known = np.isfinite(logit)
-    x, truth = np.column_stack([np.ones(known.sum()), logit[known]]), y[known]
+    slope, slope_variance = _slope(later, y, weight)
+    w = weight / weight.mean()
+    intercept = 0.0
+    for _ in range(50):
+        p = special.expit(intercept + slope * fitted)
+        step = float((w * (y - p)).sum() / max((w * p * (1 - p)).sum(), 1e-9))
+        intercept += float(np.clip(step, -2, 2))
+        if abs(step) < 1e-10:
+            break
+    p = special.expit(intercept + slope * fitted)
+    information = max(float((w * p * (1 - p)).sum()), 1e-9)
+    # The intercept holds the mean in place whatever the slope: its error belongs to the middle of the fitted logits.
+    middle = float(np.average(fitted, weights=w * p * (1 - p) + 1e-12))
+    variance = float((w * (y - p)) @ (w * (y - p))) / information**2
+    covariance = np.array(
+        [[variance + middle**2 * slope_variance, -middle * slope_variance], [-middle * slope_variance, slope_variance]]
+    )
+    return Recalibration(intercept, slope, covariance)
+
+
+def _slope(later: NDArray, y: NDArray, weight: NDArray) -> tuple[float, float]:
+    known = np.isfinite(later)
+    x, truth = np.column_stack([np.ones(known.sum()), later[known]]), y[known]
     w = weight[known] / weight[known].mean() if known.any() else np.empty(0)
     beta, centre, precision = np.array([0.0, 1.0]), np.array([0.0, 1.0]), np.diag(1 / PRIOR_SD**2)
     for _ in range(50):
@@ -90,23 +127,21 @@ def recalibrate(logit: NDArray, y: NDArray, weight: NDArray) -> Recalibration:
             break
     p = special.expit(x @ beta)
     hessian = (x * (w * p * (1 - p))[:, None]).T @ x + precision
-    return Recalibration(float(beta[0]), float(max(beta[1], 0.0)), np.linalg.inv(hessian))
+    return float(max(beta[1], 0.0)), float(np.linalg.inv(hessian)[1, 1])
 
 
-def validate(logit: NDArray, block: NDArray, base: NDArray, y: NDArray, weight: NDArray) -> Validation:
-    """Skill and calibration of rolling-origin predictions, recalibrated on the blocks before each."""
-    p = np.full(y.size, np.nan)
-    for k in range(2, N_BLOCKS):
-        past, now = (block < k) & np.isfinite(logit), (block == k) & np.isfinite(logit)
-        if past.any() and now.any():
-            p[now] = special.expit(recalibrate(logit[past], y[past], weight[past]).apply(logit[now]))
-    known = np.isfinite(p)
+def validate(rolling: Rolling, y: NDArray, weight: NDArray) -> Validation:
+    """Skill and calibration of rolling-origin predictions."""
+    known = np.isfinite(rolling.probability)
     if not known.any():
         return Validation(0, None, None, None, None, None, np.empty((0, 4)))
-    truth, chance, w = y[known], p[known], weight[known]
-    reference = float(np.average((truth - base[known]) ** 2, weights=w))
+    truth, chance, w, base = y[known], rolling.probability[known], weight[known], rolling.base[known]
+    reference = float(np.average((truth - base) ** 2, weights=w))
     skill = 1 - float(np.average((truth - chance) ** 2, weights=w)) / reference if reference > 0 else None
-    line = calibration_line(truth, chance, w)
+    with warnings.catch_warnings():
+        # Labels that the predictions separate have no finite slope: it comes back as None, and that is enough said.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        line = calibration_line(truth, chance, w)
     return Validation(
         n=int(known.sum()),
         base_rate=float(np.average(truth, weights=w)),

@@ -122,18 +122,19 @@ class Truth:
 def make_fleet(
     con: duckdb.DuckDBPyConnection,
     rng: np.random.Generator,
-    n_technicians: int = 24,
+    n_technicians: int = 30,
     n_faults: int = 4000,
-    n_weak: int = 4,
+    n_weak: int = 3,
     n_weeks: int = 156,
     testing: float = 0.35,
 ) -> Truth:
     """A fleet drawn straight into the fact tables. Weak technicians swap on most draft faults, good switch or not.
 
-    Testing depends on the evidence; callbacks are exponential with a rate per day of .012 without and .004 with a cause;
+    Testing depends on the evidence; callbacks are exponential with a rate per day of .012 without and .004 with a
+    cause;
     condensate faults peak on day 20 with a ratio of 4.
     """
-    ids = np.array([f"t{i:02d}" for i in range(n_technicians)])
+    ids = np.array([f"t{i:02d}" for i in range(n_technicians)], dtype=object)
     weak = np.arange(n_technicians) < n_weak
     who = rng.integers(0, n_technicians, n_faults)
     is_good = rng.random(n_faults) < np.where(rng.random(n_faults) < 0.5, 0.75, 0.55)

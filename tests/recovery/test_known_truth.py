@@ -1,6 +1,7 @@
 """Do the figures find what really happened? Fleets with known truth go through files, loading and facts like any other.
 
-Every judgement allows for the number of fleets: a 95% range must hold the truth in at least as many of them as the lower
+Every judgement allows for the number of fleets: a 95% range must hold the truth in at least as many of them as the
+lower
 1% point of the binomial says, and a share must not lie below (or above) its promise by more than chance can do at 1%.
 """
 
