@@ -22,7 +22,7 @@ from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
-from pipelines.intake.sql_text import name
+from pipelines.intake.sql_text import count, name
 from pipelines.settings import Settings
 from pipelines.store import Store
 
@@ -115,9 +115,9 @@ def _is_built_with(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     except duckdb.CatalogException:
         return False
     names = [column[0] for column in cursor.description or ()]
-    row = cursor.fetchone()
+    rows = cursor.fetchall()
     wanted = {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(settings).items()}
-    return row is not None and dict(zip(names, row, strict=True)) == wanted
+    return len(rows) == 1 and dict(zip(names, rows[0], strict=True)) == wanted
 
 
 def changed_sites(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> str | None:
@@ -138,11 +138,9 @@ def changed_sites(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> str | 
         """INSERT INTO changed_site SELECT DISTINCT site_id FROM delivered.visits
            WHERE visit_id IN (SELECT visit_id FROM changed_visit)"""
     )
-    row = con.execute(
-        """SELECT (SELECT count(DISTINCT site_id) FROM changed_site),
-               (SELECT approx_count_distinct(site_id) FROM delivered.visits)"""
-    ).fetchone()
-    return "changed_site" if row and row[0] <= MOST_CHANGED_SHARE * (row[1] or 0) else None
+    n_changed = count(con, "SELECT count(DISTINCT site_id) FROM changed_site")
+    n_sites = count(con, "SELECT approx_count_distinct(site_id) FROM delivered.visits")
+    return "changed_site" if n_changed <= MOST_CHANGED_SHARE * n_sites else None
 
 
 def _add_changed(con: duckdb.DuckDBPyConnection, table_name: str, first: int) -> None:

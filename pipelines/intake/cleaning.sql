@@ -34,7 +34,7 @@ CREATE OR REPLACE TEMP MACRO is_ambiguous(d) AS regexp_full_match(d, '[-+]?[1-9]
 CREATE OR REPLACE TEMP MACRO with_point(d) AS
     CASE WHEN is_ambiguous(d) THEN NULL
         WHEN regexp_full_match(d, '[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?') THEN d
-        WHEN regexp_full_match(d, '[-+]?\d{1,3}(,\d{3})+(\.\d*)?') THEN replace(d, ',', '')
+        WHEN regexp_full_match(d, '[-+]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?') THEN replace(d, ',', '')
         WHEN regexp_full_match(d, '[-+]?\d{1,3}(\.\d{3})+(,\d*)?') THEN replace(replace(d, '.', ''), ',', '.')
         WHEN regexp_full_match(d, '[-+]?\d{1,3}(''\d{3})+(\.\d*)?') THEN replace(d, '''', '')
         WHEN regexp_full_match(d, '[-+]?(\d+,\d*|,\d+)([eE][-+]?\d+)?') THEN replace(d, ',', '.') END;
@@ -48,7 +48,7 @@ CREATE OR REPLACE TEMP MACRO unit_key(x) AS
         '[\s.\x{00a0}\x{2007}\x{2009}\x{202f}]', '', 'g'));
 
 -- A time with an offset is that instant; without one it is the company's local time. A local time that a clock change
--- skips is moved forward by the gap; of one that occurs twice the first is meant.
+-- skips is moved forward by the gap; of one that occurs twice the later (standard time) is meant.
 CREATE OR REPLACE TEMP MACRO has_offset(x) AS
     contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+-]\d{2}(:?\d{2})?)$');
 CREATE OR REPLACE TEMP MACRO time_of(x, zone) AS

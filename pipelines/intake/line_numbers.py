@@ -14,7 +14,7 @@ import numpy as np
 
 from pipelines.intake.landing import Landed, SpoiledRow
 from pipelines.intake.rules import Rules
-from pipelines.intake.sql_text import name
+from pipelines.intake.sql_text import count, name
 
 
 @dataclass(frozen=True)
@@ -93,8 +93,5 @@ def _make_breaks(
         f"""CREATE OR REPLACE TABLE landing.break_row AS SELECT row_no, CAST({total} AS BIGINT) AS n FROM {relation}
             WHERE load_id = {load_id} AND ({total}) > 0"""
     )
-    counted = con.execute(
-        f"""SELECT (SELECT count(*) FROM {relation} WHERE load_id = {load_id}),
-            (SELECT coalesce(sum(n), 0) FROM landing.break_row)"""
-    ).fetchone()
-    return (int(counted[0]), int(counted[1])) if counted else (0, 0)
+    n_rows = count(con, f"SELECT count(*) FROM {relation} WHERE load_id = {load_id}")
+    return n_rows, count(con, "SELECT sum(n) FROM landing.break_row")

@@ -23,7 +23,7 @@ from pipelines.intake.line_numbers import Lines, find_lines
 from pipelines.intake.quick import quick_sql
 from pipelines.intake.rules import Rules, raw, stored, stored_list
 from pipelines.intake.spoiled import refuse_open_quotes, refuse_swallowed, spoiled_rows
-from pipelines.intake.sql_text import name, texts
+from pipelines.intake.sql_text import count, name, texts
 from pipelines.settings import Settings
 
 
@@ -106,7 +106,7 @@ def _insert_quickly(
     # A row's number is its place in the file only while the order of the file is kept.
     con.execute("SET preserve_insertion_order = true")
     try:
-        n_read = _count(
+        n_read = count(
             con,
             f"""INSERT INTO {target.relation} SELECT {", ".join(stored_list(rules))}, {load_id}, NULL,
                 CASE WHEN is_suspect THEN [{", ".join(texts)}] END FROM ({query})""",
@@ -134,13 +134,13 @@ def _judge_marked(
 ) -> int:
     """Look at the marked rows again; good ones take their place, the others are held back. Returns how many those are."""
     marked = f"FROM {target.relation} WHERE load_id = {load_id} AND raw IS NOT NULL"
-    if not _count(con, f"SELECT count(*) {marked}"):
+    if not count(con, f"SELECT count(*) {marked}"):
         return 0
     cells = [f"raw[{kept.index(column) + 1}] AS {name('r_' + field)}" for field, column in columns.known.items()]
     query = thorough_sql(rules, f"SELECT row_no AS rn, raw, {', '.join(cells)} {marked}")
     con.execute(f"CREATE OR REPLACE TABLE landing.judged AS {query}")
     is_good = " AND ".join(f"{code} IS NULL" for _, code, _ in findings(rules))
-    n_bad = _count(con, f"SELECT count(*) FROM landing.judged WHERE NOT ({is_good})")
+    n_bad = count(con, f"SELECT count(*) FROM landing.judged WHERE NOT ({is_good})")
     if n_bad:
         hold_back_bad(con, landed, rules, kept, load_id, is_good, lines)
     con.execute(f"DELETE {marked}")
@@ -212,8 +212,8 @@ def _n_without_unit(con: duckdb.DuckDBPyConnection, landed: Landed, target: Targ
     (unit,) = rules.units()
     without = f"FROM {target.relation} WHERE load_id = {load_id} AND {name(unit.name)} IS NULL"
     if any(entry.kind == "quantity" for entry in served):
-        return _count(con, f"SELECT count(*) {without} AND quantity IN ({texts(PRESSURE_QUANTITIES)})")
-    if not _count(con, f"SELECT count(*) {without}"):
+        return count(con, f"SELECT count(*) {without} AND quantity IN ({texts(PRESSURE_QUANTITIES)})")
+    if not count(con, f"SELECT count(*) {without}"):
         return 0
     # A pressure without a unit is not stored, so the file is asked whether there was one.
     place = {
@@ -222,18 +222,13 @@ def _n_without_unit(con: duckdb.DuckDBPyConnection, landed: Landed, target: Targ
     cells = ", ".join(f"c{place[entry.name]} AS {name('r_' + entry.name)}" for entry in rules.present())
     query = quick_sql(rules, f"SELECT {cells} FROM {landed.relation}")
     filled = " OR ".join(f"{raw(entry)} IS NOT NULL" for entry in served)
-    return _count(con, f"SELECT count(*) FROM ({query}) WHERE NOT is_suspect AND {stored(unit)} IS NULL AND ({filled})")
-
-
-def _count(con: duckdb.DuckDBPyConnection, statement: str) -> int:
-    row = con.execute(statement).fetchone()
-    return int(row[0]) if row else 0
+    return count(con, f"SELECT count(*) FROM ({query}) WHERE NOT is_suspect AND {stored(unit)} IS NULL AND ({filled})")
 
 
 def create_target(con: duckdb.DuckDBPyConnection, table: Table) -> Target:
     """Where this load's rows of a table go: into the delivered table while it is empty, else beside it first."""
     delivered = f"delivered.{name(table.name)}"
-    is_direct = not _count(con, f"SELECT count(*) FROM (FROM {delivered} LIMIT 1)")
+    is_direct = not count(con, f"SELECT count(*) FROM (FROM {delivered} LIMIT 1)")
     if is_direct:
         con.execute(f"ALTER TABLE {delivered} ADD COLUMN raw VARCHAR[]")
         return Target(table, delivered, True)

@@ -19,7 +19,7 @@ from pipelines.intake.reading import Read, Target, UnreadableText, create_target
 from pipelines.intake.report import FileReport
 from pipelines.intake.settling import settle
 from pipelines.intake.sheets import sheets_of
-from pipelines.intake.sql_text import text
+from pipelines.intake.sql_text import count, first_row, text
 from pipelines.intake.text_facts import TextFacts, text_facts
 from pipelines.settings import Settings
 
@@ -63,8 +63,7 @@ class LoadSession:
         self.con.execute("SET TimeZone = 'UTC'")
         self.con.execute(CLEANING.read_text("utf-8"))
         self.con.execute(f"ATTACH {text(str(self.scratch / 'landing.duckdb'))} AS landing")
-        row = self.con.execute('SELECT coalesce(max(load_id), 0) + 1 FROM "load"').fetchone()
-        self._next_id = int(row[0]) if row else 1
+        self._next_id = count(self.con, 'SELECT coalesce(max(load_id), 0) + 1 FROM "load"')
 
     def read(self, files: Sequence[tuple[Path, str | None]], step: Callable[[str, float | None], None]) -> None:
         """Read every file; what concerns one file stands in its report. files: paths, with an error where known."""
@@ -114,9 +113,7 @@ class LoadSession:
             self.reports.append(FileReport(path.name, error=str(refusal)))
 
     def _is_known(self, path: Path, facts: TextFacts) -> bool:
-        known = self.con.execute(
-            'SELECT table_name FROM "load" WHERE file_digest = ? LIMIT 1', [facts.digest]
-        ).fetchone()
+        known = first_row(self.con, 'SELECT table_name FROM "load" WHERE file_digest = ? LIMIT 1', [facts.digest])
         if known is None and facts.digest not in self._digests:
             return False
         self.reports.append(FileReport(path.name, known[0] if known else None, is_already_loaded=True))
@@ -206,11 +203,10 @@ class LoadSession:
 
     def _write_ledger(self, loaded: _Loaded) -> None:
         report = loaded.report
-        held = self.con.execute(
-            "SELECT count(DISTINCT coalesce(row_no, -line_no)) FROM held_back WHERE load_id = ?", [loaded.load_id]
-        ).fetchone()
-        if held is None or held[0] != report.n_held_back:
-            raise RuntimeError(f"{report.file_name}: {report.n_held_back} rows were not accepted, {held} have a reason")
+        held = "SELECT count(DISTINCT coalesce(row_no, -line_no)) FROM held_back WHERE load_id = ?"
+        n_held = count(self.con, held, [loaded.load_id])
+        if n_held != report.n_held_back:
+            raise RuntimeError(f"{report.file_name}: {report.n_held_back} rows not accepted, {n_held} with a reason")
         self.con.execute(
             'INSERT INTO "load" VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
             [

@@ -14,7 +14,7 @@ import duckdb
 from pipelines.contract.ddl import stored_columns
 from pipelines.contract.fields import Table
 from pipelines.intake.reading import Target
-from pipelines.intake.sql_text import name
+from pipelines.intake.sql_text import count, name
 
 
 @dataclass(frozen=True)
@@ -76,8 +76,7 @@ def _find_clashes(con: duckdb.DuckDBPyConnection, target: Target) -> bool:
         in_force = f"SELECT {_hash(target.table)} AS k FROM delivered.{name(target.table.name)}"
         query += f" UNION SELECT k FROM ({in_force}) WHERE k IN ({hashes})"
     con.execute(f"CREATE OR REPLACE TABLE landing.clash AS {query}")
-    row = con.execute("SELECT count(*) FROM landing.clash").fetchone()
-    return bool(row and row[0])
+    return count(con, "SELECT count(*) FROM landing.clash") > 0
 
 
 def _settle_contenders(con: duckdb.DuckDBPyConnection, table: Table) -> None:

@@ -10,7 +10,7 @@ from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.landing import Landed, SpoiledRow
 from pipelines.intake.line_numbers import Lines
 from pipelines.intake.rules import Rules
-from pipelines.intake.sql_text import name, text
+from pipelines.intake.sql_text import first_row, name, text
 
 # Fewer columns than this and a line within a note may look like a row by chance.
 _FEWEST_COLUMNS = 4
@@ -43,11 +43,12 @@ def refuse_swallowed(con: duckdb.DuckDBPyConnection, landed: Landed, relation: s
     conditions.append(
         f"len(list_filter(raw, lambda cell: contains(cell, chr(10)) AND regexp_matches(cell, {shape}))) > 0"
     )
-    row = con.execute(
+    row = first_row(
+        con,
         f"""SELECT row_no, coalesce(list_filter([{", ".join(cells)}], lambda cell: contains(cell, chr(10)))[1],
                 list_filter(raw, lambda cell: contains(cell, chr(10)))[1])
-            FROM {relation} WHERE load_id = {load_id} AND ({" OR ".join(conditions)}) ORDER BY row_no LIMIT 1"""
-    ).fetchone()
+            FROM {relation} WHERE load_id = {load_id} AND ({" OR ".join(conditions)}) ORDER BY row_no LIMIT 1""",
+    )
     if row:
         raise IntakeError(_swallowed(f"row {row[0]}", row[1] or ""))
 
