@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 
 import duckdb
@@ -137,7 +138,7 @@ class LoadSession:
                     self.reports.append(FileReport(shown, messages=("lists codes and holds no records; passed over.",)))
                     continue
                 stem = path.stem if len(sheets) == 1 and table_of_name(sheet) is None else sheet
-                yield shown, lambda stem=stem, shown=shown, rows=rows: land_rows(self.con, stem, shown, rows), True
+                yield shown, partial(land_rows, self.con, stem, shown, rows), True
 
     def _read_table(
         self, shown: str, land: Land, facts: TextFacts, told: str | None, may_rewrite: bool, path: Path

@@ -36,7 +36,7 @@ def settle(con: duckdb.DuckDBPyConnection, target: Target, load_ids: list[int]) 
             f"WHERE {_hash(table)} IN (SELECT k FROM landing.clash)"
         )
         con.execute(f"DELETE FROM {target.relation} WHERE {_hash(table)} IN (SELECT k FROM landing.clash)")
-        _settle_contenders(con, table)
+        _settle_contenders(con, target)
         con.execute("DROP TABLE landing.contender")
     con.execute("DROP TABLE landing.clash")
     if target.is_direct:
@@ -79,15 +79,19 @@ def _find_clashes(con: duckdb.DuckDBPyConnection, target: Target) -> bool:
     return count(con, "SELECT count(*) FROM landing.clash") > 0
 
 
-def _settle_contenders(con: duckdb.DuckDBPyConnection, table: Table) -> None:
+def _settle_contenders(con: duckdb.DuckDBPyConnection, target: Target) -> None:
     """Decide about landing.contender, all rows of the load whose key stands elsewhere too."""
+    table = target.table
     delivered, history = f"delivered.{name(table.name)}", f"delivered_history.{name(table.name)}"
     keys, content = _keys(table), ", ".join(_content(table))
     origin = f"{content}, load_id, row_no"
     same_key = " AND ".join(f"d.{key} = c.{key}" for key in keys.split(", "))
     same = " AND ".join(f"d.{column} IS NOT DISTINCT FROM c.{column}" for column in _content(table))
-    in_force = f"(SELECT * FROM {delivered} WHERE {_hash(table)} IN (SELECT k FROM landing.clash))"
-    con.execute(f"CREATE OR REPLACE TABLE landing.in_force AS SELECT {origin} FROM {in_force}")
+    # Rows are found by their key alone and then read whole: most of a large table is never touched. A table that was
+    # empty before the load has no such rows, its contenders have just been taken out.
+    found = f"SELECT rowid FROM {delivered} WHERE {_hash(table)} IN (SELECT k FROM landing.clash)"
+    in_force = f"SELECT {origin} FROM {delivered} WHERE {'false' if target.is_direct else f'rowid IN ({found})'}"
+    con.execute(f"CREATE OR REPLACE TABLE landing.in_force AS {in_force}")
     # Most clashes are rows delivered again as they were; they need no closer look.
     con.execute(f"DELETE FROM landing.contender AS c USING landing.in_force AS d WHERE {same_key} AND {same}")
     con.execute(f"DELETE FROM landing.in_force AS d WHERE NOT EXISTS (FROM landing.contender AS c WHERE {same_key})")
