@@ -32,6 +32,13 @@ for table in sorted({path.stem.rsplit("-", 1)[0] for path in records.glob("*.csv
 con.close()
 """
 
+GENERATE = """
+import sys
+from pathlib import Path
+from synthetic_data.generate import generate
+generate(Path(sys.argv[1]), seed=1, visits=int(sys.argv[2]))
+"""
+
 LOAD = """
 import sys
 from pathlib import Path
@@ -69,6 +76,31 @@ for page in sys.argv[3:]:
 """
 
 
+# The visits of the last seven days and all their rows into one folder, the rest into another.
+SPLIT = """
+import os, sys, duckdb
+from pathlib import Path
+records, base, week = map(Path, sys.argv[1:4])
+con = duckdb.connect(config={"memory_limit": "3GB"})
+base.mkdir()
+week.mkdir()
+con.execute('''CREATE TABLE late AS WITH v AS (
+    SELECT visit_id, try_cast(left(arrived_at, 10) AS DATE) AS day
+    FROM read_csv(?, all_varchar = true, union_by_name = true, ignore_errors = true))
+    SELECT DISTINCT visit_id FROM v WHERE day < DATE '2027-01-01'
+    AND day > (SELECT max(day) FROM v WHERE day < DATE '2027-01-01') - 7''',
+    [[str(path) for path in records.glob("visits*.csv")]])
+for path in sorted(records.glob("*.csv")):
+    columns = [row[0] for row in con.execute("DESCRIBE FROM read_csv(?, all_varchar = true)", [str(path)]).fetchall()]
+    if "visit_id" not in columns or path.stem.startswith("bench_tests"):
+        os.link(path, base / path.name)
+        continue
+    for folder, word in ((base, "NOT"), (week, "")):
+        con.execute(f"COPY (SELECT * FROM read_csv(?, all_varchar = true) WHERE visit_id {word} IN (FROM late)) "
+                    f"TO '{folder / path.name}' (HEADER)", [str(path)])
+"""
+
+
 @dataclass(frozen=True)
 class Run:
     """One step: wall seconds, peak memory in GB, what it printed."""
@@ -97,46 +129,15 @@ def run(code: str, *args: object, environment: dict[str, str] | None = None) -> 
     return Run(seconds, usage.ru_maxrss / 1e6, printed)
 
 
-def split_last_week(records: Path, base: Path, week: Path) -> None:
-    """Copy the records into `base`, but the visits of the last seven days and all their rows into `week`."""
-    import duckdb
-
-    con = duckdb.connect()
-    base.mkdir()
-    week.mkdir()
-    pattern = str(records / "visits*.csv")
-    con.execute(
-        """CREATE TABLE late AS WITH v AS (
-               SELECT visit_id, try_cast(left(arrived_at, 10) AS DATE) AS day
-               FROM read_csv(?, all_varchar = true, union_by_name = true, ignore_errors = true))
-           SELECT DISTINCT visit_id FROM v WHERE day > (SELECT max(day) FROM v WHERE day < DATE '2027-01-01') - 7""",
-        [pattern],
-    )
-    for path in sorted(records.glob("*.csv")):
-        source = con.from_csv_auto(str(path), all_varchar=True)
-        if "visit_id" not in source.columns or path.stem.startswith("bench_tests"):
-            os.link(path, base / path.name)
-            continue
-        read = "SELECT * FROM read_csv(?, all_varchar = true)"
-        for folder, word in ((base, "NOT"), (week, "")):
-            con.execute(
-                f"COPY ({read} WHERE visit_id {word} IN (FROM late)) TO '{folder / path.name}' (HEADER)",
-                [str(path)],
-            )
-
-
 def measure(visits: int, folder: Path) -> None:
     """Generate once, then measure every step and print one table."""
     fleet = folder / f"fleet-{visits}"
     if not (fleet / "records").exists():
-        from synthetic_data.generate import generate
-
-        started = time.perf_counter()
-        generate(fleet, seed=1, visits=visits)
-        print(f"generated {visits:,} visits in {time.perf_counter() - started:.0f} s", flush=True)
+        made = run(GENERATE, fleet, visits)
+        print(f"generated {visits:,} visits in {made.seconds:.0f} s, peak {made.peak_gb:.2f} GB", flush=True)
     work = Path(tempfile.mkdtemp(dir=folder))
     try:
-        split_last_week(fleet / "records", work / "base", work / "week")
+        run(SPLIT, fleet / "records", work / "base", work / "week")
         size = sum(path.stat().st_size for path in (work / "base").iterdir()) / 1e9
         print(f"\n{visits:,} visits, {size:.2f} GB of CSV\n", flush=True)
         print("| step | seconds | x floor | peak GB |\n|---|---|---|---|", flush=True)
