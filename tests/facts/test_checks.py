@@ -57,9 +57,9 @@ BEFORE = {
     "reading_without_unit": "UPDATE delivered.readings SET value_pa = NULL, unit = NULL",
     "tag_on_several_swaps": "UPDATE delivered.part_lines SET removed_tag = 'T-1'",
     "correction_without_effect": "UPDATE delivered.corrections SET new_value = 'gremlins' WHERE correction_id = 'C000'",
-    "key_counted_twice": "INSERT INTO delivered.visits SELECT * FROM delivered.visits WHERE visit_id = 'v1'",
 }
 AFTER = {
+    "key_counted_twice": "INSERT INTO root_cause SELECT * FROM root_cause WHERE draft_fault_id = 'v1'",
     "swap_without_draft_fault": "DELETE FROM draft_fault WHERE draft_fault_id = 'v1'",
     "fact_rows_do_not_add_up": "DELETE FROM swap_case WHERE swap_id = 'v1#1'",
     "callback_before_start": "UPDATE callback SET observed_days = -1 WHERE draft_fault_id = 'v2'",
