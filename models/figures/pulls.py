@@ -55,7 +55,7 @@ class Pulls:
         p = special.expit(logit + rng.standard_normal() * sd)
         good = self.known.copy()
         good[self.swaps["fault"].to_numpy(int)[is_open][rng.random(p.size) < p]] = True
-        return np.bincount(self.technician, weights=good, minlength=len(self.technician_ids))
+        return np.bincount(self.technician, weights=good, minlength=len(self.technician_ids)).astype(float)
 
     def by_technician(self) -> pd.DataFrame:
         """One row per technician: draft_fault_visits, swaps, tested, n_good, observed, rates, case_mix_rate."""

@@ -211,9 +211,10 @@ def _what_if(
         savings.append(
             float((n * np.maximum(drawn - np.quantile(found.value, 0.25), 0)).sum()) * mean_cost * 365.25 / days
         )
-    value, low, high = float(np.mean(savings)), *np.quantile(savings, [0.025, 0.975])
+    value = float(np.mean(savings))
+    low, high = (float(edge) for edge in np.quantile(savings, [0.025, 0.975]))
     words = (
         f"At the rate of the best quarter of technicians about {value:,.0f} {costs.currency} a year would not be spent "
         f"(between {low:,.0f} and {high:,.0f})."
     )
-    return Estimate(value, float(low), float(high), int(enough.sum()), float(enough.mean()), method, words)
+    return Estimate(value, low, high, int(enough.sum()), float(enough.mean()), method, words)

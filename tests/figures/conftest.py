@@ -234,5 +234,11 @@ def put_weeks(
 
 
 @pytest.fixture
+def well_tested_fleet(store: duckdb.DuckDBPyConnection) -> tuple[duckdb.DuckDBPyConnection, Truth]:
+    """Twice as many switches tested: enough to be sure of the planted technicians."""
+    return store, make_fleet(store, np.random.default_rng(7), testing=0.7)
+
+
+@pytest.fixture
 def fleet(store: duckdb.DuckDBPyConnection) -> tuple[duckdb.DuckDBPyConnection, Truth]:
     return store, make_fleet(store, np.random.default_rng(7))

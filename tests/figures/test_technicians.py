@@ -18,8 +18,8 @@ def _found(con, settings):
     return technicians(con, EVERYTHING, settings, score_swaps(con, EVERYTHING, settings), np.random.default_rng(1))
 
 
-def test_planted_technicians_are_flagged_and_no_others(fleet, settings):
-    con, truth = fleet
+def test_planted_technicians_are_flagged_and_no_others(well_tested_fleet, settings):
+    con, truth = well_tested_fleet
     found = _found(con, settings)
     flagged = set(found.table.loc[found.table["is_flagged"], "technician_id"])
     assert flagged == set(truth.weak)
