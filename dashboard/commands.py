@@ -27,6 +27,8 @@ app = typer.Typer(
 )
 
 EXIT_REFUSED = 1
+# Marks a home as holding the invented fleet; no other records are loaded there.
+DEMO_MARKER = "demo.json"
 
 HomeOption = Annotated[
     Path | None,
@@ -75,11 +77,12 @@ def demo(
     from pipelines.store import Store
 
     folder = home or default_home("demo")
-    marker = folder / "demo.json"
+    marker = folder / DEMO_MARKER
     wanted = {"seed": seed, "visits": visits}
     if folder.exists() and any(folder.iterdir()) and not marker.exists():
         printing.fail(
-            f"{folder} already holds something that is not a demo. Choose another folder with --home; nothing was changed."
+            f"{folder} already holds something that is not a demo. Choose another folder with --home; "
+            "nothing was changed."
         )
     is_made = marker.exists() and json.loads(marker.read_text("utf-8")) == wanted
     if is_fresh or not is_made or Store(folder).current() is None:
@@ -101,6 +104,11 @@ def load(
 ) -> None:
     """Load visit records. Rows are accepted or held back with a reason; nothing is dropped silently."""
     folder = home or default_home()
+    if (folder / DEMO_MARKER).exists():
+        printing.fail(
+            f"{folder} holds the invented demo fleet; own records would mix with it. Choose another folder with --home; "
+            "nothing was changed."
+        )
     report = _load(folder, sources)
     if any(file.error for file in report.files):
         raise typer.Exit(EXIT_REFUSED)
@@ -114,7 +122,9 @@ def check(
     """Say what a load would do. Changes nothing."""
     folder = home or default_home()
     report = _load(folder, sources, is_dry_run=True)
-    printing.say("Nothing was changed. To load these records: goodpull load ...")
+    named = " ".join(str(source) for source in sources)
+    is_any_new = any(not file.error and not file.is_already_loaded for file in report.files)
+    printing.say("Nothing was changed." + (f" To load these records: goodpull load {named}" if is_any_new else ""))
     if any(file.error for file in report.files):
         raise typer.Exit(EXIT_REFUSED)
 
@@ -133,7 +143,9 @@ def figures(
     if is_json:
         sys.stdout.write(json.dumps(published, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        printing.print_figures(published)
+        from pipelines.settings import Settings
+
+        printing.print_figures(published, Settings.load(folder).currency)
 
 
 @app.command(name="open", epilog="Examples:  goodpull open   |   goodpull open --port 8080 --no-browser")
@@ -161,6 +173,7 @@ def contract(
         for path in blank.write_templates(templates, kind.value):
             printing.say(f"wrote {path}")
     if package is not None:
+        package.parent.mkdir(parents=True, exist_ok=True)
         package.write_text(json.dumps(datapackage.data_package(), indent=2) + "\n", "utf-8")
         printing.say(f"wrote {package}")
     if templates is None and package is None:
@@ -231,6 +244,9 @@ def main() -> None:
         app()
     except GoodpullError as error:
         printing.fail(str(error))
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        printing.fail(f"{place}{error.strerror or error}. Choose another path, or see who owns the folder.")
     except KeyboardInterrupt:
         printing.fail("Stopped. What was in force before is still in force.", code=130)
 

@@ -7,8 +7,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, NoReturn
 
-import typer
-
 Step = Callable[[str, float | None], None]
 
 
@@ -26,13 +24,7 @@ def say(text: str) -> None:
 def fail(text: str, code: int = 1) -> NoReturn:
     """Print why it cannot go on, and end with `code`."""
     _console(is_error=True).print(text, markup=False, style="bold")
-    raise typer.Exit(code) if _is_inside_command() else SystemExit(code)
-
-
-def _is_inside_command() -> bool:
-    import click
-
-    return click.get_current_context(silent=True) is not None
+    raise SystemExit(code)
 
 
 def _no_step(text: str, share: float | None = None) -> None:
@@ -65,17 +57,21 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     from rich.table import Table
 
     table = Table(title="What a load would do" if is_dry_run else "Loaded", title_justify="left")
-    table.add_column("file", overflow="fold")
-    table.add_column("table")
-    for name in ("rows read", "accepted", "of these revised", "held back", "exact duplicates"):
+    table.add_column("file", no_wrap=True)
+    for name in ("rows", "accepted", "revised", "held back", "same"):
         table.add_column(name, justify="right")
-    for file in report.files:
+    shown_files = [file for file in report.files if file.n_rows or file.error or file.is_already_loaded]
+    for file in shown_files:
         counts = (file.n_rows, file.n_accepted, file.n_revised, file.n_held_back, file.n_duplicates)
         shown = ["-"] * 5 if file.error or file.is_already_loaded else [f"{count:,}" for count in counts]
-        table.add_row(_plain(file.file_name), file.table_name or "?", *shown)
+        table.add_row(_plain(file.file_name[-40:]), *shown)
     console = _console()
     console.print(table)
-    for file in report.files:
+    console.print("rows = accepted + held back + same (exact duplicates); revised: accepted in place of an older one")
+    empty = [file.file_name for file in report.files if file not in shown_files]
+    if empty:
+        console.print(f"without rows: {', '.join(empty)}", markup=False)
+    for file in shown_files:
         for line in _file_lines(file):
             console.print(line, markup=False)
     if not is_dry_run:
@@ -94,50 +90,78 @@ def _file_lines(file: Any) -> list[str]:
         return [f"{file.file_name}: not loaded. {file.error}"]
     lines = [f"{file.file_name}: already loaded before; left as it is."] if file.is_already_loaded else []
     lines += [f"{file.file_name}: {message}" for message in file.messages]
-    lines += [f"{file.file_name}: {count:,} held back: {reason}" for reason, count in sorted(file.reasons.items())]
+    lines += [_reason_line(file, reason, count) for reason, count in sorted(file.reasons.items())]
     return lines
 
 
-def _range(estimate: dict, is_rate: bool) -> str:
+def _reason_line(file: Any, reason: str, count: int) -> str:
+    """What cells of a column must be, in the sentence of the reason without the single cell."""
+    from pipelines.contract.reasons import REASONS, sentence_template
+    from pipelines.contract.tables import TABLE_BY_NAME
+
+    column, _, code = reason.rpartition(": ")
+    table = TABLE_BY_NAME.get(file.table_name or "")
+    if table is not None and column in table.by_name:
+        said = sentence_template(table, table.by_name[column], code).removeprefix(f"{column} ")
+    else:
+        said = REASONS.get(code, code).replace("{column}", column).replace("{allowed}", "fewer or more")
+    said = said.replace("is {got}; ", "").replace("{got}", "what it holds")
+    cells = "cell" if count == 1 else "cells"
+    return f"{file.file_name}: {count:,} {cells} held back: {column or 'row'} {said}"
+
+
+def _range(estimate: dict, kind: str, currency: str) -> str:
+    """A value with its range. kind: rate, day (of the year) or money."""
     if estimate["value"] is None:
-        return "not known"
-    scale, unit, digits = (100, "%", 1) if is_rate else (1, "", 1)
-    value = f"{estimate['value'] * scale:,.{digits}f}{unit}"
-    if estimate["low"] is None or estimate["high"] is None:
-        return value
-    return f"{value}  ({estimate['low'] * scale:,.{digits}f} to {estimate['high'] * scale:,.{digits}f}{unit})"
+        return f"not known ({estimate['method']})" if estimate.get("method") else "not known"
+    value, low, high = (_shown(estimate[key], kind) for key in ("value", "low", "high"))
+    unit = f" {currency}" if kind == "money" and currency else ""
+    is_exact = low is None or high is None or (low == value == high)
+    return f"{value}{unit}" if is_exact else f"{value}{unit}  ({low} to {high})"
 
 
-def print_figures(published: dict) -> None:
+def _shown(number: float | None, kind: str) -> str | None:
+    from datetime import date, timedelta
+
+    if number is None:
+        return None
+    if kind == "day":
+        day = date(2023, 1, 1) + timedelta(days=round(number) - 1)
+        return f"{day.day} {day:%b}"
+    return f"{number:.1%}" if kind == "rate" else f"{number:,.0f}"
+
+
+def print_figures(published: dict, currency: str = "") -> None:
     """The headline figures of the published form, each with its range, number of cases and coverage."""
     from rich.table import Table
 
     table = Table(title=f"Figures as of {published['as_of']}", title_justify="left")
-    for name in ("figure", "value (95% range)", "cases", "rests on"):
+    for name in ("figure", "value (95% range)", "cases", "share known"):
         table.add_column(name, justify="left" if name in ("figure", "value (95% range)") else "right")
-    for name, estimate, is_rate in _headlines(published):
+    for name, estimate, kind in _headlines(published):
         coverage = "-" if estimate["coverage"] is None else f"{estimate['coverage']:.0%}"
-        table.add_row(name, _range(estimate, is_rate), f"{estimate['n']:,}", coverage)
+        table.add_row(name, _range(estimate, kind, currency), f"{estimate['n']:,}", coverage)
     console = _console()
     console.print(table)
+    console.print("cases: what the figure rests on; share known: how many of all that could have told did")
     flagged = sum(row["is_flagged"] for row in published["technicians"])
     listed = sum(row["is_flagged"] for row in published["sites"])
     console.print(f"Look here first: {flagged} technicians, {listed} sites. All figures: goodpull figures --json")
     console.print("For coaching; these figures must not decide pay or discipline.")
 
 
-def _headlines(published: dict) -> Iterator[tuple[str, dict, bool]]:
+def _headlines(published: dict) -> Iterator[tuple[str, dict, str]]:
     good = published["good_switch_rate"]
-    yield "good switches among those tested", good["tested"], True
-    yield "good switches, adjusted for who got tested", good["adjusted"], True
+    yield "good switches among those tested", good["tested"], "rate"
+    yield "good switches, adjusted for who got tested", good["adjusted"], "rate"
     month = published["callbacks"]["windows"].get("30", {})
     for key, name in (("with_cause", "with a root cause"), ("without_cause", "without a root cause")):
         if key in month:
-            yield f"callback within 30 days, {name}", month[key], True
+            yield f"callback within 30 days, {name}", month[key], "rate"
     for family in ("condensate", "blockage"):
         season = published["seasons"][family]
         peak = {"value": season["peak_day"], "low": season["peak_low"], "high": season["peak_high"]}
         cases = sum(month["n_faults"] for month in season["by_month"])
-        yield f"{family}: day of the year of the peak", {**peak, "n": cases, "coverage": None}, False
+        yield f"{family} faults peak on", {**peak, "n": cases, "coverage": None}, "day"
     for key in ("known", "estimated"):
-        yield f"parts waste, {key}", published["waste"][key], False
+        yield f"parts waste, {key}", published["waste"][key], "money"

@@ -79,7 +79,7 @@ def failures_in_words(home: Path) -> Iterator[None]:
                 f"{place}: may not be read or written. Nothing was changed. "
                 "See who owns the folder, or choose another with --home."
             ) from error
-        if number in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
+        if number in (errno.ENOENT, errno.ENOTDIR, errno.EEXIST, errno.EISDIR, errno.EINVAL, errno.ENAMETOOLONG):
             raise StoreError(
                 f"{home}: cannot be used as a folder ({_first_line(error)}). Choose another with --home."
             ) from error

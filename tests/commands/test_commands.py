@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import subprocess
 import sys
@@ -22,7 +23,11 @@ def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedPr
     """Run the command in a process of its own, as installed."""
     code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
     return subprocess.run(
-        [sys.executable, "-c", code, *map(str, arguments)], capture_output=True, text=True, timeout=timeout
+        [sys.executable, "-c", code, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=timeout,
+        env=os.environ | {"COLUMNS": "160"},
     )
 
 
@@ -80,7 +85,7 @@ def test_demo_never_writes_over_a_folder_with_other_content(tmp_path):
 def test_figures_in_words_and_as_json(demo):
     words = goodpull("figures", "--home", demo)
     assert words.returncode == 0, words.stderr
-    assert "adjusted for" in words.stdout
+    assert "adjusted for who got tested" in words.stdout
     assert "must not decide pay" in words.stdout
     first, second = goodpull("figures", "--home", demo, "--json"), goodpull("figures", "--home", demo, "--json")
     assert first.stdout == second.stdout
@@ -94,6 +99,23 @@ def test_figures_of_an_empty_home_say_what_to_do(tmp_path):
     assert "No records" in done.stderr and "goodpull load" in done.stderr
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "none").exists()
+
+
+def test_own_records_are_never_loaded_into_the_demo(demo):
+    before = (demo / "current").read_text()
+    done = goodpull("load", demo / "records", "--home", demo)
+    assert done.returncode == 1 and "demo" in done.stderr and "--home" in done.stderr
+    assert (demo / "current").read_text() == before
+
+
+def test_a_home_that_cannot_be_made_is_told(tmp_path):
+    export = tmp_path / "visits.csv"
+    export.write_text("visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2024-01-15T08:30:00,no_heat\n")
+    for home in ("/proc/none", export / "below"):
+        done = goodpull("load", export, "--home", home)
+        assert done.returncode in (1, 2) and "Traceback" not in done.stderr
+    done = goodpull("contract", "--package", export / "x.json")
+    assert done.returncode == 1 and "Traceback" not in done.stderr
 
 
 def test_check_changes_nothing(demo, tmp_path):
@@ -117,6 +139,7 @@ def test_loading_shows_the_arithmetic_and_refuses_in_words(tmp_path):
     assert done.returncode == 1
     assert "Traceback" not in done.stderr
     assert "line_no" in done.stdout, "the refused file's missing column is named"
+    assert "arrived_at must lie between 1990 and tomorrow" in done.stdout
     assert (tmp_path / "home" / "current").exists(), "the good file was loaded all the same"
 
 
