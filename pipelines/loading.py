@@ -151,8 +151,11 @@ def _add_changed(con: duckdb.DuckDBPyConnection, table_name: str, first: int) ->
             con.execute(f"INSERT INTO changed_site SELECT DISTINCT site_id {wanted}")
         else:
             con.execute(f"INSERT INTO changed_visit SELECT DISTINCT visit_id {wanted}")
-        if table_name == "bench_tests":
+        if table_name in ("bench_tests", "part_lines"):
+            # A tag taken away or given anew may move the bench test of another site's switch.
             con.execute(
                 f"""INSERT INTO changed_visit SELECT visit_id FROM delivered.part_lines
-                    WHERE removed_tag IN (SELECT removed_tag {wanted})"""
+                    WHERE removed_tag IN (SELECT removed_tag {wanted})
+                        AND removed_tag IN (SELECT removed_tag FROM delivered.bench_tests
+                            UNION SELECT removed_tag FROM delivered_history.bench_tests)"""
             )
