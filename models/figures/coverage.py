@@ -7,16 +7,17 @@ from typing import Any
 import duckdb
 
 from models.figures.scope import Scope
+from models.methods.estimate import Estimate, unknown
 
 
 def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     """Counts over the scope.
 
-    Keys: n_visits, n_draft_faults, n_swaps, n_tested, n_with_tag, n_with_reading, n_with_cause, n_appliance_unproven
-    (of draft
-    faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on, last_on (ISO dates or None),
-    and over
-    the whole store n_held_back (rows), n_corrections, n_appliances.
+    Keys: n_visits, n_draft_faults, n_swaps, n_tested (swaps with a bench test of any result), n_clear (of them good or
+    faulty), n_with_tag, n_with_reading, n_with_cause, n_swaps_unproven (swaps that do not say on which appliance),
+    n_appliance_unproven (of draft faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on,
+    last_on (ISO dates or None), and over the whole store n_held_back (rows), n_corrections, n_appliances, n_part_lines,
+    n_part_lines_classed (those whose kind of part is known).
     """
     out: dict[str, Any] = {}
     out |= _row(
@@ -43,15 +44,39 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
         "swapped_on",
         "swap_case",
         """
-        count(*) AS n_swaps, count(verdict) AS n_tested, count(removed_tag) AS n_with_tag,
+        count(*) AS n_swaps, count(verdict) AS n_tested, count(*) FILTER (verdict IN ('good', 'faulty')) AS n_clear,
+        count(*) FILTER (appliance_key IS NULL) AS n_swaps_unproven, count(removed_tag) AS n_with_tag,
         count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""",
     )
     whole = con.execute("""
         SELECT (SELECT count(DISTINCT (load_id, row_no)) FROM held_back) AS n_held_back,
             (SELECT count(*) FROM delivered.corrections) AS n_corrections,
-            (SELECT count(*) FROM appliance) AS n_appliances""")
+            (SELECT count(*) FROM appliance) AS n_appliances, n_part_lines, n_part_lines_classed
+        FROM (SELECT count(*) AS n_part_lines, count(part_class) AS n_part_lines_classed FROM part_line)""")
     out |= dict(zip([column[0] for column in whole.description or ()], whole.fetchone() or (), strict=True))
     return out
+
+
+def is_mostly_unproven(facts: dict[str, Any]) -> bool:
+    """Whether more than half of the swaps do not say on which appliance, so that callbacks cannot be counted.
+
+    facts: as `coverage` gives.
+    """
+    return 2 * int(facts["n_swaps_unproven"]) > int(facts["n_swaps"])
+
+
+def came_back(certain: Estimate, facts: dict[str, Any]) -> Estimate:
+    """A callback figure as it may be shown: unknown, with the reason, where most swaps' appliances are not proven.
+
+    certain: counted from certain callbacks alone, which are none where no appliance is proven.
+    """
+    if not certain.is_known or not is_mostly_unproven(facts):
+        return certain
+    words = (
+        f"{facts['n_swaps_unproven']:,} of {facts['n_swaps']:,} swaps do not say on which appliance, so nobody can tell "
+        "whether the same one came back. Fill appliance_id."
+    )
+    return unknown(words, certain.n, certain.coverage, certain.method)
 
 
 def _row(con: duckdb.DuckDBPyConnection, scope: Scope, date_column: str, relation: str, counts: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from models.figures.coverage import came_back
 from models.methods.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -38,7 +39,10 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
         },
         "callbacks": {
             "windows": {
-                str(days): {key: window[key] for key in ("with_cause", "without_cause", "difference")}
+                str(days): {
+                    key: came_back(window[key], figures.coverage)
+                    for key in ("with_cause", "without_cause", "difference")
+                }
                 for days, window in sorted(figures.callbacks.windows.items())
             },
             "logrank_p": figures.callbacks.logrank_p,

@@ -99,7 +99,7 @@ def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: 
 def _season(family: str, weeks: pd.DataFrame, rng: np.random.Generator) -> Season:
     by_month = _by_month(weeks)
     if weeks.empty or weeks["n_appliances"].sum() == 0:
-        none = unknown("No faults and no appliances on record yet.", method=METHOD)
+        none = unknown(_no_rate(weeks), method=METHOD)
         return _unclaimed(family, by_month, none, none.sentence)
     fit = fit_seasonal(weeks["n_faults"], weeks["n_appliances"], weeks["day_of_year"], weeks["season"], rng=rng)
     if fit.coefficients.size == 0:
@@ -119,6 +119,16 @@ def _season(family: str, weeks: pd.DataFrame, rng: np.random.Generator) -> Seaso
         sentence=_sentence(family, fit),
         is_claimed=fit.is_claimed,
     )
+
+
+def _no_rate(weeks: pd.DataFrame) -> str:
+    """Why no rate can be given: no week, faults without an appliance to count them against, or neither."""
+    if weeks.empty:
+        return "No whole week is on record yet."
+    n = int(weeks["n_faults"].sum())
+    if not n:
+        return "No fault of this family and no appliance is on record yet."
+    return f"{n:,} fault{'s' if n > 1 else ''}, but no appliance on record to count them against."
 
 
 def _unclaimed(family: str, by_month: list[dict[str, Any]], none: Estimate, why: str) -> Season:

@@ -44,7 +44,8 @@ class TechnicianFigures:
     where not tested), observed_rate, expected (count), expected_rate (of like cases, cross-fitted, or of the middle of
     the fleet, the larger of the two), value, low, high (shrunken rate of good switches
     pulled per draft-fault visit), probability_above (of exceeding the expected rate by the margin), is_flagged, reason,
-    share_good_among_swaps, swaps_per_draft_fault, is_new_starter, has_minimum, smallest_visible_excess, is_separable,
+    share_good_among_swaps, swaps_per_draft_fault, is_new_starter, is_start_known (a first day is on record),
+    has_minimum, smallest_visible_excess, is_separable,
     and
     process rates over n_process swaps: reading_rate (gauge reading before the swap), checks_rate (at least 3 checks
     done),
@@ -93,6 +94,7 @@ def _table(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, pulls: P
     table["is_new_starter"] = (
         (started > pd.Timestamp(last_on) - pd.Timedelta(days=NEW_STARTER_DAYS)).fillna(False).astype(bool)
     )
+    table["is_start_known"] = started.notna().to_numpy(bool)
     table["has_minimum"] = table["draft_fault_visits"] >= int(settings.minimum_cases)
     table["is_separable"] = ~table["technician_id"].isin(_tied_to_one_site(con, scope))
     return table
@@ -122,6 +124,8 @@ def _compare(
     table["is_flagged"] = False
     empty = pd.DataFrame(columns=["n", "low_95", "high_95", "low_998", "high_998"], dtype=float)
     if not pulls.is_available or table.empty:
+        # A count of no known good switch is not a count of none.
+        table[["observed", "observed_rate"]] = np.nan
         table["reason"] = "Too few bench results to compare outcomes; see the steps taken instead."
         return {}, empty
     n = table["draft_fault_visits"].to_numpy(float)

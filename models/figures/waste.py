@@ -29,13 +29,14 @@ GROUPS = {"by_branch": "branch", "by_part": "part_number", "by_technician": "tec
 class Waste:
     """Money, in `currency`.
 
-    known: switches the bench found good. estimated: probability x cost over switches without a clear bench result.
+    known: switches the bench found good (n: how many; coverage: share of the swaps with a clear bench result), unknown
+    without a clear result. estimated: probability x cost over switches without a clear bench result.
     by_branch, by_part, by_technician, by_month: DataFrame[key, n_swaps, n_good, expected_good, known, estimated, low,
     high]
     with key = branch, part_number, technician_id (who diagnosed), month_on (first of the month); low, high: of
-    estimated.
+    estimated. known is NaN in a group without a clear bench result.
     parts: {'part', 'labour', 'trip', 'callbacks', 'credit_received'} amounts within known + estimated (credit is
-    taken off).
+    taken off); NaN where neither is known.
     assumptions: sentences naming every rate that is missing, assumed or typed by the user.
     what_if: saving per year if the rate of good pulls fell to the best quarter's, with its interval.
     credit: {'n_paid', 'n_refused', 'n_open', 'credited'} over all swaps.
@@ -81,8 +82,8 @@ def waste(
     return Waste(
         known=_known(frame, is_good, cost, costs),
         estimated=_estimated(frame, is_open, probability, open_part, costs, assumption),
-        parts={part: float(np.nansum(amount)) for part, amount in share.items()},
-        assumptions=costs.assumptions + ([assumption] if assumption else []),
+        parts={part: _summed(amount) for part, amount in share.items()},
+        assumptions=costs.assumptions + _left_out(con, scope) + ([assumption] if assumption else []),
         what_if=_what_if(con, scope, settings, scores, costs, rng),
         credit=costs.credit,
         currency=costs.currency,
@@ -137,13 +138,32 @@ def _probabilities(
     return np.full(len(frame), middle), np.full(len(frame), (high - low) / 2 / 1.96), words
 
 
+def _summed(amount: NDArray) -> float:
+    """The sum of what is known; NaN where nothing is."""
+    return float("nan") if amount.size and np.isnan(amount).all() else float(np.nansum(amount))
+
+
+def _left_out(con: duckdb.DuckDBPyConnection, scope: Scope) -> list[str]:
+    """What callbacks cannot be charged, because the swap does not say on which appliance."""
+    condition, values = scope.where("swapped_on")
+    n, n_unproven = con.execute(
+        f"SELECT count(*), count(*) FILTER (appliance_key IS NULL) FROM swap_case WHERE {condition}", values
+    ).fetchone()  # type: ignore[misc]
+    if not n_unproven:
+        return []
+    return [f"{n_unproven:,} of {n:,} swaps do not say on which appliance; callbacks they led to are left out."]
+
+
 def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -> Estimate:
-    n = int(frame["verdict"].isin(["good", "faulty"]).sum())
     if frame.empty:
         return unknown("No switch has been swapped yet.", method=KNOWN_METHOD)
+    n_clear, n = int(frame["verdict"].isin(["good", "faulty"]).sum()), int(is_good.sum())
+    coverage = n_clear / len(frame)
+    if not n_clear:
+        return unknown("No removed switch has a clear bench result yet.", 0, coverage, KNOWN_METHOD)
     total = float(cost[is_good].sum())
-    words = f"{int(is_good.sum()):,} switches the bench found good cost {total:,.0f} {costs.currency}."
-    return Estimate(total, total, total, n, n / len(frame), KNOWN_METHOD, words)
+    words = f"{n:,} switch{'es' if n != 1 else ''} the bench found good cost {total:,.0f} {costs.currency}."
+    return Estimate(total, total, total, n, coverage, KNOWN_METHOD, words)
 
 
 def _estimated(
@@ -178,7 +198,8 @@ def _grouped(
     out["n_swaps"] = summed(np.ones(len(frame))).astype("int64")
     out["n_good"] = summed(is_good.astype(float)).astype("int64")
     out["expected_good"] = summed(probability * open_part.is_open)
-    out["known"] = summed(cost * is_good)
+    is_clear = (~open_part.is_open).astype(float)
+    out["known"] = np.where(summed(is_clear) > 0, summed(cost * is_good), np.nan)
     out["estimated"] = summed(open_part.cost * probability)
     draws = open_part.draws(code, k)
     out["low"], out["high"] = np.quantile(draws, [0.025, 0.975], axis=0) if k else (0.0, 0.0)

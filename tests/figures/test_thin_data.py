@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from models.figures.all import as_json, compute
+from models.figures.coverage import came_back
 from models.methods.estimate import Estimate
 
 
@@ -121,3 +122,57 @@ def test_no_branch_no_region_no_part(store, put_swaps, settings):
     figures = _check(compute(store, settings))
     assert len(figures.good_switch_by["branch"]) == 1
     assert any("no part cost" in words for words in figures.waste.assumptions)
+
+
+def test_callbacks_of_swaps_without_an_appliance_are_not_published_as_none(store, put_swaps, settings):
+    """Without appliances no callback is certain: that is unknown, not zero."""
+    put_swaps(tier=["none", "described"] * 30, appliance_key=[None] * 31 + ["a"] * 29, possible_callback_days=20)
+    figures = _check(compute(store, settings))
+    assert figures.coverage["n_swaps_unproven"] == 31
+    month = as_json(figures, "store-000001.duckdb")["callbacks"]["windows"]["30"]
+    assert month["without_cause"]["value"] is None and month["without_cause"]["high"] is None
+    assert month["difference"]["value"] is None
+    told = came_back(figures.callbacks.windows[30]["without_cause"], figures.coverage).sentence
+    assert told.startswith("31 of 60 swaps do not say on which appliance")
+    assert any("31 of 60 swaps" in words for words in figures.waste.assumptions)
+
+
+def test_callbacks_of_proven_appliances_are_published_as_they_are(store, put_swaps, settings):
+    put_swaps(tier=["none", "described"] * 30, appliance_key=[None] * 30 + ["a"] * 30)
+    month = as_json(compute(store, settings), "store-000001.duckdb")["callbacks"]["windows"]["30"]
+    assert month["without_cause"]["value"] == 0.0
+
+
+def test_known_waste_counts_the_good_ones(store, put_swaps, settings):
+    put_swaps(verdict=["good"] * 3 + ["faulty"] * 5 + ["inconclusive"] + [None])
+    known = compute(store, settings).waste.known
+    assert (known.value, known.n, known.coverage) == (pytest.approx(120.0), 3, pytest.approx(0.8))
+
+
+def test_known_waste_without_a_clear_result_is_unknown(store, put_swaps, settings):
+    put_swaps(verdict=[None, None, "inconclusive"], branch=["north", "south", "south"])
+    waste = _check(compute(store, settings)).waste
+    assert waste.known.value is None
+    assert waste.known.sentence == "No removed switch has a clear bench result yet."
+    assert waste.by_branch["known"].isna().all()
+    assert all(np.isnan(amount) for amount in waste.parts.values())
+
+
+def test_without_a_model_no_rate_of_good_pulls_is_observed(store, put_swaps, put, settings):
+    """A draft fault without a swap is not one where no good switch was pulled, as far as outcomes go."""
+    put_swaps(technician_id="t1")
+    put("draft_fault", draft_fault_id=["f1"], technician_id="t2", arrived_on=date(2024, 1, 10), arrived_at=None)
+    put("delivered.technicians", technician_id=["t1"], started_on=date(2015, 1, 1))
+    table = compute(store, settings).technicians.table.set_index("technician_id")
+    assert table.loc["t2", "swaps"] == 0
+    assert table[["observed", "observed_rate", "value"]].isna().all(axis=None)
+    assert table["is_start_known"].to_dict() == {"t1": True, "t2": False}
+
+
+def test_faults_without_an_appliance_are_told_as_such(store, put, settings):
+    put("fault_week", region="r1", week_on=[date(2024, 1, 8)] * 2, family=["condensate", "blockage"], n_faults=[130, 0],
+        n_appliances=0)  # fmt: skip
+    put("visit", visit_id=["a", "b"], arrived_on=[date(2024, 1, 1), date(2024, 1, 31)])
+    seasons = _check(compute(store, settings)).seasons
+    assert seasons["condensate"].sentence == "130 faults, but no appliance on record to count them against."
+    assert seasons["blockage"].sentence == "No fault of this family and no appliance is on record yet."
