@@ -41,12 +41,11 @@ def merge_thin_strata(
         raise ValueError(f"levels, n_tested, n_total: got lengths {got}; must be equal.")
     if tested.size == 0:
         return np.empty(0, dtype=object)
-    cells, row_cell = np.unique(np.stack(keys, axis=1), axis=0, return_inverse=True)
-    row_cell = np.ravel(row_cell)
+    cells, row_cell = _cells(keys)
     cell_tested = np.bincount(row_cell, weights=tested, minlength=len(cells))
     cell_total = np.bincount(row_cell, weights=total, minlength=len(cells))
     strata = _merge(
-        [tuple(cell) for cell in cells],
+        cells,
         cell_tested,
         cell_total,
         lambda t, s: t < minimum_tested or t < minimum_rate * s,
@@ -57,39 +56,77 @@ def merge_thin_strata(
     return labels[row_cell]
 
 
+def _cells(keys: list[NDArray]) -> tuple[list[tuple[str, ...]], NDArray]:
+    """The distinct combinations of keys in order, and the number of its own for every row."""
+    row_cell = np.zeros(keys[0].size, dtype=np.int64)
+    for key in keys:
+        # Numbered anew at every level, so that the product of many levels cannot overflow.
+        names, code = np.unique(key, return_inverse=True)
+        _, row_cell = np.unique(row_cell * names.size + code, return_inverse=True)
+    _, first = np.unique(row_cell, return_index=True)
+    return list(zip(*(key[first].tolist() for key in keys), strict=True)), row_cell
+
+
+class _Standing:
+    """Strata that stand: label -> cell numbers; found again by the first keys of where they came from."""
+
+    def __init__(self) -> None:
+        self.members: dict[str, list[int]] = {}
+        self.home: dict[str, tuple[str, ...]] = {}
+        self.n_tested: dict[str, float] = {}
+        self._under: dict[tuple[str, ...], set[str]] = defaultdict(set)
+
+    def add(self, label: str, members: list[int], home: tuple[str, ...], n_tested: float) -> None:
+        name = _free(self.members, label)
+        self.members[name], self.home[name], self.n_tested[name] = members, home, n_tested
+        for depth in range(len(home) + 1):
+            self._under[home[:depth]].add(name)
+
+    def remove(self, label: str) -> tuple[list[int], tuple[str, ...], float]:
+        home = self.home.pop(label)
+        for depth in range(len(home) + 1):
+            self._under[home[:depth]].remove(label)
+        return self.members.pop(label), home, self.n_tested.pop(label)
+
+    def has_under(self, parent: tuple[str, ...]) -> bool:
+        return bool(self._under.get(parent))
+
+    def thinnest_under(self, parent: tuple[str, ...]) -> str:
+        return min(self._under[parent], key=lambda label: (self.n_tested[label], label))
+
+
 def _merge(
     cells: list[tuple[str, ...]], tested: NDArray, total: NDArray, is_thin: Callable[[float, float], bool]
 ) -> dict[str, list[int]]:
     """Standing strata, label -> cell numbers."""
-    standing: dict[str, list[int]] = {}
-    home: dict[str, tuple[str, ...]] = {}
+    standing = _Standing()
     open_groups: dict[tuple[str, ...], list[int]] = {cell: [i] for i, cell in enumerate(cells)}
     for _ in range(len(cells[0])):
         pools: dict[tuple, list[int]] = defaultdict(list)
         for key in sorted(open_groups):
             members = open_groups[key]
-            if is_thin(tested[members].sum(), total[members].sum()):
+            n_tested = tested[members].sum()
+            if is_thin(n_tested, total[members].sum()):
                 pools[key[:-1]].extend(members)
             else:
-                label = _free(standing, " / ".join(key))
-                standing[label], home[label] = members, key
+                standing.add(" / ".join(key), members, key, n_tested)
         open_groups = {}
         for parent in sorted(pools):
-            members = pools[parent]
-            near = [name for name in standing if home[name][: len(parent)] == parent]
-            if not is_thin(tested[members].sum(), total[members].sum()):
-                label = _free(standing, " / ".join([*parent, "other"]) if near else " / ".join(parent) or EVERYTHING)
-                standing[label], home[label] = members, parent
-            elif near:
-                name = min(near, key=lambda label: (tested[standing[label]].sum(), label))
-                joined, place = standing.pop(name) + members, home.pop(name)
-                label = _free(standing, name if name.endswith("other") else f"{name} + other")
-                standing[label], home[label] = joined, place
+            members, has_near = pools[parent], standing.has_under(parent)
+            n_tested = tested[members].sum()
+            if not is_thin(n_tested, total[members].sum()):
+                label = " / ".join([*parent, "other"]) if has_near else " / ".join(parent) or EVERYTHING
+                standing.add(label, members, parent, n_tested)
+            elif has_near:
+                name = standing.thinnest_under(parent)
+                near_members, home, near_tested = standing.remove(name)
+                label = name if name.endswith("other") else f"{name} + other"
+                standing.add(label, near_members + members, home, near_tested + n_tested)
             else:
                 open_groups[parent] = members
     if open_groups:
-        standing[EVERYTHING] = open_groups[()]
-    return standing
+        standing.members[EVERYTHING] = open_groups[()]
+    return standing.members
 
 
 def _free(standing: dict[str, list[int]], label: str) -> str:
