@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import csv
+import re
+import shutil
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 import duckdb
@@ -11,9 +14,12 @@ import duckdb
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.headers import HeaderFound, best_header, find_header, no_header
 from pipelines.intake.sql_text import name, text
-from pipelines.intake.text_facts import TextFacts, to_utf8
+from pipelines.intake.text_facts import CHUNK, TextFacts, to_utf8
 
+# Characters in which the header is looked for, and of each line; the csv module takes no fields of 131,072 and more.
 _SAMPLE = 1 << 20
+_LONGEST_SAMPLED = 1 << 16
+_LINE_END = r"\r\n|\n|\r"
 # Looked for in any case; other marks are tried when they stand in the first lines.
 DELIMITERS = ",;\t|"
 
@@ -64,12 +70,15 @@ def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = 
         readable = scratch / "rewritten.csv"
         to_utf8(path, "utf-8-sig" if facts.encoding == "utf-8" else facts.encoding, readable)
     with readable.open(encoding="utf-8-sig", newline="", errors="replace") as file:
-        lines = file.read(_SAMPLE).splitlines()[:40]
+        lines = [line[:_LONGEST_SAMPLED] for line in re.split(_LINE_END, file.read(_SAMPLE))[:40]]
     header, delimiter, skipped = _text_header(path, lines)
+    if skipped:
+        # The CSV reader would skip rows, not lines: a quotation mark above the header would take the header with it.
+        readable = _from_line(readable, skipped, scratch / "from_header.csv")
     columns = unique(header.delivered)
     spelled = ", ".join(f"'c{i}': 'VARCHAR'" for i in range(len(columns)))
     relation = f"""read_csv({text(str(readable))}, columns = {{{spelled}}}, auto_detect = false,
-        delim = {text(delimiter)}, quote = '"', escape = '"', header = true, skip = {skipped}, store_rejects = true)"""
+        delim = {text(delimiter)}, quote = '"', escape = '"', header = true, store_rejects = true)"""
     return Landed(
         relation,
         path.name,
@@ -175,17 +184,37 @@ def _with_header(relation: str, path: Path, columns: list[str], spoiled: tuple[S
 def _text_header(path: Path, lines: list[str]) -> tuple[HeaderFound, str, int]:
     """The header, the delimiter that makes most of it, and how many lines stand before it."""
     others = {
-        mark for line in lines[:5] for mark in line if not mark.isalnum() and mark not in "_-. \"'" and ord(mark) < 128
+        mark
+        for line in lines[:5]
+        for mark in set(line)
+        if "!" <= mark <= "~" and not mark.isalnum() and mark not in "_-.\"'"
     }
     best: tuple[HeaderFound, str, int] | None = None
     for delimiter in (*DELIMITERS, *sorted(others - set(DELIMITERS))):
-        rows = [next(csv.reader([line], delimiter=delimiter), []) for line in lines[:20]]
+        rows = [_cells(line, delimiter) for line in lines[:20]]
         found = best_header(path.stem, rows)
         if found is not None and (best is None or found[0].n_known > best[0].n_known):
             best = found[0], delimiter, found[1]
     if best is None:
         raise IntakeError(no_header(lines[0].split(",") if lines else []))
     return best
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    """The cells of one line; none where it cannot be read as a row."""
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        return []
+
+
+def _from_line(path: Path, n_before: int, target: Path) -> Path:
+    """Write a UTF-8 file again without its first lines, which lie within the sample."""
+    with path.open("rb") as source, target.open("wb") as out:
+        ends = re.finditer(_LINE_END.encode(), source.read(4 * _SAMPLE))
+        source.seek(next(islice(ends, n_before - 1, None)).end())
+        shutil.copyfileobj(source, out, CHUNK)
+    return target
 
 
 def _json_key(key: str) -> str:

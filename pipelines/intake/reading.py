@@ -65,7 +65,7 @@ def read_table(
     rules = Rules(table, frozenset(columns.known), settings, today, landed.is_plain, landed.may_break)
     kept = [column for column in landed.columns if column not in columns.personal]
     n_read = _insert_quickly(con, landed, target, rules, columns, kept, load_id)
-    spoiled = [*landed.spoiled, *(spoiled_rows(con) if landed.is_csv else [])]
+    spoiled = [*landed.spoiled, *(spoiled_rows(con, (landed.first_line or 2) - 2) if landed.is_csv else [])]
     _refuse_when_none_fits(landed, n_read, spoiled)
     n_rows = n_read + len(spoiled)
     n_plain = n_rows + (landed.first_line or 1) - 1

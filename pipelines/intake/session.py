@@ -163,7 +163,7 @@ class LoadSession:
             self.reports.append(FileReport(shown, error=str(refusal)))
             return
         finally:
-            for name in ("rewritten.csv", "rewritten.jsonl"):
+            for name in ("rewritten.csv", "from_header.csv", "rewritten.jsonl"):
                 (self.scratch / name).unlink(missing_ok=True)
         self._next_id += 1
         report = self._report(landed, read, load_id, told, time.perf_counter() - started)

@@ -16,13 +16,13 @@ from pipelines.intake.sql_text import first_row, name, text
 _FEWEST_COLUMNS = 4
 
 
-def spoiled_rows(con: duckdb.DuckDBPyConnection) -> list[SpoiledRow]:
-    """The rows the CSV reader set aside, by its own count of lines."""
+def spoiled_rows(con: duckdb.DuckDBPyConnection, n_above: int) -> list[SpoiledRow]:
+    """The rows the CSV reader set aside, by its own count of lines. n_above: lines above the header, which it was not given."""
     found = con.execute(
         """SELECT line, arg_max(error_type, column_idx), max(column_idx), any_value(csv_line) FROM reject_errors
            GROUP BY line ORDER BY line"""
     ).fetchall()
-    return [_spoiled(line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
+    return [_spoiled(n_above + line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
 
 
 def refuse_open_quotes(landed: Landed, lines: Lines) -> None:
