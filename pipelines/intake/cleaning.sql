@@ -47,18 +47,23 @@ CREATE OR REPLACE TEMP MACRO unit_key(x) AS
     lower(regexp_replace(translate(regexp_replace(x, '’’|''''|′′|″|“|”', '"', 'g'), '₂²µ', '22μ'),
         '[\s.\x{00a0}\x{2007}\x{2009}\x{202f}]', '', 'g'));
 
+-- A local time as UTC. What the calendar cannot convert lies far outside any limit and is given back as it stands.
+CREATE OR REPLACE TEMP MACRO utc_of(naive, zone) AS coalesce(try(timezone('UTC', timezone(zone, naive))), naive);
+
 -- A time with an offset is that instant; without one it is the company's local time. A local time that a clock change
 -- skips is moved forward by the gap; of one that occurs twice the later (standard time) is meant.
+CREATE OR REPLACE TEMP MACRO joined_offset(x) AS
+    regexp_replace(translate(x, '−–﹣－', '----'), '\s+([zZ]|[+-]\d{2}(:?\d{2})?)$', '\1');
 CREATE OR REPLACE TEMP MACRO has_offset(x) AS
-    contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+-]\d{2}(:?\d{2})?)$');
+    contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+−–﹣－-]\d{2}(:?\d{2})?)$');
 CREATE OR REPLACE TEMP MACRO time_of(x, zone) AS
-    CASE WHEN has_offset(x) THEN timezone('UTC', try_cast(x AS TIMESTAMPTZ))
-        ELSE timezone('UTC', timezone(zone, try_cast(x AS TIMESTAMP))) END;
+    CASE WHEN has_offset(x) THEN try(timezone('UTC', try_cast(joined_offset(x) AS TIMESTAMPTZ)))
+        ELSE utc_of(try_cast(x AS TIMESTAMP), zone) END;
 
 -- The same for text as machines write it: 2025-11-03T14:20:00+00:00 and 2025-11-03T14:20:00 without further looking.
 CREATE OR REPLACE TEMP MACRO quick_time_of(x, zone) AS
     CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)
-        WHEN strlen(x) = 19 AND x[17] = ':' THEN timezone('UTC', timezone(zone, try_cast(x AS TIMESTAMP)))
+        WHEN strlen(x) = 19 AND x[17] = ':' THEN utc_of(try_cast(x AS TIMESTAMP), zone)
         ELSE time_of(x, zone) END;
 CREATE OR REPLACE TEMP MACRO quick_utc_time_of(x) AS
     CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)

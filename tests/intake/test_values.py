@@ -136,6 +136,9 @@ def test_codes_whatever_their_case_spaces_and_hyphens(con, cell):
         ("2024-01-15T08:30:00+02:00", "UTC", datetime(2024, 1, 15, 6, 30)),
         ("2024-01-15T08:30+02", "UTC", datetime(2024, 1, 15, 6, 30)),
         ("2024-01-15 08:30:00-0500", "UTC", datetime(2024, 1, 15, 13, 30)),
+        ("2024-01-15 08:30:00 -05:00", "America/Chicago", datetime(2024, 1, 15, 13, 30)),
+        ("2024-01-15 08:30:00 Z", "America/Chicago", datetime(2024, 1, 15, 8, 30)),
+        ("2024-01-15T08:30:00\N{MINUS SIGN}05:00", "UTC", datetime(2024, 1, 15, 13, 30)),
         ("2024-01-15T08:30:00", "America/Chicago", datetime(2024, 1, 15, 14, 30)),
         ("2024-07-15T08:30:00", "America/Chicago", datetime(2024, 7, 15, 13, 30)),
         ("2024-07-15", "America/Chicago", datetime(2024, 7, 15, 5, 0)),
@@ -163,6 +166,18 @@ def test_what_is_no_time(con, cell, code):
     values, reasons = thorough(con, "visits", {"visit_id": "V", "arrived_at": cell})
     assert (values["arrived_at"], reasons["arrived_at"]) == (None, code)
     assert quick(con, "visits", {"visit_id": "V", "arrived_at": cell})[1]
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["294247-01-10T04:00:00", "294247-1-1 00:00:00", "294247-01-10T04:00:00+00:00", "290308-12-22 (BC) 00:00:00", "infinity"],
+)  # fmt: skip
+def test_a_time_beyond_the_calendar_is_out_of_range_in_every_time_zone(con, cell):
+    """The calendar of time zones ends before the time stamps do (seen: it fails on 294247-01-10T04:00:00)."""
+    for zone in ("America/Chicago", "Asia/Tokyo", "UTC"):
+        row = {"visit_id": "V", "arrived_at": cell}
+        assert thorough(con, "visits", row, Settings(time_zone=zone))[1] == {"arrived_at": "date_out_of_range"}
+        assert quick(con, "visits", row, Settings(time_zone=zone))[1]
 
 
 def test_tomorrow_is_still_accepted(con):
