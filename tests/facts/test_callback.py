@@ -199,3 +199,28 @@ def test_heating_days_count_from_the_day_after_completion(records, temperatures,
     then(weather(records, *temperatures), "b | one | F1 | K | no_heat | draft_not_proven | | 2024-01-11 |")
     row = records.ask("SELECT observed_days, heating_days_observed FROM callback WHERE draft_fault_id = 'a'")
     assert row == [(10, n_heating_days)]
+
+
+@pytest.mark.parametrize("left_at", ["2024-01-01 11:00", "2023-12-31 10:00", "2024-11-01 11:00", None])
+def test_a_wrong_departure_neither_hides_nor_moves_a_callback(records, left_at):
+    then(records, "b | one | F1 | K | no_heat | draft_not_proven | | 2024-01-09 |").lines("visit_id\n a\n b")
+    records.con.execute("UPDATE delivered.visits SET left_at = ? WHERE visit_id = 'a'", [left_at])
+    assert records.ask(WATCHED) == [(date(2024, 1, 1), "b", 8, 8, None)]
+    assert link(records) == [("b", 8, "callback")]
+
+
+def test_a_switch_fitted_for_the_fault_itself_after_completion_does_not_end_its_watch(records):
+    then(
+        records,
+        "r | one | F1 | J | return_for_part |                  | | 2024-01-05 | false",
+        "b | one | F1 | K | no_heat         | draft_not_proven | | 2024-01-31 |",
+    ).lines("visit_id\n r")
+    assert records.ask(WATCHED) == [(date(2024, 1, 1), "b", 30, 30, None)]
+
+
+def test_a_last_job_left_after_midnight_is_watched_for_no_days(records):
+    records.visits("""
+        visit_id | symptom          | arrived_at       | left_at
+        a        | draft_not_proven | 2024-01-01 23:30 | 2024-01-02 00:30""")
+    assert records.ask(WATCHED) == [(date(2024, 1, 2), None, None, 0, "data_end")]
+    assert "callback_before_start" not in records.found()

@@ -49,6 +49,7 @@ BEFORE = {
     "visit_after_removal": "UPDATE delivered.appliances SET removed_on = '2024-01-05' WHERE appliance_id = 'F1'",
     "visit_before_installation": "UPDATE delivered.appliances SET installed_on = '2024-01-05'",
     "visit_left_before_arrival": "UPDATE delivered.visits SET left_at = '2024-01-01 09:00' WHERE visit_id = 'v1'",
+    "visit_longer_than_a_day": "UPDATE delivered.visits SET left_at = '2024-01-02 10:01' WHERE visit_id = 'v1'",
     "visit_follows_later_one": "UPDATE delivered.visits SET follows_visit_id = 'v2' WHERE visit_id = 'v1'",
     "row_without_visit": "UPDATE delivered.checks SET visit_id = 'v9'",
     "technician_not_on_record": "UPDATE delivered.visits SET technician_id = 'nobody' WHERE visit_id = 'v1'",

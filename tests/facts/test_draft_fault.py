@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import pytest
+
 
 def members(records):
     return records.ask("SELECT draft_fault_id, list(visit_id ORDER BY visit_no) FROM draft_visit GROUP BY 1 ORDER BY 1")
@@ -109,3 +111,21 @@ def test_a_corrected_owner_wins_wherever_on_the_fault_it_was_entered(records):
         v2       | J      | draft_not_proven | 2024-01-02 | true""")
     records.correct("v1", "owner", "ben")
     assert records.one("SELECT owner_id FROM draft_fault") == "ben"
+
+
+@pytest.mark.parametrize(
+    ("left_at", "completed_at", "n_minutes"),
+    [
+        ("2024-01-01 12:00", datetime(2024, 1, 1, 12), 120),
+        ("2024-01-02 10:00", datetime(2024, 1, 2, 10), 1440),
+        ("2024-01-02 10:01", datetime(2024, 1, 1, 10), None),
+        ("2024-11-01 12:00", datetime(2024, 1, 1, 10), None),
+        ("2024-01-01 09:00", datetime(2024, 1, 1, 10), None),
+    ],
+)
+def test_a_departure_that_cannot_be_right_does_not_move_completion(records, left_at, completed_at, n_minutes):
+    records.visits(f"""
+        visit_id | symptom          | arrived_at       | left_at
+        a        | draft_not_proven | 2024-01-01 10:00 | {left_at}""")
+    assert records.one("SELECT completed_at FROM draft_fault") == completed_at
+    assert records.one("SELECT n_minutes FROM visit") == n_minutes

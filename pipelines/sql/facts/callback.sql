@@ -1,15 +1,16 @@
 -- one row per draft fault: how long it was watched and what came back
 -- kept as: table
 -- Watched from completion to the callback, or to the end of the data, the appliance's removal or its next swap; links
--- are sought for 400 days ('limit'). A fault never completed has no start and is not watched.
+-- are sought for 400 days ('limit'). A fault never completed has no start and is not watched. One completed after the
+-- midnight that follows the last arrival on record was watched for 0 days.
 WITH ended AS (
     SELECT max(arrived_on) AS data_end_on FROM visit
 ),
 censored AS (
-    SELECT c.*, CASE WHEN c.starts_on IS NOT NULL THEN least(e.data_end_on - c.starts_on, 400,
+    SELECT c.*, CASE WHEN c.starts_on IS NOT NULL THEN least(greatest(e.data_end_on - c.starts_on, 0), 400,
             c.next_swap_on - c.starts_on,
             CASE WHEN c.appliance_removed_on >= c.starts_on THEN c.appliance_removed_on - c.starts_on END) END AS censor_days,
-        e.data_end_on - c.starts_on AS data_days, c.next_swap_on - c.starts_on AS next_swap_days,
+        greatest(e.data_end_on - c.starts_on, 0) AS data_days, c.next_swap_on - c.starts_on AS next_swap_days,
         c.appliance_removed_on - c.starts_on AS removed_days
     FROM callback_case AS c CROSS JOIN ended AS e
 ),

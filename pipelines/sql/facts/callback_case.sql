@@ -16,11 +16,12 @@ last_swap AS (
     SELECT draft_fault_id, max_by(swap_id, (swapped_at, swap_id)) AS swap_id FROM swap GROUP BY draft_fault_id
 ),
 next_swap AS (
-    SELECT f.draft_fault_id, n.swapped_on
-    FROM draft_fault AS f ASOF JOIN (
-        SELECT site_id, appliance_key, swapped_at, swapped_on FROM swap) AS n
+    -- of another fault: a return after completion may still fit a switch for this one
+    SELECT f.draft_fault_id, min(n.swapped_on) AS swapped_on
+    FROM draft_fault AS f JOIN swap AS n
         ON n.site_id = f.site_id AND coalesce(n.appliance_key, '') = coalesce(f.appliance_key, '')
-        AND f.completed_at < n.swapped_at
+        AND n.draft_fault_id <> f.draft_fault_id AND n.swapped_at > f.completed_at
+    GROUP BY f.draft_fault_id
 )
 SELECT f.draft_fault_id, w.swap_id, f.site_id, f.weather_station_id, f.owner_id, f.branch, f.is_closed,
     CASE WHEN f.is_closed THEN local_date(f.completed_at, s.time_zone) END AS starts_on, l.callback_visit_id, l.callback_days,

@@ -1,7 +1,8 @@
 -- one row per draft fault attended: a job on one appliance up to its completion
 -- kept as: table by site
 -- Complete: when it was last declared complete. Where no visit says whether it was, the job counts as closed when the last
--- visit left, unless that one waited for a part; is_closed tells whether it is closed at all.
+-- visit left, unless that one waited for a part; is_closed tells whether it is closed at all. A departure before the
+-- arrival or more than a day after it is an error of the record: the arrival stands in for it.
 WITH gathered AS (
     SELECT draft_fault_id, count(*) AS n_visits, any_value(appliance_key) AS appliance_key,
         bool_or(is_appliance_proven) AS is_appliance_proven, bool_or(is_draft_symptom) AS is_by_symptom,
@@ -25,7 +26,8 @@ SELECT g.draft_fault_id, v.job_id, v.site_id, g.appliance_key, g.is_appliance_pr
     v.symptom, v.is_after_hours, a.appliance_kind, a.is_condensing, a.removed_on AS appliance_removed_on,
     CASE WHEN v.arrived_on >= a.installed_on THEN (v.arrived_on - a.installed_on) / 365.25 END AS appliance_age_years,
     g.is_by_symptom, g.n_visits, coalesce(s.n_swaps, 0) AS n_swaps, coalesce(s.n_swaps, 0) > 0 AS has_swap,
-    coalesce(done.left_at, done.arrived_at) AS completed_at,
+    CASE WHEN done.left_at BETWEEN done.arrived_at AND done.arrived_at + INTERVAL 1 DAY THEN done.left_at
+        ELSE done.arrived_at END AS completed_at,
     coalesce(owned.technician_id, done.technician_id) AS owner_id,
     g.waits_for_part, g.is_declared_complete, g.is_declared_complete OR (NOT g.is_closing_known AND NOT g.waits_for_part) AS is_closed
 FROM gathered AS g

@@ -1,6 +1,7 @@
 -- one row per visit, corrections applied, without its notes
 -- kept as: table by site
 -- A blank appliance is filled in where the site has exactly one in service that day; it still counts as not proven.
+-- n_minutes is unknown where the departure cannot be right: before the arrival, or more than a day after it.
 -- A planned return without a job number joins the job of the visit it follows.
 WITH corrected AS (
     SELECT visit_id, max(new_value) FILTER (WHERE corrected_field = 'cause_code') AS cause_code,
@@ -35,7 +36,8 @@ SELECT v.visit_id, coalesce(v.job_id, j.job_id, v.visit_id) AS job_id, v.site_id
     v.is_after_hours, coalesce(c.link, v.follows_visit_id) AS follows_visit_id,
     c.link IS NOT NULL AS is_link_corrected, a.appliance_kind, a.is_condensing,
     CASE WHEN v.arrived_on >= a.installed_on THEN (v.arrived_on - a.installed_on) / 365.25 END AS appliance_age_years,
-    CASE WHEN v.left_at >= v.arrived_at THEN date_diff('second', v.arrived_at, v.left_at) / 60 END AS n_minutes,
+    CASE WHEN v.left_at BETWEEN v.arrived_at AND v.arrived_at + INTERVAL 1 DAY
+        THEN date_diff('second', v.arrived_at, v.left_at) / 60 END AS n_minutes,
     coalesce(v.symptom IN ('draft_not_proven', 'runs_then_stops', 'switch_closed_at_rest'), false) AS is_draft_symptom
 FROM placed AS v
 LEFT JOIN corrected AS c USING (visit_id)
