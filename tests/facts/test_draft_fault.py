@@ -129,3 +129,31 @@ def test_a_departure_that_cannot_be_right_does_not_move_completion(records, left
         a        | draft_not_proven | 2024-01-01 10:00 | {left_at}""")
     assert records.one("SELECT completed_at FROM draft_fault") == completed_at
     assert records.one("SELECT n_minutes FROM visit") == n_minutes
+
+
+@pytest.mark.parametrize(
+    ("between", "is_new"),
+    [
+        ("inspection      |       |      ", True),
+        ("maintenance     | false |      ", True),
+        ("installation    |       |      ", True),
+        ("return_for_part |       |      ", True),
+        ("return_for_part | true  |      ", True),
+        ("return_for_part | false |      ", False),
+        ("return_for_part |       | true ", False),
+    ],
+)
+def test_a_planned_visit_between_completion_and_the_call_does_not_hide_it(records, between, is_new):
+    """Two planned visits in between, so that looking one visit back further would not do."""
+    kind, complete, waits = between.split("|")
+    records.visits(f"""
+        visit_id | job_id | visit_kind | symptom          | arrived_at | is_declared_complete | waits_for_part
+        v1       | J      | no_heat    | draft_not_proven | 2024-01-01 | true                 |
+        v2       | J      | {kind}     |                  | 2024-01-03 | {complete}           | {waits}
+        v3       | J      | inspection |                  | 2024-01-04 |                      |
+        v4       | J      | no_heat    | draft_not_proven | 2024-01-09 | true                 |""")
+    assert members(records) == (
+        [("v1", ["v1", "v2", "v3"]), ("v4", ["v4"])] if is_new else [("v1", ["v1", "v2", "v3", "v4"])]
+    )
+    if is_new:
+        assert records.one("SELECT callback_visit_id FROM callback WHERE draft_fault_id = 'v1'") == "v4"

@@ -2,7 +2,8 @@
 -- kept as: table by site
 -- A draft fault is attended where a draft symptom is recorded, a draft switch was swapped, or, on a visit that was not
 -- planned, a cause of a draft fault was recorded. Visits of one job to one appliance belong together; after the job was
--- declared complete, an unplanned visit on the same job begins a new draft fault.
+-- declared complete, an unplanned visit on the same job begins a new draft fault; planned visits and returns that say
+-- nothing about completion leave it as it was.
 WITH swapped AS (
     SELECT DISTINCT visit_id FROM switch_line WHERE excluded_because IS NULL
 ),
@@ -32,9 +33,13 @@ keyed AS (
 stepped AS (
     SELECT *,
         sum(CASE WHEN is_sign THEN 1 ELSE 0 END) OVER so_far AS n_signs_so_far,
-        coalesce(lag(is_closing) OVER so_far, false) AND NOT is_planned AND NOT is_return AS is_new
+        NOT is_planned AND NOT is_return AND coalesce(last_value(CASE WHEN is_closing OR NOT (is_planned
+            OR (is_return AND is_declared_complete IS NULL AND NOT coalesce(waits_for_part, false))) THEN is_closing END
+            IGNORE NULLS) OVER before, false) AS is_new
     FROM keyed
-    WINDOW so_far AS (PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id)
+    WINDOW so_far AS (PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id),
+        before AS (PARTITION BY site_id, job_id, appliance_key ORDER BY arrived_at, visit_id
+            ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
 ),
 counted AS (
     SELECT *, sum(CASE WHEN is_new THEN 1 ELSE 0 END) OVER (
