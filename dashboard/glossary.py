@@ -47,7 +47,8 @@ GLOSSARY: dict[str, str] = {
     "Owner of a job": "Who last declared it complete.",
     "Range": ("Where the true figure lies with 95% confidence, given chance alone. It does not cover wrong records."),
     "Coverage": (
-        "The share of the cases that could have told us something and did: of the switches pulled, those tested."
+        "The share of the cases that could have told us something and did: of the switches pulled, those with a "
+        "clear bench result. A test can also end inconclusive; it is counted as tested, not as clear."
     ),
     "Adjusted rate": (
         "The good-switch rate with the tested switches weighted back to all that were pulled, because which "
@@ -64,7 +65,10 @@ GLOSSARY: dict[str, str] = {
     ),
     "New starter": ("Under a year with the company. Shown apart: their cases are few and they are still being taught."),
     "Known waste": "What swaps cost whose removed switch the bench found good.",
-    "Estimated waste": ("Over the untested swaps: the probability that the switch was good times what the swap cost."),
+    "Estimated waste": (
+        "Over the swaps without a clear bench result (not tested, or inconclusive): the probability that the switch "
+        "was good times what the swap cost."
+    ),
     "Heating day": "A day with a mean temperature below 65 °F (18.3 °C).",
     "Heating season": "July to June, named after the year it starts in.",
 }

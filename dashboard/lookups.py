@@ -12,6 +12,9 @@ from pipelines.contract.codes import CAUSES
 
 ESCALATED = tuple(cause.code for cause in CAUSES if cause.must_escalate)
 ROWS = 25
+# Safety items are never cut short silently: so many are on one page, and more than a company can have open.
+SAFETY_ROWS = 1000
+SAFETY_RULE = "no later visit to that appliance records a sound combustion test or another cause"
 
 # Everything "of this week" is counted back from the last day with a visit, not from today's clock.
 _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
@@ -33,20 +36,34 @@ def latest_week(scope: Scope) -> dict[str, Any]:
 
 
 def safety_items(scope: Scope) -> pd.DataFrame:
-    """Visits with a cause that must be escalated and no later visit to the same site."""
-    where, bound = scope.where("arrived_on", prefix="v.")
-    marks = ", ".join("?" * len(ESCALATED))
+    """Visits with a cause that must be escalated, until the records show that it was looked into (SAFETY_RULE).
+
+    However old. A later visit counts only where it is known to be to the same appliance, or where neither says which;
+    maintenance alone closes nothing. An appliance taken out closes its items; one recorded again is listed once.
+    """
+    where, bound = scope.where("arrived_on")
+    marks = ", ".join(f"'{code}'" for code in ESCALATED)
     return store_access.frame(
         f"""
-        SELECT v.visit_id, v.arrived_on AS visit_on, v.site_id, v.technician_id,
-               CASE WHEN v.cause_code IN ({marks}) THEN v.cause_code ELSE v.contributing_cause_code END AS cause_code
-        FROM visit AS v
-        WHERE {where} AND (v.cause_code IN ({marks}) OR v.contributing_cause_code IN ({marks}))
-          AND v.arrived_on >= {_LAST_DAY} - 90
-          AND NOT EXISTS (FROM visit AS later WHERE later.site_id = v.site_id AND later.arrived_at > v.arrived_at)
-        ORDER BY v.arrived_at DESC, v.visit_id LIMIT {ROWS}
+        WITH item AS (
+            SELECT visit_id, arrived_at, arrived_on, site_id, technician_id, appliance_key, branch, region,
+                appliance_kind,
+                CASE WHEN cause_code IN ({marks}) THEN cause_code ELSE contributing_cause_code END AS cause_code
+            FROM visit WHERE cause_code IN ({marks}) OR contributing_cause_code IN ({marks})),
+        tested AS (SELECT DISTINCT visit_id FROM visit_check WHERE check_code = 'combustion' AND outcome = 'sound'),
+        closing AS (
+            SELECT v.site_id, v.appliance_key, v.arrived_at FROM visit AS v LEFT JOIN tested AS t USING (visit_id)
+            WHERE v.site_id IN (SELECT site_id FROM item)
+              AND (t.visit_id IS NOT NULL OR v.visit_id IN (SELECT visit_id FROM item)
+                   OR (v.cause_code IS NOT NULL AND v.cause_group IS DISTINCT FROM 'none_found')))
+        SELECT i.visit_id, i.arrived_on AS visit_on, i.site_id, i.technician_id, i.cause_code
+        FROM item AS i LEFT JOIN appliance AS a ON a.appliance_id = i.appliance_key
+        WHERE {where} AND NOT coalesce(a.removed_on >= i.arrived_on, false)
+          AND NOT EXISTS (FROM closing AS c WHERE c.site_id = i.site_id AND c.arrived_at > i.arrived_at
+                          AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
+        ORDER BY i.arrived_at DESC, i.visit_id LIMIT {SAFETY_ROWS}
         """,
-        [*ESCALATED, *bound, *ESCALATED, *ESCALATED],
+        bound,
     )
 
 
@@ -82,6 +99,16 @@ def maturing(scope: Scope) -> pd.DataFrame:
         ORDER BY c.starts_on, c.draft_fault_id LIMIT {ROWS}
         """,
         bound,
+    )
+
+
+def recent_swaps(scope: Scope) -> int:
+    """Swaps of the last 7 days on record."""
+    where, bound = scope.where("swapped_on")
+    return int(
+        store_access.row(f"SELECT count(*) AS n FROM swap_case WHERE {where} AND swapped_on > {_LAST_DAY} - 7", bound)[
+            "n"
+        ]
     )
 
 

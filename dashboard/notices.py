@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import html
+from typing import Any
 
 import streamlit as st
+
+from dashboard import words
 
 SAFETY_POINTS = (
     "Carbon monoxide alarm, or anyone unwell: everybody out, then call the emergency service.",
@@ -38,10 +41,31 @@ def nothing_yet() -> None:
         st.markdown("No records yet, so there is nothing to say.")
     st.markdown(
         "Load your visit records on the **Records** page, or on the command line with `goodpull load FOLDER`. "
-        "To look around first, `goodpull demo` makes an invented fleet."
+        "To look around first, `goodpull demo` makes an invented fleet; run again, it opens the same one at once."
     )
     if st.button("Go to Records", key="go_to_records"):
         st.switch_page(st.session_state["pages"]["records"])
+
+
+def why_no_swap(facts: dict[str, Any]) -> str:
+    """Why no swap is counted, as a sentence: no part lines, lines that do not say what they are, or none in the scope.
+
+    facts: models.figures.coverage.
+    """
+    n, n_classed = int(facts["n_part_lines"]), int(facts["n_part_lines_classed"])
+    if not n:
+        return "No part line is on record, so it is not known whether a switch was pulled; load part_lines."
+    if not n_classed:
+        return (
+            f"None of {words.plural(n, 'part line')} says which part is a draft switch, so swaps are not known; "
+            f"fill part_class, or load the table parts."
+        )
+    if n_classed < n:
+        return (
+            f"No switch is known to have been pulled for these filters; {words.count(n - n_classed)} of "
+            f"{words.plural(n, 'part line')} do not say what kind of part they are."
+        )
+    return "No switch was pulled for these filters."
 
 
 def _notice(title: str, points: tuple[str, ...], is_calm: bool) -> None:

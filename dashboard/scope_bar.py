@@ -28,6 +28,8 @@ UNION ALL SELECT 'region', region FROM visit WHERE region IS NOT NULL GROUP BY A
 UNION ALL SELECT 'appliance', appliance_kind FROM visit WHERE appliance_kind IS NOT NULL GROUP BY ALL
 ORDER BY ALL
 """
+# Records whose newest visit is older than this are not about this week.
+STALE_DAYS = 14
 _NEWEST_LOAD = "SELECT max(loaded_at) AS loaded_at, sum(n_held_back) AS n_held_back FROM load"
 
 
@@ -40,7 +42,10 @@ def show(is_narrowing: bool) -> None:
     with st.container(key="scope", horizontal=True, gap="small", vertical_alignment="bottom"):
         if is_narrowing and extent.get("n_visits"):
             st.session_state["scope"] = _chosen(extent)
-        st.html(f'<p class="gp-quiet">{_freshness(extent)}</p>', width="stretch" if not is_narrowing else 330)
+        st.html(
+            f'<p class="gp-quiet">{freshness(extent, dt.date.today())}</p>',
+            width="stretch" if not is_narrowing else 330,
+        )
 
 
 def scope() -> Scope:
@@ -112,7 +117,23 @@ def _chosen(extent: dict[str, Any]) -> Scope:
     return Scope(start_on, end_on, picked.get("branch"), picked.get("region"), picked.get("appliance"))
 
 
-def _freshness(extent: dict[str, Any]) -> str:
+def days_old(last_on: Any, today: dt.date) -> int | None:
+    """Days since the newest visit where they are more than a page about this week can bear, else None."""
+    days = (today - pd.Timestamp(last_on).date()).days
+    return days if days > STALE_DAYS else None
+
+
+def is_stale() -> bool:
+    """Whether the records end so long ago that "this week" is not the week of today."""
+    last_on = store_access.row(_EXTENT).get("last_on")
+    return last_on is not None and days_old(last_on, dt.date.today()) is not None
+
+
+def freshness(extent: dict[str, Any], today: dt.date) -> str:
+    """The line that says how many visits there are, from when, and how old, as HTML.
+
+    extent: n_visits, first_on, last_on.
+    """
     if not extent.get("n_visits"):
         return "The store holds no visits."
     load = store_access.row(_NEWEST_LOAD)
@@ -121,6 +142,9 @@ def _freshness(extent: dict[str, Any]) -> str:
         f"{words.date(extent['first_on'])} to {words.date(extent['last_on'])}",
         f"loaded {words.date(load.get('loaded_at'))}",
     ]
+    days = days_old(extent["last_on"], today)
+    if days is not None:
+        parts.append(f"<strong>the newest visit is {words.count(days)} days old</strong>")
     if load.get("n_held_back"):
         parts.append(f"{words.plural(load['n_held_back'], 'row')} held back (see Records)")
     if (store_access.home() / "demo.json").exists():

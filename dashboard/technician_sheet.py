@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import figure_card, figures_access, page, visit_sheet, visit_table, words
 from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
-from models.figures.technicians import TechnicianFigures
+from models.figures.technicians import FAIRNESS, TechnicianFigures
 from models.methods.estimate import Estimate
 from pipelines.contract.codes import CHECK_CODE
 
@@ -66,7 +66,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
         n,
         _ratio(person["tested"], person["swaps"]),
         "beta-binomial",
-        "" if person["has_minimum"] else "Too few draft faults attended to give a figure.",
+        str(person["reason"] or "").removesuffix(FAIRNESS).strip(),
     )
     with columns[0]:
         figure_card.show(
@@ -75,7 +75,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
             "share",
             "own_rate",
             rests_on=f"{words.plural(n, 'draft fault')} attended; {words.count(person['tested'])} of "
-            f"{words.plural(person['swaps'], 'swap')} tested",
+            f"{words.plural(person['swaps'], 'swap')} with a clear bench result",
             note=f"Expected from their mix of calls: {words.share(person['expected_rate'])}",
             behind=figures_access.behind(scope, "swaps", technician_id=person["technician_id"]),
         )
@@ -95,10 +95,8 @@ def _cards(person: pd.Series, scope: Scope) -> None:
                 f"{words.count(person['swaps'])} swaps at {words.plural(n, 'draft fault')}.",
             )
         )
-    if person["is_flagged"]:
-        st.markdown(f"**Look here first.** {words.plain(person['reason'] or '')}")
-    elif person["reason"]:
-        st.markdown(words.plain(person["reason"]))
+    head = "**Look here first.** " if person["is_flagged"] else ""
+    st.markdown(head + words.plain((person["reason"] or "").removesuffix(FAIRNESS).strip()))
 
 
 def _pair(title: str, value: str, note: str) -> str:
@@ -163,9 +161,14 @@ def _fair(person: pd.Series) -> None:
     lines = [
         "Compared with what the same calls (appliance, age, season, hour, region, symptom) led to with everybody else. "
         "The habit of reading, checking and recording is not part of it, since that is what coaching can change.",
-        f"With {words.plural(person['draft_fault_visits'], 'draft fault')}, an excess below "
-        f"{words.share(person['smallest_visible_excess'])} could not be told from chance.",
     ]
+    if words.is_missing(person["smallest_visible_excess"]):
+        lines = ["Outcomes are not compared yet; the steps above are set beside those of all technicians."]
+    else:
+        lines.append(
+            f"With {words.plural(person['draft_fault_visits'], 'draft fault')}, an excess below "
+            f"{words.share(person['smallest_visible_excess'])} could not be told from chance."
+        )
     if not person["is_separable"]:
         lines.append("Not separable: nearly all these calls were at one site, so site and person cannot be told apart.")
     if person["is_new_starter"]:

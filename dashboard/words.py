@@ -95,6 +95,14 @@ def plural(n: float | int, one: str, many: str | None = None) -> str:
     return f"{count(n)} {one if n == 1 else many or one + 's'}"
 
 
+def tested(n_tested: float, n_clear: float, n_swaps: float) -> str:
+    """How many of the pulled switches were tested and how many tests were clear, said in one way everywhere."""
+    if not n_swaps:
+        return "No switch pulled"
+    clear = f"{count(n_clear)} with a clear result ({share(n_clear / n_swaps)})"
+    return f"Tested: {count(n_tested)} of {count(n_swaps)} pulled ({share(n_tested / n_swaps)}); {clear}"
+
+
 def joined(parts: Sequence[str]) -> str:
     """a, b and c."""
     items = list(parts)
@@ -140,6 +148,18 @@ def plain(text: object) -> str:
     """Text that came with the records, made safe to stand inside Markdown: nothing in it is read as markup."""
     escaped = re.sub(r"([\\`*_{}\[\]()#+\-.!|>~$:<&])", r"\\\1", str(text))
     return escaped.replace("\n", " ")
+
+
+def with_dates(text: str) -> str:
+    """Our own sentences with dates such as 2026-05-02 written as the pages write them: 2 May 2026."""
+
+    def written(found: re.Match[str]) -> str:
+        try:
+            return date(dt.date.fromisoformat(found[0]))
+        except ValueError:
+            return found[0]
+
+    return re.sub(r"\b\d{4}-\d{2}-\d{2}\b", written, text)
 
 
 def formula_safe(value: object) -> object:

@@ -9,10 +9,12 @@ from dashboard.charts.picture import Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import date, plural, share
 
+# The newest weeks that are drawn; the page says so where there are more.
+WEEKS_SHOWN = 104
 STATES = ("within its limits", "outside its limits", "too young to judge")
 
 
-def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown: int = 104) -> Picture | None:
+def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown: int = WEEKS_SHOWN) -> Picture | None:
     """The share per week with centre line and limits; None when no week has a case.
 
     weeks: week_on, n, count, share, centre, lower, upper, is_signal, is_mature (models.figures.control).

@@ -9,21 +9,30 @@ from dashboard.charts.picture import Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import plural
 
-GROUPS = ("as expected", "look here first", "new starter")
+GROUPS = ("as expected", "look here first", "new starter", "start not known")
 
 
 def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palette) -> Picture | None:
     """One mark per technician; None when nobody attended a draft fault.
 
-    table: shown_name, draft_fault_visits, observed_rate, expected_rate, value, low, high, is_flagged, is_new_starter.
+    table: shown_name, draft_fault_visits, observed_rate (not known: not drawn), expected_rate, value, low, high,
+    is_flagged, is_new_starter, is_start_known (all known if the column is missing).
     funnel: n, low_95, high_95, low_998, high_998.
     """
     people = table[table["observed_rate"].notna() & (table["draft_fault_visits"] > 0)].copy()
     if people.empty:
         return None
     people["group"] = GROUPS[0]
+    if "is_start_known" in people:
+        people.loc[~people["is_start_known"].fillna(False).astype(bool), "group"] = GROUPS[3]
     people.loc[people["is_flagged"].fillna(False).astype(bool), "group"] = GROUPS[1]
     people.loc[people["is_new_starter"].fillna(False).astype(bool), "group"] = GROUPS[2]
+    groups = [name for name in GROUPS if (people["group"] == name).any()]
+    look = {name: place for place, name in enumerate(GROUPS)}
+
+    def scaled(values: tuple[str, ...]) -> alt.Scale:
+        return alt.Scale(domain=groups, range=[values[look[name]] for name in groups])
+
     most = int(people["draft_fault_visits"].max())
     limits = funnel[funnel["n"] <= most * 1.03]
     top = min(1.0, max(float(people["observed_rate"].max()) * 1.1, 0.2))
@@ -47,18 +56,12 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
         .encode(
             x=x,
             y=y,
-            shape=alt.Shape(
-                "group:N", scale=alt.Scale(domain=GROUPS, range=["circle", "diamond", "triangle-up"]), title=None
-            ),
+            shape=alt.Shape("group:N", scale=scaled(("circle", "diamond", "triangle-up", "square")), title=None),
             fill=alt.Fill(
-                "group:N",
-                scale=alt.Scale(domain=GROUPS, range=[colours.main, colours.other, colours.paper]),
-                title=None,
+                "group:N", scale=scaled((colours.main, colours.other, colours.paper, colours.paper)), title=None
             ),
             stroke=alt.Stroke(
-                "group:N",
-                scale=alt.Scale(domain=GROUPS, range=[colours.main, colours.other, colours.aside]),
-                title=None,
+                "group:N", scale=scaled((colours.main, colours.other, colours.aside, colours.main)), title=None
             ),
             tooltip=[
                 alt.Tooltip("shown_name:N", title="technician"),

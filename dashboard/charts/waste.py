@@ -9,10 +9,14 @@ from dashboard.charts.picture import Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import money, plural
 
-KINDS = ("known: the bench found it good", "estimated: not tested")
+# The newest months that are drawn; the page says so where there are more.
+MONTHS_SHOWN = 24
+KINDS = ("known: the bench found it good", "estimated: no clear test")
 
 
-def waste_by_month(by_month: pd.DataFrame, currency: str, colours: Palette, months_shown: int = 24) -> Picture | None:
+def waste_by_month(
+    by_month: pd.DataFrame, currency: str, colours: Palette, months_shown: int = MONTHS_SHOWN
+) -> Picture | None:
     """Known and estimated waste stacked by month, with the range of the whole; None when there is no amount.
 
     by_month: month_on, known, estimated, low, high (range of the estimated part).

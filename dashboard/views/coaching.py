@@ -19,6 +19,7 @@ from dashboard import (
 )
 from dashboard.charts.funnel import technician_funnel
 from models.figures.scope import Scope
+from models.figures.technicians import FAIRNESS, TechnicianFigures
 from models.methods.estimate import Estimate
 from models.methods.proportion import wilson_interval
 
@@ -46,27 +47,43 @@ def show() -> None:
         return
     code_names.switch()
     table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
-    page.answer(_answer(table))
+    page.answer(_answer(table, people))
     _process_cards(table, scope)
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
-    page.draw(technician_funnel(table, people.funnel, page.colours()), people.sentence, "funnel")
-    st.caption(words.plain(people.sentence))
-    _first(table)
+    picture = technician_funnel(table, people.funnel, page.colours())
+    page.draw(picture, people.sentence, "funnel")
+    if picture is not None:
+        st.caption(words.plain(people.sentence))
+    _first(table, people)
     technician_sheet.show(table, people, scope)
     _everyone(table)
     _log()
-    page.next_steps(
-        (
-            "Sit with the people above about one step, with the gauge in hand; start from their own three visits.",
-            "Ask what the gauge said before asking why the switch was changed.",
-            "Write the session down, with its step and date, so that the next months can be compared with it.",
-        )
-    )
+    page.next_steps(_next(table, people))
     page.how_computed(METHOD, TERMS)
 
 
-def _answer(table: pd.DataFrame) -> str:
+def is_compared(people: TechnicianFigures) -> bool:
+    """Whether outcomes could be compared at all; without a model of untested switches they could not."""
+    return bool(people.null)
+
+
+def _next(table: pd.DataFrame, people: TechnicianFigures) -> list[str]:
+    steps = []
+    if not is_compared(people):
+        steps.append("Have removed switches tested: until then only the steps taken can be compared, not outcomes.")
+    elif page.is_true(table["is_flagged"]).any():
+        steps.append(
+            "Sit with the people above about one step, with the gauge in hand; start from their own three visits."
+        )
+    else:
+        steps.append("Nobody is to be sat with first; take the step most often missing with everybody.")
+    steps.append("Ask what the gauge said before asking why the switch was changed.")
+    steps.append("Write the session down, with its step and date, so that the next months can be compared with it.")
+    return steps
+
+
+def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
     flagged = int(page.is_true(table["is_flagged"]).sum())
     steps = [(technician_sheet.company_step(table, name), step) for name, step in technician_sheet.STEPS.items()]
     known = [(n_done / n, step) for (n_done, n), step in steps if n]
@@ -74,6 +91,8 @@ def _answer(table: pd.DataFrame) -> str:
     if known:
         rate, step = min(known)
         skipped = f" Across the company the step most often missing is: {step} ({words.share(rate)} of swaps have it)."
+    if not is_compared(people):
+        return f"{people.sentence}{skipped}"
     if not flagged:
         return f"Nobody stands out beyond chance among {words.plural(len(table), 'technician')}.{skipped}"
     return f"Look here first: {words.plural(flagged, 'technician')} of {words.count(len(table))}.{skipped}"
@@ -102,7 +121,7 @@ def step_estimate(n_done: float, n: float) -> Estimate:
     return Estimate(n_done / n, float(low), float(high), int(n), None, "Wilson")
 
 
-def _first(table: pd.DataFrame) -> None:
+def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
     st.header("Look here first")
     lines = [
         (
@@ -110,7 +129,7 @@ def _first(table: pd.DataFrame) -> None:
             f"{words.share(person.value)} ({words.share(person.low)} to {words.share(person.high)})",
             words.share(person.expected_rate),
             words.count(person.draft_fault_visits),
-            person.reason,
+            person.reason.removesuffix(FAIRNESS).strip(),
         )
         for person in table[page.is_true(table["is_flagged"])].itertuples()
     ]
@@ -124,15 +143,19 @@ def _first(table: pd.DataFrame) -> None:
     page.rows(
         columns,
         lines,
-        "Nobody: no difference here is larger than chance explains, or there are too few cases to see one.",
+        "Nobody: no difference here is larger than chance explains, or there are too few cases to see one."
+        if is_compared(people)
+        else "Nobody can be named yet: outcomes are not compared. The steps taken are below.",
     )
 
 
 def _everyone(table: pd.DataFrame) -> None:
     st.header("Everyone, by name")
+    is_new, is_known = page.is_true(table["is_new_starter"]), page.is_true(table["is_start_known"])
     for title, part in (
-        ("Established", table[~page.is_true(table["is_new_starter"])]),
-        ("New starters, apart", table[page.is_true(table["is_new_starter"])]),
+        ("Established", table[is_known & ~is_new]),
+        ("New starters, apart", table[is_new]),
+        ("Start not known", table[~is_known]),
     ):
         if part.empty:
             continue
@@ -142,7 +165,7 @@ def _everyone(table: pd.DataFrame) -> None:
                 "Technician": part["shown_name"],
                 "Draft faults": part["draft_fault_visits"],
                 "Swaps": part["swaps"],
-                "Tested": part["tested"],
+                "Clear bench result": part["tested"],
                 "Good pulls per draft fault": part["value"],
                 "Range from": part["low"],
                 "Range to": part["high"],

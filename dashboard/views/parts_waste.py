@@ -11,6 +11,7 @@ from dashboard import (
     figure_card,
     figures_access,
     lookups,
+    notices,
     page,
     scope_bar,
     store_access,
@@ -19,6 +20,7 @@ from dashboard import (
 )
 from dashboard.charts.ranges import ranges
 from dashboard.charts.waste import waste_by_month
+from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.figures.waste import Waste
 from models.methods.estimate import unknown
@@ -55,12 +57,12 @@ def show() -> None:
     waste = figures_access.waste(scope)
     good = figures_access.good_switch(scope)
     if not good.n_swaps:
-        page.answer("No switch was pulled for these filters, so nothing was wasted on one.")
+        page.answer(notices.why_no_swap(figures_access.coverage(scope)))
         return
     page.answer(_answer(waste))
     _cards(waste, scope)
     if waste.assumptions:
-        st.caption("Assumed: " + " ".join(words.plain(line) for line in waste.assumptions))
+        st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))
     st.header("Month by month")
     page.draw(waste_by_month(waste.by_month, waste.currency, page.colours()), _why_none(waste), "waste_months")
     _groups(waste, scope, good.adjusted.value)
@@ -70,7 +72,7 @@ def show() -> None:
     with right:
         _warranty(waste, scope)
     _behind(scope)
-    page.next_steps(_steps(waste, good.adjusted.coverage))
+    page.next_steps(_steps(waste, good))
     page.how_computed(METHOD, TERMS)
 
 
@@ -84,9 +86,10 @@ def _answer(waste: Waste) -> str:
             f"Swaps of switches the bench found good cost {words.money(waste.known.value, waste.currency)} for certain"
         )
     if not waste.estimated.is_known:
-        return f"{known}; what the untested ones cost cannot be estimated yet. {waste.estimated.sentence}"
+        return f"{known}; what the others cost cannot be estimated yet. {waste.estimated.sentence}"
     return (
-        f"{known}. Over the untested ones another {words.money(waste.estimated.value, waste.currency)} is likely, "
+        f"{known}. Over those without a clear test another {words.money(waste.estimated.value, waste.currency)} is "
+        f"likely, "
         f"{words.range_of(waste.estimated, 'money', waste.currency)}."
     )
 
@@ -114,8 +117,8 @@ def _cards(waste: Waste, scope: Scope) -> None:
             "money",
             "estimated",
             currency=waste.currency,
-            rests_on=f"{words.plural(waste.estimated.n, 'untested swap')}, each by its probability",
-            behind=figures_access.behind(scope, "untested"),
+            rests_on=f"{words.plural(waste.estimated.n, 'swap')} without a clear bench result, each by its probability",
+            behind=figures_access.behind(scope, "without_clear_result"),
         )
     with columns[2]:
         figure_card.show(
@@ -158,7 +161,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                     column: words.label(column.removesuffix("_id")).capitalize(),
                     "n_swaps": "Swaps",
                     "n_good": "Bench good",
-                    "expected_good": "Likely good, untested",
+                    "expected_good": "Likely good, no clear test",
                     "known": "Known",
                     "estimated": "Estimated",
                     "low": "Range from",
@@ -167,7 +170,8 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
             )
             if column == "technician_id":
                 shown["Technician"] = [*map(code_names.naming(), frame[column])]
-            shown["Likely good, untested"] = shown["Likely good, untested"].astype(float).round(1)
+            likely = "Likely good, no clear test"
+            shown[likely] = shown[likely].astype(float).round(1)
             money = ("Known", "Estimated", "Range from", "Range to")
             shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
             visit_table.plain_table(shown.sort_values(shown.columns[0]), name, amounts=money, currency=waste.currency)
@@ -213,7 +217,7 @@ def _behind(scope: Scope) -> None:
     st.header("The visits behind it")
     for title, what in (
         ("Swaps of switches the bench found good", "bench_good"),
-        ("Swaps without a clear bench result", "untested"),
+        ("Swaps without a clear bench result", "without_clear_result"),
     ):
         page.lazily(
             title,
@@ -222,11 +226,12 @@ def _behind(scope: Scope) -> None:
         )
 
 
-def _steps(waste: Waste, coverage: float | None) -> list[str]:
+def _steps(waste: Waste, good: GoodSwitch) -> list[str]:
     steps = []
-    if coverage is not None and coverage < 0.5:
+    n_clear = good.n_good + good.n_faulty
+    if n_clear < 0.5 * good.n_swaps:
         steps.append(
-            f"Only {words.share(coverage)} of pulled switches are tested; more tests turn estimated into known."
+            f"{words.tested(good.n_tested, n_clear, good.n_swaps)}. More clear tests turn estimated into known."
         )
     if waste.credit.get("n_refused"):
         steps.append(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import page, record_loading, record_lookups, scope_bar, store_access, visit_table, words
+from dashboard import notices, page, record_loading, record_lookups, scope_bar, store_access, visit_table, words
 from dashboard.figures_access import coverage
 
 METHOD = (
@@ -18,6 +18,7 @@ MISSING = (
     ("n_with_reading", "swaps with a gauge reading before the repair", "no field evidence for or against the switch"),
     ("n_with_cause", "swaps with a root cause", "callbacks cannot be told apart by what was found"),
     ("n_tested", "swaps with the removed switch tested", "the good-switch rate is wide, and waste only estimated"),
+    ("n_clear", "swaps with a clear bench result", "an inconclusive test counts in no rate"),
 )
 
 
@@ -133,23 +134,29 @@ def _missing() -> None:
     st.header("What is missing, and what that costs")
     facts = coverage(scope_bar.Scope())
     n = facts["n_swaps"]
+    n_faults, n_unproven = facts["n_draft_faults"], facts["n_appliance_unproven"]
+    parts = (
+        "part lines whose kind of part is known",
+        facts["n_part_lines_classed"],
+        facts["n_part_lines"],
+        "a swap cannot be told from any other part: fill part_class, or load the table parts",
+    )
+    appliances = (
+        "draft faults with the appliance proven",
+        n_faults - n_unproven,
+        n_faults,
+        "callbacks become 'possible' only",
+    )
+    counted = [parts, *((title, facts[name], n, cost) for name, title, cost in MISSING), appliances]
     lines = [
-        (title, f"{words.count(facts[name])} of {words.count(n)}", words.share(facts[name] / n), cost)
-        for name, title, cost in MISSING
-        if n
+        (title, f"{words.count(part)} of {words.count(whole)}", words.share(part / whole), cost)
+        for title, part, whole, cost in counted
+        if whole
     ]
-    if facts["n_visits"]:
-        proven = facts["n_visits"] - facts["n_appliance_unproven"]
-        lines.append(
-            (
-                "visits with the appliance proven",
-                f"{words.count(proven)} of {words.count(facts['n_visits'])}",
-                words.share(proven / facts["n_visits"]),
-                "callbacks become 'possible' only",
-            )
-        )
     columns = (("On record", "text"), ("Number", "number"), ("Share", "number"), ("Without it", "text"))
-    page.rows(columns, lines, "No swap is on record yet.")
+    page.rows(columns, lines, "No draft fault and no part line is on record yet.")
+    if not n:
+        st.markdown(words.plain(notices.why_no_swap(facts)))
     empty = record_lookups.empty_tables()
     if empty:
         st.markdown("**Tables without a row:** " + words.plain(", ".join(empty)) + ". None of them is required.")

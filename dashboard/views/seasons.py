@@ -56,7 +56,7 @@ def show() -> None:
     for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
         with column:
             _family(families[name], title, about, scope)
-    st.header("The next four weeks")
+    st.header("The next four weeks after the records" if scope_bar.is_stale() else "The next four weeks")
     for column, (name, (title, _, _)) in zip(st.columns(2, gap="large"), FAMILIES.items(), strict=True):
         with column:
             _outlook(families[name], title)
@@ -90,6 +90,11 @@ def _answer(families: dict[str, Season]) -> str:
 def _family(season: Season, title: str, about: str, scope: Scope) -> None:
     st.header(title)
     st.html(f'<p class="gp-quiet">{about}</p>')
+    if all(month["rate_per_1000"] is None for month in season.by_month):
+        figure_card.show(
+            "Peak of the year", season.peak_day, "day_of_year", f"peak_{season.family}", rests_on=_by_count(season)
+        )
+        return
     left, right = st.columns(2, gap="medium")
     n = sum(int(month["n_faults"] or 0) for month in season.by_month)
     with left:
@@ -112,7 +117,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
     starts = store_access.settings().season_starts_month
     page.draw(
         year(season.by_month, season.curve, page.colours(), starts),
-        "No fault of this family is on record.",
+        season.sentence,
         f"year_{season.family}",
     )
     lines = [
@@ -125,6 +130,16 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
         "Weather: " + "; ".join(lines) + "." if lines else "No weather records, so weather is not told from season."
     )
     st.caption(words.plain(f"{season.sentence} {weather}"))
+
+
+def _by_count(season: Season) -> str:
+    """The months by their faults alone, where there is nothing to count them against."""
+    months = [
+        f"{words.MONTHS[month['month'] - 1]} {words.count(month['n_faults'])}"
+        for month in season.by_month
+        if month["n_faults"]
+    ]
+    return f"Faults by month: {', '.join(months)}" if months else "No fault"
 
 
 def _evidence(season: Season) -> str:
@@ -168,7 +183,7 @@ def _steps(families: dict[str, Season]) -> list[str]:
         if season.is_claimed and season.peak_day.low is not None:
             steps.append(
                 f"{title}: have the checks above done before {words.day_of_year(season.peak_day.low - 28)}, "
-                f"four weeks ahead of the peak."
+                f"four weeks before the peak may begin ({words.day_of_year(season.peak_day.low)})."
             )
     steps.append("Sites that had such a fault last season come first; find them under the visits above.")
     return steps

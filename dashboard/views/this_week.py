@@ -9,9 +9,12 @@ import streamlit as st
 
 from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
 from dashboard.charts.callbacks import callback_curve
-from dashboard.charts.control import control_chart
+from dashboard.charts.control import WEEKS_SHOWN, control_chart
+from models.figures.callbacks import Callbacks
 from models.figures.control import ControlChart
+from models.figures.coverage import came_back, is_mostly_unproven
 from models.figures.scope import Scope
+from models.methods.estimate import Estimate
 
 CHART_TITLES = {
     "no_root_cause": "Swaps without a root cause",
@@ -40,9 +43,9 @@ def show() -> None:
     week = lookups.latest_week(scope)
     page.answer(_answer(facts, control["no_root_cause"], week))
     _figures(scope, facts)
-    _weeks(control)
+    _weeks(control, facts)
     _needs_someone(scope)
-    _behind(scope, week)
+    _behind(scope, week, facts)
     page.next_steps(_steps(scope))
     page.how_computed(METHOD, TERMS)
 
@@ -54,6 +57,8 @@ def _answer(facts: dict, chart: ControlChart, week: dict) -> str:
         return f"{words.plural(facts['n_visits'], 'visit')} on record, and no draft fault among them."
     start = f"In the week of {words.date(week['week_on'])}: {words.plural(week['n_draft_faults'], 'draft fault')}"
     if not week["n_swaps"]:
+        if facts["n_part_lines_classed"] < facts["n_part_lines"] or not facts["n_part_lines"]:
+            return f"{start}. {notices.why_no_swap(facts)}"
         return f"{start}, and no switch was pulled."
     without = int(week["n_without_cause"])
     start += f", {words.plural(week['n_swaps'], 'switch', 'switches')} pulled, " + (
@@ -84,9 +89,7 @@ def _figures(scope: Scope, facts: dict) -> None:
             good.adjusted,
             "share",
             "good",
-            rests_on=f"Tested: {words.count(good.n_tested)} of {words.count(good.n_swaps)} pulled "
-            f"({words.share(good.adjusted.coverage)})",
-            note=f"{words.count(good.inconclusive)} inconclusive, counted apart",
+            rests_on=words.tested(good.n_tested, good.n_good + good.n_faulty, good.n_swaps),
             behind=figures_access.behind(scope, "bench_good"),
             behind_label="Show the ones found good",
         )
@@ -98,17 +101,18 @@ def _figures(scope: Scope, facts: dict) -> None:
             if group in pair:
                 figure_card.show(
                     title,
-                    pair[group],
+                    came_back(pair[group], facts),
                     "share",
                     group,
                     rests_on=f"{words.plural(pair[group].n, 'swap')} followed up",
+                    note=at_most(pair[group], returns.possible.get(window, {}).get(group)),
                     behind=figures_access.behind(scope, what),
                 )
     with columns[3]:
         if "difference" in pair:
             figure_card.show(
                 "More came back without a root cause",
-                pair["difference"],
+                came_back(pair["difference"], facts),
                 "points",
                 "difference",
                 rests_on="In percentage points. An association: it need not be the record that made the difference.",
@@ -117,7 +121,14 @@ def _figures(scope: Scope, facts: dict) -> None:
             )
 
 
-def _weeks(control: dict[str, ControlChart]) -> None:
+def at_most(certain: Estimate, possible: Estimate | None) -> str:
+    """What the share could be if the visits that do not prove their appliance were callbacks too; blank if the same."""
+    if possible is None or possible.value is None or certain.value is None or possible.value <= certain.value:
+        return ""
+    return f"Up to {words.share(possible.value)} if the unproven ones are the same appliance."
+
+
+def _weeks(control: dict[str, ControlChart], facts: dict) -> None:
     st.header("Week by week")
     name = st.segmented_control(
         "What to draw",
@@ -130,14 +141,23 @@ def _weeks(control: dict[str, ControlChart]) -> None:
         label_visibility="collapsed",
     )
     chart = control[name or "no_root_cause"]
+    if chart.name == "callback_30" and is_mostly_unproven(facts):
+        st.markdown(words.plain(f"No picture: {_unproven(facts)}"))
+        return
     picture = control_chart(chart.weeks, CHART_TITLES[chart.name], page.colours())
     page.draw(picture, f"No picture: {chart.sentence or 'no week has a case yet.'}", f"control_{chart.name}")
-    baseline = (
-        f" Limits rest on {words.date(chart.baseline_from)} to {words.date(chart.baseline_to)} ({chart.method})."
-        if chart.baseline_from
-        else f" {chart.method}."
-    )
-    st.caption(words.plain(chart.sentence + baseline))
+    if picture is None:
+        return
+    lines = [chart.sentence]
+    if chart.baseline_from:
+        lines.append(f"Limits rest on {words.date(chart.baseline_from)} to {words.date(chart.baseline_to)}.")
+    if len(chart.weeks) > WEEKS_SHOWN:
+        lines.append(f"Drawn are the last {WEEKS_SHOWN} of {words.count(len(chart.weeks))} weeks.")
+    st.caption(words.plain(words.with_dates(" ".join(lines))))
+
+
+def _unproven(facts: dict) -> str:
+    return came_back(Estimate(0.0, 0.0, 0.0, 0, None, ""), facts).sentence
 
 
 def _needs_someone(scope: Scope) -> None:
@@ -145,28 +165,31 @@ def _needs_someone(scope: Scope) -> None:
     notices.safety()
     left, right = st.columns(2, gap="large")
     with left:
-        st.markdown("**Open safety items**")
-        visit_table.brief(
-            lookups.safety_items(scope),
-            "safety",
-            "No heat exchanger or bypassed switch is on record without a later visit.",
-        )
+        st.markdown(f"**Open safety items**: {lookups.SAFETY_RULE}")
+        visit_table.brief(lookups.safety_items(scope), "safety", "No safety item is open on record.")
         st.markdown("**Back at the same site within 14 days**")
         visit_table.brief(
-            lookups.quick_returns(scope), "returns", "No site was visited twice for a draft fault in the last 14 days."
+            lookups.quick_returns(scope),
+            "returns",
+            "No site was visited twice for a draft fault in the last 14 days on record.",
         )
     with right:
-        st.markdown("**Thirty days up this week, no root cause on record**")
+        when = "in the week after the records" if scope_bar.is_stale() else "this week"
+        st.markdown(f"**Thirty days up {when}, no root cause on record**")
         visit_table.brief(
-            lookups.maturing(scope), "maturing", "No swap without a root cause reaches its thirtieth day this week."
+            lookups.maturing(scope), "maturing", f"No swap without a root cause reaches its thirtieth day {when}."
         )
         st.markdown("**Evidence to ask for while it is fresh**")
         visit_table.brief(
-            lookups.missing_evidence(scope), "evidence", "Every swap of the last 7 days has its reading and its cause."
+            lookups.missing_evidence(scope),
+            "evidence",
+            "Every swap of the last 7 days on record has its reading, its cause and its tag."
+            if lookups.recent_swaps(scope)
+            else "No switch is known to have been pulled in the last 7 days on record.",
         )
 
 
-def _behind(scope: Scope, week: dict) -> None:
+def _behind(scope: Scope, week: dict, facts: dict) -> None:
     st.header("The visits behind it")
     if week:
         day = pd.Timestamp(week["week_on"]).date()
@@ -184,19 +207,24 @@ def _behind(scope: Scope, week: dict) -> None:
     page.lazily(
         "How callbacks build up after a swap",
         "callback_curve",
-        lambda: _curve(returns),
+        lambda: _curve(returns, facts),
     )
 
 
-def _curve(returns) -> None:
+def _curve(returns: Callbacks, facts: dict) -> None:
+    if is_mostly_unproven(facts):
+        st.markdown(words.plain(f"No picture: {_unproven(facts)}"))
+        return
     page.draw(callback_curve(returns.curve, page.colours()), "No swap has been followed up yet.", "curve")
     st.caption(words.plain(returns.sentence))
 
 
 def _steps(scope: Scope) -> list[str]:
-    steps = [
-        "Call the owner of each open safety item today; the appliance stays off until licensed people have decided."
-    ]
+    steps = []
+    if not lookups.safety_items(scope).empty:
+        steps.append(
+            "Call the owner of each open safety item today; the appliance stays off until licensed people have decided."
+        )
     waiting = lookups.missing_evidence(scope)
     if not waiting.empty:
         steps.append(

@@ -47,6 +47,7 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "bench_faulty": (_SWAPS, "verdict = 'faulty'"),
     "bench_inconclusive": (_SWAPS, "verdict = 'inconclusive'"),
     "untested": (_SWAPS, "verdict IS NULL"),
+    "without_clear_result": (_SWAPS, "verdict IS NULL OR verdict = 'inconclusive'"),
     "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
     "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
     "condensate": (_FAULTS, "family = 'condensate'"),

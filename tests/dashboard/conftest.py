@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
 import streamlit as st
+
+# Test folders are no packages; the shared module stands beside this file.
+sys.path.insert(0, str(Path(__file__).parent))
 
 from pipelines.loading import load
 from synthetic_data.generate import generate
@@ -53,4 +57,36 @@ def served_home(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("GOODPULL_HOME", str(home))
     st.cache_data.clear()
     st.cache_resource.clear()
+    return home
+
+
+@pytest.fixture(scope="session")
+def unproven_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Twelve swaps that came back within days, on records that never say on which appliance; nothing tested."""
+    home = tmp_path_factory.mktemp("unproven")
+    visits = ["visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete"]
+    lines = ["visit_id,line_no,part_class,quantity"]
+    for number in range(12):
+        day = f"2025-{1 + number % 12:02d}"
+        visits.append(f"A{number},S{number},T{number % 2},{day}-05T10:00:00Z,no_heat,draft_not_proven,yes")
+        visits.append(f"B{number},S{number},T{number % 2},{day}-15T10:00:00Z,no_heat,draft_not_proven,yes")
+        lines.append(f"A{number},1,draft_switch,1")
+    (home / "visits.csv").write_text("\n".join(visits) + "\n", "utf-8")
+    (home / "part_lines.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    load(home, [home / "visits.csv", home / "part_lines.csv"])
+    return home
+
+
+@pytest.fixture(scope="session")
+def unclassed_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two draft faults with part lines that do not say what kind of part they are."""
+    home = tmp_path_factory.mktemp("unclassed")
+    (home / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete\n"
+        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes\n"
+        "V2,S2,T1,2026-01-06T10:00:00Z,no_heat,draft_not_proven,yes\n",
+        "utf-8",
+    )
+    (home / "part_lines.csv").write_text("visit_id,line_no,part_number,quantity\nV1,1,P1,1\nV2,1,P1,1\n", "utf-8")
+    load(home, [home / "visits.csv", home / "part_lines.csv"])
     return home

@@ -1,0 +1,34 @@
+"""A page run once, and everything it says as text."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from streamlit.testing.v1 import AppTest
+
+APP = Path(__file__).parents[2] / "dashboard" / "app.py"
+SECONDS = 120
+
+
+def opened(name: str, **address: str) -> AppTest:
+    """The page, run once, with an address of these query parameters."""
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    for key, value in address.items():
+        test.query_params[key] = value
+    test.run()
+    if name != "this_week":
+        test.switch_page(f"views/{name}.py").run()
+    return test
+
+
+def said(test: AppTest) -> str:
+    """Everything on the page that is text: Markdown, captions and our own HTML, markup and escapes taken off."""
+    parts = [element.value for kind in ("markdown", "caption") for element in getattr(test, kind)]
+    parts += [str(element.body if hasattr(element, "body") else element.proto.body) for element in test.get("html")]
+    return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", " \n ".join(parts)))
+
+
+def assert_drawn(test: AppTest) -> None:
+    assert not test.exception, test.exception[0].message
+    assert not test.error, test.error[0].value
