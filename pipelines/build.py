@@ -21,7 +21,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY
+from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, PART_CLASS
 from pipelines.contract.tables import TABLES
 from pipelines.relations import SQL_FOLDER, Relation, RelationError, header, in_order, narrowed, read_relations
 from pipelines.settings import Settings
@@ -29,8 +29,11 @@ from pipelines.settings import Settings
 Progress = Callable[[str, float | None], None]
 
 FOLDERS = (SQL_FOLDER / "records", SQL_FOLDER / "facts")
-# Relations written from Python: one row of settings, one row a cause of the contract.
-GIVEN = ("setting", "cause")
+# Relations written from Python: one row of settings, one row a cause of the contract, one a code a correction may hold.
+GIVEN = ("setting", "cause", "allowed_correction")
+# Codes that only corrections and facts use.
+LINK_CLASSES = ("callback", "planned_return", "maintenance", "other_function", "uncertain")
+VERDICTS = ("good", "faulty", "inconclusive")
 # Records whose every row belongs to a site by a column of its own.
 SITED_RECORDS = tuple(f"delivered.{table.name}" for table in TABLES if table.site_from == "site_id")
 # Records that bear on every site.
@@ -132,7 +135,8 @@ def given_names() -> set[str]:
 
 
 def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
-    """Write `setting` (one row, a column a setting) and `cause` (one row a cause code of the contract)."""
+    """Write `setting` (one row, a column a setting), `cause` (one row a cause code of the contract) and
+    `allowed_correction` (one row a code that a field may be corrected to)."""
     kinds = {str: "VARCHAR", int: "BIGINT", float: "DOUBLE", tuple: "INTEGER[]"}
     no_value = {"default_pressure_unit": "VARCHAR", "labour_cost_per_hour": "DOUBLE", "trip_cost": "DOUBLE"}
     values = {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(settings).items()}
@@ -145,6 +149,17 @@ def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     con.executemany(
         "INSERT INTO cause VALUES (?, ?, ?, ?)",
         [[cause.code, cause.group, family.get(cause.code), cause.about] for cause in CAUSES],
+    )
+    allowed = {
+        "cause_code": [cause.code for cause in CAUSES],
+        "part_class": PART_CLASS.values(),
+        "callback_class": LINK_CLASSES,
+        "bench_result": VERDICTS,
+    }
+    con.execute("CREATE OR REPLACE TABLE allowed_correction (corrected_field VARCHAR, new_value VARCHAR)")
+    con.executemany(
+        "INSERT INTO allowed_correction VALUES (?, ?)",
+        [[field, value] for field, values in allowed.items() for value in values],
     )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
+
 
 def test_an_iso_week_belongs_to_the_year_of_its_monday(records):
     records.visits("""
@@ -148,3 +150,76 @@ def test_readings_and_the_other_records_are_there_as_delivered(records):
         assert records.con.execute(f"SELECT count(*) FROM {relation}").fetchone() == (1,), relation
     for relation, number in (("appliance", 3), ("technician", 2), ("gauge", 1)):
         assert records.con.execute(f"SELECT count(*) FROM {relation}").fetchone() == (number,), relation
+
+
+CORRECTABLE = """
+    visit_id | job_id | symptom          | cause_code | arrived_at | technician_id
+    v1       | J      | draft_not_proven | hose_water | 2024-01-01 | anna
+    v2       | K      | draft_not_proven | hose_water | 2024-02-01 | anna"""
+STATE = """SELECT (SELECT cause_code FROM visit WHERE visit_id = 'v2'), (SELECT count(*) FROM swap WHERE visit_id = 'v2'),
+    (SELECT owner_id FROM draft_fault WHERE draft_fault_id = 'v2'), (SELECT verdict FROM bench_result WHERE swap_id = 'v2#1'),
+    (SELECT link_class FROM visit_link WHERE draft_fault_id = 'v1' AND next_visit_id = 'v2'),
+    (SELECT follows_visit_id FROM visit WHERE visit_id = 'v2')"""
+AS_DELIVERED = ("hose_water", 1, "anna", "faulty", "callback", None)
+
+
+def correctable(records):
+    records.visits(CORRECTABLE).lines("visit_id | removed_tag\n v2 | T-2")
+    return records.given(
+        bench_tests="""
+            bench_test_id | removed_tag | tested_at  | pressure_unit | is_diaphragm_torn
+            X             | T-2         | 2024-02-03 | Pa            | true"""
+    )
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("cause_code", "trap fouled up"),
+        ("part_class", "1:gadget"),
+        ("part_class", "gadget"),
+        ("part_class", "first:hose"),
+        ("owner", "nobody"),
+        ("bench_result", "T-2:fine"),
+        ("callback_class", "nuisance"),
+        ("link", "v9"),
+        ("link", "v2"),
+        ("link", "far"),
+    ],
+)
+def test_a_correction_with_a_value_not_allowed_leaves_the_record_and_is_reported(records, field, value):
+    correctable(records).visits("visit_id | site_id | appliance_id | arrived_at\n far | twin | B1 | 2024-01-01")
+    assert records.one(STATE) == AS_DELIVERED
+    records.correct("v2", field, value)
+    assert records.one(STATE) == AS_DELIVERED
+    assert records.found().get("correction_without_effect") == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "place", "expected"),
+    [
+        ("cause_code", "Trap Fouled", 0, "trap_fouled"),
+        ("cause_code", " trap-fouled ", 0, "trap_fouled"),
+        ("part_class", "1:Gas Switch", 1, 0),
+        ("part_class", "gas-switch", 1, 0),
+        ("owner", " ben ", 2, "ben"),
+        ("bench_result", "T-2: Good", 3, "good"),
+        ("callback_class", "Other function", 4, "other_function"),
+        ("link", "None", 4, "other_function"),
+        ("link", "v1", 5, "v1"),
+    ],
+)
+def test_a_corrected_code_may_be_written_as_people_write_it(records, field, value, place, expected):
+    correctable(records).correct("v2", field, value)
+    assert records.one(STATE)[place] == expected
+    assert "correction_without_effect" not in records.found()
+
+
+def test_a_correction_not_allowed_does_not_undo_the_one_before_and_is_settled_by_one_after_it(records):
+    correctable(records).correct("v2", "cause_code", "fan_worn", "2025-01-01")
+    records.correct("v2", "cause_code", "gremlins", "2025-01-02")
+    assert records.one(STATE)[0] == "fan_worn"
+    assert records.found().get("correction_without_effect") == 1
+    records.correct("v2", "cause_code", "hose_leak_or_kink", "2025-01-03")
+    assert records.one(STATE)[0] == "hose_leak_or_kink"
+    assert "correction_without_effect" not in records.found()

@@ -46,7 +46,7 @@ judged AS (
 ),
 corrected AS (
     SELECT visit_id, target, new_value FROM correction
-    WHERE corrected_field = 'bench_result' AND new_value IN ('good', 'faulty', 'inconclusive')
+    WHERE corrected_field = 'bench_result'
 ),
 decided AS (
     SELECT j.*, coalesce(one.new_value, every_one.new_value) AS corrected_verdict, CASE

@@ -38,7 +38,6 @@ pair AS (
 corrected AS (
     SELECT visit_id, new_value AS link_class FROM correction
     WHERE corrected_field = 'callback_class'
-        AND new_value IN ('callback', 'planned_return', 'maintenance', 'other_function', 'uncertain')
 ),
 judged AS (
     SELECT p.*, c.link_class AS corrected_class, CASE

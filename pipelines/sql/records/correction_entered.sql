@@ -1,0 +1,34 @@
+-- one row per correction as entered, with the value it means and whether its field allows that value
+-- kept as: table
+-- Codes may be written as people write them: "Trap Fouled", "draft-switch". part_class and bench_result may say which line
+-- or tag they mean: "2:gas_switch", "T-17:good". A link goes to another visit of the same site, or is "none". An empty
+-- value takes the correction before it back.
+WITH divided AS (
+    SELECT *, CASE WHEN corrected_field IN ('part_class', 'bench_result') AND contains(new_value, ':')
+            THEN trim(regexp_replace(new_value, ':[^:]*$', '')) END AS target,
+        CASE WHEN corrected_field IN ('part_class', 'bench_result') THEN trim(regexp_replace(new_value, '^.*:', ''))
+            ELSE trim(new_value) END AS entered_value
+    FROM delivered.corrections
+),
+meant AS (
+    SELECT * EXCLUDE (new_value, entered_value), new_value AS entered_value,
+        coalesce(CASE WHEN corrected_field = 'owner' OR (corrected_field = 'link' AND lower(entered_value) <> 'none')
+            THEN entered_value ELSE regexp_replace(lower(entered_value), '[\s-]+', '_', 'g') END, '') AS new_value
+    FROM divided
+),
+link AS (
+    SELECT DISTINCT m.correction_id FROM meant AS m
+    JOIN delivered.visits AS v ON v.visit_id = m.visit_id
+    JOIN delivered.visits AS other ON other.visit_id = m.new_value AND other.site_id = v.site_id
+    WHERE m.corrected_field = 'link' AND m.new_value <> m.visit_id
+)
+SELECT m.correction_id, m.visit_id, m.corrected_field, m.target, m.new_value, m.entered_value, m.reason, m.corrected_at,
+    m.new_value = '' OR CASE m.corrected_field
+        WHEN 'link' THEN m.new_value = 'none' OR m.correction_id IN (FROM link)
+        WHEN 'owner' THEN m.new_value IN (SELECT technician_id FROM delivered.technicians)
+            OR (SELECT count(*) FROM delivered.technicians) = 0
+        WHEN 'part_class' THEN (m.target IS NULL OR regexp_full_match(m.target, '\d+'))
+            AND m.new_value IN (SELECT new_value FROM allowed_correction WHERE corrected_field = 'part_class')
+        ELSE EXISTS (SELECT 1 FROM allowed_correction AS a
+            WHERE a.corrected_field = m.corrected_field AND a.new_value = m.new_value) END AS is_allowed
+FROM meant AS m
