@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from models.figures.callbacks import Callbacks, callbacks
 from models.figures.control import ControlChart, control
@@ -47,6 +48,8 @@ class Figures:
     waste: Waste
 
 
+# One thread in sums of products: the same digits on any number of cores.
+@threadpool_limits.wrap(limits=1, user_api="blas")
 def compute(
     con: duckdb.DuckDBPyConnection,
     settings: Any,

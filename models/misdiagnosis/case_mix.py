@@ -68,9 +68,7 @@ def _fit(x: NDArray, hit: NDArray, total: NDArray) -> NDArray[np.float64]:
     mean = (hit.sum() + 0.5) / (total.sum() + 1)
     if hit.sum() <= 0 or hit.sum() >= total.sum():
         return np.full(len(x), mean)
-    # Each cell once as hits and once as misses, weighted by their (fractional) numbers.
-    rows = np.concatenate([np.flatnonzero(hit > 0), np.flatnonzero(total - hit > 0)])
-    y = np.concatenate([np.ones((hit > 0).sum()), np.zeros((total - hit > 0).sum())])
-    weight = np.concatenate([hit[hit > 0], (total - hit)[total - hit > 0]])
-    beta = fit_logistic(x[rows], y, weight)
+    # A fold without a like case leaves its cell out of the fit.
+    is_there = total > 0
+    beta = fit_logistic(x[is_there], hit[is_there] / total[is_there], total[is_there])
     return special.expit(beta[0] + x @ beta[1:])
