@@ -91,6 +91,11 @@ def failures_in_words(home: Path) -> Iterator[None]:
         raise
 
 
+def is_disk_full(error: BaseException) -> bool:
+    """Whether an error of the system or of the database says that the disk, or the user's share of it, is full."""
+    return _errno_in(error) in _DISK_FULL
+
+
 def disk_full(home: Path, needed: int | None = None, free: int | None = None) -> str:
     """The sentence for a full disk. needed, free: bytes, where known."""
     sizes = "" if needed is None or free is None else f" ({needed / 1e9:.2f} GB needed, {free / 1e9:.2f} GB free)"

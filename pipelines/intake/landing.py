@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 import shutil
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -19,6 +20,8 @@ from pipelines.intake.text_facts import CHUNK, TextFacts, to_utf8
 # Characters in which the header is looked for, and of each line; the csv module takes no fields of 131,072 and more.
 _SAMPLE = 1 << 20
 _LONGEST_SAMPLED = 1 << 16
+# Longer lines of JSON are held back.
+_LONGEST_JSON_BYTES = 1 << 24
 _LINE_END = r"\r\n|\n|\r"
 # Looked for in any case; other marks are tried when they stand in the first lines.
 DELIMITERS = ",;\t|"
@@ -112,13 +115,7 @@ def land_json_lines(con: duckdb.DuckDBPyConnection, path: Path, facts: TextFacts
     if facts.encoding != "utf-8":
         readable = scratch / "rewritten.jsonl"
         to_utf8(path, facts.encoding, readable)
-    con.execute(
-        """CREATE OR REPLACE TABLE landing.json_line AS SELECT line, row_number() OVER () AS n,
-               CASE WHEN json_valid(line) THEN json_type(line) = 'OBJECT' ELSE false END AS is_object
-           FROM read_csv(?, columns = {'line': 'VARCHAR'}, auto_detect = false, delim = e'\\x01', quote = '', escape = '',
-               header = false)""",
-        [str(readable)],
-    )
+    too_long = _read_json_lines(con, readable)
     keys = [
         row[0]
         for row in con.execute(
@@ -133,8 +130,37 @@ def land_json_lines(con: duckdb.DuckDBPyConnection, path: Path, facts: TextFacts
         "SELECT n, line FROM landing.json_line WHERE NOT is_object AND trim(line) <> '' ORDER BY n"
     ).fetchall()
     relation = f"(SELECT {picked} FROM landing.json_line WHERE is_object ORDER BY n)"
-    rows = tuple(SpoiledRow(n, "unreadable", "text that is no JSON object", line) for n, line in spoiled)
-    return _with_header(relation, path, keys, rows)
+    rows = [SpoiledRow(_line_of(n, too_long), "unreadable", "text that is no JSON object", line) for n, line in spoiled]
+    said = f"a line longer than {_LONGEST_JSON_BYTES >> 20} MB"
+    rows += [SpoiledRow(line, "unreadable", said, text) for line, text in too_long.items()]
+    return _with_header(relation, path, keys, tuple(sorted(rows, key=lambda row: row.line)))
+
+
+def _read_json_lines(con: duckdb.DuckDBPyConnection, path: Path) -> dict[int, str]:
+    """landing.json_line (line, n, is_object), n being its place; the beginnings of lines too long to be read, by line."""
+    con.execute("DROP TABLE IF EXISTS reject_scans")
+    con.execute("DROP TABLE IF EXISTS reject_errors")
+    con.execute("SET preserve_insertion_order = true")
+    try:
+        con.execute(
+            """CREATE OR REPLACE TABLE landing.json_line AS SELECT line, row_number() OVER () AS n,
+                   CASE WHEN json_valid(line) THEN json_type(line) = 'OBJECT' ELSE false END AS is_object
+               FROM read_csv(?, columns = {'line': 'VARCHAR'}, auto_detect = false, delim = e'\\x01', quote = '', escape = '',
+                   header = false, max_line_size = ?, store_rejects = true)""",
+            [str(path), _LONGEST_JSON_BYTES],
+        )
+    finally:
+        con.execute("SET preserve_insertion_order = false")
+    return dict(
+        con.execute("SELECT line, any_value(csv_line) FROM reject_errors GROUP BY line ORDER BY line").fetchall()
+    )
+
+
+def _line_of(n: int, left_out: Iterable[int]) -> int:
+    """The line of the n-th line that was read. left_out: rising lines that were not."""
+    for line in left_out:
+        n += line <= n
+    return n
 
 
 def land_rows(con: duckdb.DuckDBPyConnection, stem: str, shown: str, rows: list[list[str | None]]) -> Landed:

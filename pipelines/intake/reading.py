@@ -111,7 +111,7 @@ def _insert_quickly(
             f"""INSERT INTO {target.relation} SELECT {", ".join(stored_list(rules))}, {load_id}, NULL,
                 CASE WHEN is_suspect THEN [{", ".join(texts)}] END FROM ({query})""",
         )
-    except duckdb.InvalidInputException as error:
+    except (duckdb.InvalidInputException, duckdb.NotImplementedException) as error:
         raise UnreadableText(str(error).splitlines()[0][:200]) from error
     finally:
         con.execute("SET preserve_insertion_order = false")

@@ -23,10 +23,13 @@ from pipelines.intake.sheets import sheets_of
 from pipelines.intake.sql_text import count, first_row, text
 from pipelines.intake.text_facts import TextFacts, text_facts
 from pipelines.settings import Settings
+from pipelines.store_connection import is_disk_full
 
 CLEANING = Path(__file__).parent / "cleaning.sql"
 # A sheet of our own blank templates that holds no records.
 _LIST_SHEET = "code_lists"
+# What the database cannot go on after, whichever file it was at.
+_OF_THE_LOAD = (duckdb.OutOfMemoryException, duckdb.FatalException, duckdb.InternalException, duckdb.InterruptException)
 Land = Callable[[], Landed]
 
 
@@ -110,8 +113,8 @@ class LoadSession:
             for shown, land, is_sheet in self._tables_of(path, kind, facts):
                 self._read_table(shown, land, facts, told, kind == "text" and not is_sheet, path)
             self._digests.add(facts.digest)
-        except IntakeError as refusal:
-            self.reports.append(FileReport(path.name, error=str(refusal)))
+        except (IntakeError, OSError) as error:
+            self.reports.append(FileReport(path.name, error=_refusal(error)))
 
     def _is_known(self, path: Path, facts: TextFacts) -> bool:
         known = first_row(self.con, 'SELECT table_name FROM "load" WHERE file_digest = ? LIMIT 1', [facts.digest])
@@ -157,10 +160,11 @@ class LoadSession:
                     raise IntakeError(f"cannot be read as a table ({gave_up}).") from gave_up
                 landed = land_text(path, facts, self.scratch, is_rewritten=True)
                 read = self._read_again(landed, target, load_id)
-        except IntakeError as refusal:
+        except (IntakeError, OSError, duckdb.Error) as error:
+            refusal = _refusal(error)
             if target is not None:
                 take_back(self.con, target, load_id)
-            self.reports.append(FileReport(shown, error=str(refusal)))
+            self.reports.append(FileReport(shown, error=refusal))
             return
         finally:
             for name in ("rewritten.csv", "from_header.csv", "rewritten.jsonl"):
@@ -228,6 +232,15 @@ class LoadSession:
                 report.seconds,
             ],
         )
+
+
+def _refusal(error: Exception) -> str:
+    """What is said of the file that an error refuses; an error that concerns the whole load is raised again."""
+    if isinstance(error, IntakeError):
+        return str(error)
+    if is_disk_full(error) or isinstance(error, _OF_THE_LOAD):
+        raise error
+    return f"cannot be read ({str(error).splitlines()[0][:200]}). Export it again; nothing was loaded from it."
 
 
 def _waited(found: Future[TextFacts]) -> TextFacts:

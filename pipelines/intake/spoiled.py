@@ -19,7 +19,7 @@ _FEWEST_COLUMNS = 4
 def spoiled_rows(con: duckdb.DuckDBPyConnection, n_above: int) -> list[SpoiledRow]:
     """The rows the CSV reader set aside, by its own count of lines. n_above: lines above the header, which it was not given."""
     found = con.execute(
-        """SELECT line, arg_max(error_type, column_idx), max(column_idx), any_value(csv_line) FROM reject_errors
+        """SELECT line, arg_max(error_type, coalesce(column_idx, 0)), max(column_idx), any_value(csv_line) FROM reject_errors
            GROUP BY line ORDER BY line"""
     ).fetchall()
     return [_spoiled(n_above + line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
@@ -60,7 +60,7 @@ def _row_shape(landed: Landed, line_end: str) -> str:
     return f"{line_end}([^\\s{mark}][^\\n{mark}]*{mark}|{mark}){{{fields},}}"
 
 
-def _spoiled(line: int, kind: str, column: int, row: str) -> SpoiledRow:
+def _spoiled(line: int, kind: str, column: int | None, row: str) -> SpoiledRow:
     if kind in ("MISSING COLUMNS", "TOO MANY COLUMNS"):
         got = "fewer fields" if kind == "MISSING COLUMNS" else "more fields"
         return SpoiledRow(line, "ragged_row", got, row)
