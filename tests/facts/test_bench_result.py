@@ -150,3 +150,23 @@ def matches(records, test):
 )
 def test_which_swap_a_test_belongs_to(records, test, swap):
     assert matches(records, test) == swap
+
+
+@pytest.mark.parametrize(
+    ("tested_at", "swap"),
+    [
+        ("2024-03-01 07:00", ["v1#1"]),
+        ("2024-03-01 06:00", ["v0#1"]),
+        ("2024-03-01 23:30", ["v1#1"]),
+    ],
+)
+def test_a_test_dated_by_its_day_belongs_to_the_switch_taken_out_that_day(records_with, tested_at, swap):
+    """The day is that of the company's place: 07:00 UTC is its midnight of 1 March, where the swap was at 15:00."""
+    records = records_with(time_zone="America/Denver")
+    records.visits("""
+        visit_id | symptom          | arrived_at
+        v0       | draft_not_proven | 2023-03-01 15:00
+        v1       | draft_not_proven | 2024-03-01 22:00""")
+    records.lines("visit_id | removed_tag\n v0 | T-1\n v1 | T-1")
+    add(records, {"bench_test_id": "X", "pressure_unit": "Pa", "removed_tag": "T-1", "tested_at": tested_at})
+    assert [row[0] for row in records.ask("SELECT swap_id FROM bench_match")] == swap

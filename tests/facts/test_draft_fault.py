@@ -157,3 +157,22 @@ def test_a_planned_visit_between_completion_and_the_call_does_not_hide_it(record
     )
     if is_new:
         assert records.one("SELECT callback_visit_id FROM callback WHERE draft_fault_id = 'v1'") == "v4"
+
+
+@pytest.mark.parametrize(
+    ("follows", "link", "expected"),
+    [
+        ("", "v1", [("v1", ["v1", "v2"])]),
+        ("far", "v1", [("v1", ["v1", "v2"])]),
+        ("v1", "", [("v1", ["v1", "v2"])]),
+        ("v1", "none", [("v1", ["v1"]), ("v2", ["v2"])]),
+        ("", "", [("v1", ["v1"]), ("v2", ["v2"])]),
+    ],
+)
+def test_a_return_without_a_job_joins_that_of_the_visit_it_follows_as_corrected(records, follows, link, expected):
+    records.visits(f"""
+        visit_id | visit_kind      | symptom          | arrived_at | is_declared_complete | follows_visit_id
+        v1       | no_heat         | draft_not_proven | 2024-01-01 | false                |
+        v2       | return_for_part |                  | 2024-01-03 | true                 | {follows}""")
+    records.lines("visit_id\n v2").correct("v2", "link", link)
+    assert members(records) == expected

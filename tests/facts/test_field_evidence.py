@@ -110,3 +110,24 @@ def test_no_reading_at_all(records):
     records.visits("visit_id | symptom | arrived_at\n v1 | draft_not_proven | 2024-01-01")
     row = records.one("SELECT evidence, n_readings_before, has_gauge_reading, has_after_reading FROM field_evidence")
     assert row == ("no_reading", 0, False, False)
+
+
+@pytest.mark.parametrize("quantity", ["contact_voltage", "draft_at_port", "draft_at_switch"])
+@pytest.mark.parametrize(
+    ("condition", "contacts", "taken", "evidence"),
+    [
+        ("at_rest", "closed", BEFORE, "switch_shown_faulty"),
+        ("at_rest", "open", BEFORE, "no_reading"),
+        ("at_rest", "closed", "after_repair", "no_reading"),
+        ("hot_running", "closed", BEFORE, "no_reading"),
+    ],
+)
+def test_contacts_closed_at_rest_count_whatever_was_read(records, quantity, condition, contacts, taken, evidence):
+    """Draft at the switch has no unit here, so that it is no draft reading either."""
+    records.visits("visit_id | symptom | arrived_at\n v1 | switch_closed_at_rest | 2024-01-01").lines("visit_id\n v1")
+    records.given(
+        readings=f"""
+        visit_id | reading_no | quantity   | value | condition   | contacts   | taken
+        v1       | 1          | {quantity} | 0     | {condition} | {contacts} | {taken}"""
+    )
+    assert records.one("SELECT evidence, draft_pa, margin_pa FROM field_evidence") == (evidence, None, None)

@@ -1,6 +1,7 @@
 -- one row per draft fault: what the readings before the repair say about the switch
 -- kept as: table by site
--- Only draft read at the switch counts, with the state of the contacts, before the first swap. guard = factor x u, with u
+-- Before the first swap, draft read at the switch counts, with the state of the contacts; and contacts closed at rest
+-- count whatever else was read with them, since at rest there is no draft to hold them. guard = factor x u, with u
 -- from the gauge, its smallest step and the tolerance of the make point (half width over the root of three).
 -- made = past the make point; a reading at rest has no margin. Readings that contradict each other leave it unclear.
 WITH rated AS (
@@ -14,8 +15,9 @@ WITH rated AS (
         USING (draft_fault_id)
 ),
 taken AS (
-    SELECT d.draft_fault_id, d.visit_no, r.reading_no, r.quantity, r.value_pa AS draft_pa, r.condition, r.contacts,
-        r.gauge_id, r.quantity = 'draft_at_switch' AND r.value_pa IS NOT NULL AS is_draft,
+    SELECT d.draft_fault_id, d.visit_no, r.reading_no, r.quantity, r.condition, r.contacts, r.gauge_id,
+        CASE WHEN r.quantity = 'draft_at_switch' THEN r.value_pa END AS draft_pa,
+        r.quantity = 'draft_at_switch' AND r.value_pa IS NOT NULL AS is_draft,
         coalesce(r.taken = 'before_repair' AND coalesce(d.arrived_at <= d.first_swap_at, true), false)
             OR (r.taken IS NULL AND coalesce(d.arrived_at < d.first_swap_at, false)) AS is_before,
         coalesce(r.taken = 'after_repair', false) AS is_after,
@@ -35,7 +37,7 @@ compared AS (
 judged AS (
     SELECT *,
         is_draft AND is_before AND contacts IS NOT NULL AS is_usable,
-        coalesce(is_draft AND is_before AND is_at_rest AND contacts = 'closed', false) AS is_closed_at_rest,
+        coalesce(is_before AND is_at_rest AND contacts = 'closed', false) AS is_closed_at_rest,
         coalesce(is_draft AND is_before AND margin_pa > guard_pa AND contacts = 'open', false) AS is_open_past_guard,
         coalesce(is_draft AND is_before AND is_running AND margin_pa < 0 AND contacts = 'open', false) AS is_short,
         coalesce(is_draft AND is_before AND margin_pa >= 0 AND contacts = 'closed', false) AS is_made,

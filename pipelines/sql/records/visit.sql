@@ -2,7 +2,7 @@
 -- kept as: table by site
 -- A blank appliance is filled in where the site has exactly one in service that day; it still counts as not proven.
 -- n_minutes is unknown where the departure cannot be right: before the arrival, or more than a day after it.
--- A planned return without a job number joins the job of the visit it follows.
+-- A planned return without a job number joins the job of the visit it follows; a corrected link goes before the delivered.
 WITH corrected AS (
     SELECT visit_id, max(new_value) FILTER (WHERE corrected_field = 'cause_code') AS cause_code,
         max(new_value) FILTER (WHERE corrected_field = 'link') AS link
@@ -18,8 +18,9 @@ sole AS (
 ),
 joined_job AS (
     SELECT v.visit_id, coalesce(earlier.job_id, earlier.visit_id) AS job_id
-    FROM delivered.visits AS v JOIN delivered.visits AS earlier
-        ON earlier.visit_id = v.follows_visit_id AND earlier.site_id = v.site_id
+    FROM delivered.visits AS v LEFT JOIN corrected AS c USING (visit_id)
+    JOIN delivered.visits AS earlier
+        ON earlier.visit_id = coalesce(c.link, v.follows_visit_id) AND earlier.site_id = v.site_id
     WHERE v.job_id IS NULL AND v.visit_kind = 'return_for_part'
 ),
 placed AS (
