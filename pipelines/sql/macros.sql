@@ -35,6 +35,13 @@ CREATE OR REPLACE MACRO resolution_uncertainty_pa(resolution_pa, assumed_pa) AS 
 -- The calendar day at the company's place of a time kept in UTC.
 CREATE OR REPLACE MACRO local_date(at_utc, zone) AS CAST(make_timestamptz(epoch_us(at_utc)) AT TIME ZONE zone AS DATE);
 
+-- Whether a time kept in UTC is a bare date: midnight at the company's place or in UTC. Offsets are whole quarters of an hour,
+-- so that most times need no look at the calendar.
+CREATE OR REPLACE MACRO is_day_only(at_utc, zone) AS CASE
+    WHEN epoch_us(at_utc) % 900000000 <> 0 THEN false
+    ELSE epoch_us(at_utc) % 86400000000 = 0
+        OR CAST(make_timestamptz(epoch_us(at_utc)) AT TIME ZONE zone AS TIME) = TIME '00:00:00' END;
+
 -- Kinds of visit that are made without anything having failed.
 CREATE OR REPLACE MACRO is_planned_kind(visit_kind) AS visit_kind IN ('maintenance', 'inspection', 'installation');
 

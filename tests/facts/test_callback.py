@@ -224,3 +224,56 @@ def test_a_last_job_left_after_midnight_is_watched_for_no_days(records):
         a        | draft_not_proven | 2024-01-01 23:30 | 2024-01-02 00:30""")
     assert records.ask(WATCHED) == [(date(2024, 1, 2), None, None, 0, "data_end")]
     assert "callback_before_start" not in records.found()
+
+
+@pytest.mark.parametrize(
+    ("visit_id", "job_id", "arrived_at", "left_at", "expected"),
+    [
+        ("b", "K", "2024-01-01", None, [("b", 0, "callback")]),
+        ("b", "K", "2024-01-01", "2024-01-01 16:00", [("b", 0, "callback")]),
+        ("b", "K", "2024-01-01", "2024-01-02 00:00", [("b", 0, "callback")]),
+        ("B", "K", "2024-01-01", None, []),
+        ("b", "K", "2024-01-01 09:15", "2024-01-01 16:00", []),
+        ("b", "K", "2024-01-01 09:15", None, [("b", 0, "callback")]),
+    ],
+)
+def test_a_call_on_the_same_day_without_times(records, visit_id, job_id, arrived_at, left_at, expected):
+    """Of visits with dates only, the one with the later visit_id is taken for the later one. Ids order by characters."""
+    then(records, f"{visit_id} | one | F1 | {job_id} | no_heat | draft_not_proven | | {arrived_at} | true")
+    records.con.execute("UPDATE delivered.visits SET left_at = ? WHERE visit_id = 'a'", [left_at])
+    assert link(records) == expected
+    if expected and arrived_at == "2024-01-01":
+        assert records.ask("SELECT draft_fault_id FROM callback WHERE callback_visit_id IS NOT NULL") == [("a",)]
+        assert records.found() == {}
+
+
+def test_two_jobs_with_one_and_the_same_time_of_arrival_are_one_attendance(records):
+    then(
+        records,
+        "b | one | F1 | K | no_heat | draft_not_proven | | 2024-01-01 09:12 | true",
+        first="a | one | F1 | J | no_heat | draft_not_proven | | 2024-01-01 09:12 | true",
+    )
+    assert link(records) == []
+
+
+def test_links_of_dates_only_end_at_the_next_fault_of_that_day_and_so_does_the_watch(records):
+    then(
+        records,
+        "b | one | F1 | K | maintenance |                  | | 2024-01-01 |",
+        "c | one | F1 | L | no_heat     | draft_not_proven | | 2024-01-01 | true",
+        "d | one | F1 | M | no_heat     | draft_not_proven | | 2024-01-01 | true",
+        "e | one | F1 | N | no_heat     | draft_not_proven | | 2024-01-05 | true",
+    ).lines("visit_id\n a\n b\n c\n d")
+    pairs = records.ask("SELECT draft_fault_id, next_visit_id FROM visit_link ORDER BY ALL")
+    assert pairs == [("a", "b"), ("b", "c"), ("c", "d"), ("d", "e")]
+    assert records.ask(WATCHED) == [(date(2024, 1, 1), None, None, 0, "next_swap")]
+
+
+def test_midnight_at_the_company_s_place_is_a_bare_date(records_with):
+    records = records_with(time_zone="America/Denver")
+    then(
+        records,
+        "b | one | F1 | K | no_heat | draft_not_proven | | 2024-01-01 07:00 | true",
+        first="a | one | F1 | J | no_heat | draft_not_proven | | 2024-01-01 07:00 | true",
+    )
+    assert link(records) == [("b", 0, "callback")]

@@ -28,6 +28,7 @@ SELECT g.draft_fault_id, v.job_id, v.site_id, g.appliance_key, g.is_appliance_pr
     g.is_by_symptom, g.n_visits, coalesce(s.n_swaps, 0) AS n_swaps, coalesce(s.n_swaps, 0) > 0 AS has_swap,
     CASE WHEN done.left_at BETWEEN done.arrived_at AND done.arrived_at + INTERVAL 1 DAY THEN done.left_at
         ELSE done.arrived_at END AS completed_at,
+    done.visit_id AS completing_visit_id, done.arrived_at AS completing_arrived_at,
     coalesce(owned.technician_id, done.technician_id) AS owner_id,
     g.waits_for_part, g.is_declared_complete, g.is_declared_complete OR (NOT g.is_closing_known AND NOT g.waits_for_part) AS is_closed
 FROM gathered AS g

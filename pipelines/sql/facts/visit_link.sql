@@ -2,17 +2,30 @@
 -- kept as: table by site
 -- Within 400 days. Where the appliance is not known on either side, visits to the same site are linked, but an
 -- unplanned one for the same lost function is then uncertain. A correction of the link or the class wins.
+-- Visits with dates only, of one day: those with a later visit_id on another job count as later.
 -- Same lost function: a draft symptom or a swap; or a draft cause with no other complaint than no heat.
 WITH closed AS (
     SELECT f.draft_fault_id, f.site_id, f.job_id, f.appliance_key, coalesce(f.appliance_key, '') AS key_or_none,
-        f.completed_at, f.waits_for_part, local_date(f.completed_at, s.time_zone) AS completed_on
+        f.completed_at, f.completing_visit_id, f.completing_arrived_at, f.waits_for_part,
+        local_date(f.completed_at, s.time_zone) AS completed_on,
+        is_day_only(f.completing_arrived_at, s.time_zone) AS is_day_only
     FROM draft_fault AS f CROSS JOIN setting AS s WHERE f.is_closed
 ),
+next_that_day AS (
+    SELECT f.draft_fault_id, min(n.draft_fault_id) AS next_fault_id
+    FROM closed AS f JOIN draft_fault AS n
+        ON n.site_id = f.site_id AND n.arrived_at = f.completing_arrived_at AND coalesce(n.appliance_key, '') = f.key_or_none
+    WHERE f.is_day_only AND n.draft_fault_id > f.completing_visit_id AND n.job_id <> f.job_id
+    GROUP BY f.draft_fault_id
+),
 fault AS MATERIALIZED (
-    SELECT f.*, coalesce(n.arrived_at, TIMESTAMP '9999-01-01') AS next_at
+    -- completed_at is never before the fault's own arrival, so that a fault does not end its own links
+    SELECT f.*, d.next_fault_id AS next_that_day_id,
+        CASE WHEN d.next_fault_id IS NULL THEN coalesce(n.arrived_at, TIMESTAMP '9999-01-01') END AS next_at
     FROM closed AS f ASOF LEFT JOIN (
         SELECT site_id, coalesce(appliance_key, '') AS key_or_none, arrived_at FROM draft_fault) AS n
         ON n.site_id = f.site_id AND n.key_or_none = f.key_or_none AND f.completed_at < n.arrived_at
+    LEFT JOIN next_that_day AS d USING (draft_fault_id)
 ),
 near AS (
     -- on the site and in time; whether it is the same appliance is looked at below
@@ -21,6 +34,12 @@ near AS (
         v.is_draft_symptom, v.cause_group, v.appliance_key, v.follows_visit_id, v.is_link_corrected
     FROM fault AS f JOIN visit AS v ON v.site_id = f.site_id AND v.arrived_at > f.completed_at AND v.arrived_at <= f.next_at
     WHERE v.arrived_on - f.completed_on <= 400
+    UNION ALL
+    SELECT f.draft_fault_id, f.appliance_key, f.waits_for_part, false, 0, v.visit_id, v.site_id, v.arrived_at, v.visit_kind,
+        v.symptom, v.is_draft_symptom, v.cause_group, v.appliance_key, v.follows_visit_id, v.is_link_corrected
+    FROM fault AS f JOIN visit AS v ON v.site_id = f.site_id AND v.arrived_at = f.completing_arrived_at
+    WHERE f.is_day_only AND v.job_id <> f.job_id AND v.visit_id > f.completing_visit_id
+        AND v.visit_id <= coalesce(f.next_that_day_id, v.visit_id)
 ),
 pair AS (
     SELECT v.*, coalesce(d.has_swap, false) AS has_swap,
