@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
+from models.methods.beta_mixture import Parts, mixture_cdf, mixture_quantile
 from models.methods.false_discovery import benjamini_hochberg, select_by_fdr
 from models.methods.proportion import check_counts, check_level
 
@@ -76,11 +77,11 @@ class Shrunken:
     expected: NDArray
     raw: NDArray
     wide_probability: NDArray
-    parts: tuple[NDArray, NDArray, NDArray, NDArray]
+    parts: Parts
 
     def probability_above(self, margin: float = 0.0) -> NDArray:
         """Probability that the true share exceeds the expected one by more than `margin`, shape (n_units,)."""
-        return 1 - _mixture_cdf(self.expected + margin, self.wide_probability, self.parts)
+        return 1 - mixture_cdf(self.expected + margin, self.wide_probability, self.parts)
 
 
 def fit_null(observed: ArrayLike, n: ArrayLike, expected_rate: ArrayLike, variance: ArrayLike | None = None) -> Null:
@@ -122,21 +123,9 @@ def shrink(
     """
     check_level(level)
     y, cases, rate, extra = _units(observed, n, expected_rate, variance)
-    mean = null.mean(rate)
-    hits, effective = _effective(y, cases, extra)
-    parts, wide = [], np.zeros(y.size)
-    logs = []
-    for rho in (null.overdispersion, max(WIDE, null.overdispersion)):
-        kappa = 1 / rho - 1
-        a, b = mean * kappa + hits, (1 - mean) * kappa + effective - hits
-        parts += [a, b]
-        logs.append(special.betaln(a, b) - special.betaln(mean * kappa, (1 - mean) * kappa))
-    if null.wide_weight > 0:
-        odds = np.log(null.wide_weight / (1 - null.wide_weight)) + logs[1] - logs[0]
-        wide = special.expit(odds)
-    shape = (parts[0], parts[1], parts[2], parts[3])
+    mean, wide, shape = _posterior(y, cases, rate, extra, null)
     value = (1 - wide) * shape[0] / (shape[0] + shape[1]) + wide * shape[2] / (shape[2] + shape[3])
-    low, high = (_mixture_quantile(q, wide, shape) for q in ((1 - level) / 2, (1 + level) / 2))
+    low, high = (mixture_quantile(q, wide, shape) for q in ((1 - level) / 2, (1 + level) / 2))
     raw = np.divide(y, cases, out=np.full(y.size, np.nan), where=cases > 0)
     return Shrunken(value, low, high, mean, raw, wide, shape)
 
@@ -171,8 +160,10 @@ def smallest_detectable_excess(
     for i, (size, rate) in enumerate(zip(cases, rates, strict=True)):
         if size < 1:
             continue
-        count = np.arange(size + 1)
-        chance = shrink(count, np.full(size + 1, size), np.full(size + 1, rate), null).probability_above(margin)
+        count = np.arange(size + 1.0)
+        every = np.full(size + 1, float(size)), np.full(size + 1, rate), np.zeros(size + 1)
+        mean, wide, parts = _posterior(count, *every, null)
+        chance = 1 - mixture_cdf(mean + margin, wide, parts)
         if not (chance >= 1 - limit).any():
             continue
         needed = int(np.argmax(chance >= 1 - limit))
@@ -280,15 +271,18 @@ def _wide_weight(y: NDArray, cases: NDArray, mean: NDArray, extra: NDArray, rho:
     return weight
 
 
-def _mixture_cdf(x: NDArray, wide: NDArray, parts: tuple[NDArray, NDArray, NDArray, NDArray]) -> NDArray:
-    at = np.clip(x, 0, 1)
-    return (1 - wide) * special.betainc(parts[0], parts[1], at) + wide * special.betainc(parts[2], parts[3], at)
-
-
-def _mixture_quantile(q: float, wide: NDArray, parts: tuple[NDArray, NDArray, NDArray, NDArray]) -> NDArray:
-    low, high = np.zeros(wide.size), np.ones(wide.size)
-    for _ in range(50):
-        middle = (low + high) / 2
-        is_below = _mixture_cdf(middle, wide, parts) < q
-        low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
-    return (low + high) / 2
+def _posterior(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray, null: Null) -> tuple[NDArray, NDArray, Parts]:
+    """The null's mean, the chance of the wide group, and the shapes a, b of both beta distributions, per unit."""
+    mean = null.mean(rate)
+    hits, effective = _effective(y, cases, extra)
+    parts, wide = [], np.zeros(y.size)
+    logs = []
+    for rho in (null.overdispersion, max(WIDE, null.overdispersion)):
+        kappa = 1 / rho - 1
+        a, b = mean * kappa + hits, (1 - mean) * kappa + effective - hits
+        parts += [a, b]
+        logs.append(special.betaln(a, b) - special.betaln(mean * kappa, (1 - mean) * kappa))
+    if null.wide_weight > 0:
+        odds = np.log(null.wide_weight / (1 - null.wide_weight)) + logs[1] - logs[0]
+        wide = special.expit(odds)
+    return mean, wide, (parts[0], parts[1], parts[2], parts[3])
