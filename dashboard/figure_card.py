@@ -61,7 +61,7 @@ def _bar(estimate: Estimate, unit: str, reach: str) -> str:
         estimate.low is None
         or estimate.high is None
         or estimate.value is None
-        or unit in ("day_of_year", "points", "number2")
+        or unit in ("day_of_year", "points", "Pa", "in. w.c.")
     ):
         return ""
     end = 1.0 if unit == "share" else max(estimate.high, estimate.value, 0.0) * 1.15

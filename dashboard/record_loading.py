@@ -10,15 +10,21 @@ from typing import Any
 import streamlit as st
 
 from dashboard import page, store_access, words
+from dashboard.commands import DEMO_MARKER
+from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
 from pipelines.errors import GoodpullError
 
+REASONS_SHOWN = 3
 KINDS = ["csv", "txt", "tsv", "xlsx", "parquet", "jsonl", "ndjson"]
 
 
 def show() -> None:
     """The two ways to load, and the report of the last load."""
     st.header("Load files")
+    why_not = refusal()
+    if why_not:
+        st.info(words.plain(why_not))
     upload, path = st.tabs(["Choose files", "Name a folder or file on this machine"])
     with upload:
         files = st.file_uploader(
@@ -46,7 +52,8 @@ def _buttons(key: str, is_ready: bool, work: Callable[[bool], None]) -> None:
             help="Says what a load would do; changes nothing.",
         ):
             work(True)
-        if st.button("Load", key=f"load_button_{key}", disabled=not is_ready, type="primary"):
+        is_refused = refusal() is not None
+        if st.button("Load", key=f"load_button_{key}", disabled=not is_ready or is_refused, type="primary"):
             work(False)
 
 
@@ -64,6 +71,10 @@ def _load_uploaded(files: Sequence[Any], is_dry_run: bool) -> None:
 def _load(paths: list[Path], is_dry_run: bool) -> None:
     from pipelines.loading import load
 
+    if not is_dry_run and refusal() is not None:
+        # The button is off; a home that became a demo since the page was drawn is refused here.
+        st.error(words.plain(refusal()))
+        return
     bar = st.progress(0.0, text="Reading the files")
 
     def progress(step: str, done: float | None) -> None:
@@ -120,6 +131,29 @@ def _remark(file: Any) -> str:
         parts.append("Personal columns dropped: " + ", ".join(file.dropped_columns) + ".")
     if file.unknown_columns:
         parts.append("Columns not read: " + ", ".join(file.unknown_columns) + ".")
-    parts += [f"{words.count(n)} × {reason}" for reason, n in list(file.reasons.items())[:3]]
+    ordered = sorted(file.reasons.items(), key=lambda one: (-one[1], one[0]))
+    parts += [_told(file, reason, n) for reason, n in ordered[:REASONS_SHOWN]]
+    if len(ordered) > REASONS_SHOWN:
+        parts.append(f"And {words.plural(len(ordered) - REASONS_SHOWN, 'other reason')}; see Held back after a load.")
     parts += [message for message in file.messages[:3] if message not in parts]
     return " ".join(parts)
+
+
+def _told(file: Any, reason: str, n: int) -> str:
+    """How many cells were refused for one reason, and the sentence of the first of them, with its line."""
+    example = file.examples.get(reason, "").removeprefix(file.file_name).removesuffix(WHAT_NEXT).strip()
+    return (
+        f"{words.plural(n, 'cell')} held back, such as {example}"
+        if example
+        else f"{words.plural(n, 'cell')} held back."
+    )
+
+
+def refusal() -> str | None:
+    """Why nothing may be loaded here: the home holds the invented fleet. None where loading is allowed."""
+    if not (store_access.home() / DEMO_MARKER).exists():
+        return None
+    return (
+        f"{store_access.home()} holds the invented demo fleet; own records would mix with it. Open another folder, "
+        "such as: goodpull open --home company. Checking files is allowed; it changes nothing."
+    )

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import store_access, words
+from dashboard.commands import DEMO_MARKER
 from models.figures.scope import Scope
 
 ALL = "All"
@@ -147,6 +148,6 @@ def freshness(extent: dict[str, Any], today: dt.date) -> str:
         parts.append(f"<strong>the newest visit is {words.count(days)} days old</strong>")
     if load.get("n_held_back"):
         parts.append(f"{words.plural(load['n_held_back'], 'row')} held back (see Records)")
-    if (store_access.home() / "demo.json").exists():
+    if (store_access.home() / DEMO_MARKER).exists():
         parts.insert(0, "<strong>Invented demo fleet</strong>")
     return " · ".join(parts)

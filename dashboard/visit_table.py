@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, exports, page, visit_sheet, words
+from dashboard import code_names, exports, page, store_access, visit_sheet, words
+from models.figures.sites import draft_unit
 
 # Most rows shown on the page, and most rows an export holds.
 ROWS_SHOWN = 500
@@ -28,7 +29,6 @@ TITLES = {
     "cause_code": "Cause recorded",
     "tier": "Root cause",
     "evidence": "Readings say",
-    "margin_pa": "Draft margin, Pa",
     "verdict": "Bench",
     "part_number": "Part",
     "callback_days": "Came back after, days",
@@ -55,9 +55,16 @@ def open_dialog(title: str, key: str, behind: Behind) -> None:
     window()
 
 
-def readable(frame: pd.DataFrame, name_of: Callable[[object], str]) -> pd.DataFrame:
-    """The frame with codes in words, technicians as this reader may see them, and titles for names."""
+def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | None = None) -> pd.DataFrame:
+    """The frame with codes in words, technicians as this reader may see them, and titles for names.
+
+    unit: the company's unit of pressure, for the draft margin (column margin_pa, in pascal).
+    """
     shown = frame.copy()
+    title, per, digits = draft_unit(unit)
+    if "margin_pa" in shown:
+        shown["margin_pa"] = (shown["margin_pa"].astype(float) / per).round(digits)
+        shown = shown.rename(columns={"margin_pa": f"Draft margin, {title}"})
     for name, table in _IN_WORDS.items():
         if name in shown:
             shown[name] = ["" if words.is_missing(code) else words.in_words(code, table) for code in shown[name]]
@@ -72,14 +79,14 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     if frame.empty:
         st.markdown(words.plain(otherwise))
         return
-    name_of = code_names.naming()
-    shown = readable(frame, name_of)
+    name_of, unit = code_names.naming(), store_access.settings().default_pressure_unit
+    shown = readable(frame, name_of, unit)
     above = words.plural(len(frame), "visit")
     if len(frame) == ROWS_SHOWN:
         above = f"The newest {words.count(ROWS_SHOWN)} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
 
     def export() -> bytes:
-        return exports.csv_bytes(readable(behind(ROWS_EXPORTED), name_of))
+        return exports.csv_bytes(readable(behind(ROWS_EXPORTED), name_of, unit))
 
     # Beside the words, not at the right edge: the table's own tools open there.
     with st.container(horizontal=True, vertical_alignment="center"):
@@ -102,7 +109,7 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
         key=f"table_{key}",
         on_select="rerun",
         selection_mode="single-row",
-        column_config=_formats(shown),
+        column_config=_formats(shown, draft_unit(unit)[2]),
         column_order=[title for title in WIDTHS if title in shown.columns],
         alt=f"Table of {words.plural(len(shown), 'visit')}",
     )
@@ -120,6 +127,7 @@ WIDTHS = {
     "Cause recorded": 128,
     "Root cause": 110,
     "Readings say": 106,
+    "Draft margin, in. w.c.": 84,
     "Draft margin, Pa": 70,
     "Bench": 66,
     "Came back after, days": 76,
@@ -129,10 +137,14 @@ WIDTHS = {
 }
 
 
-def _formats(shown: pd.DataFrame) -> dict[str, Any]:
+def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
+    def margin(title: str) -> Callable[[int], Any]:
+        return lambda width: st.column_config.NumberColumn(title, format=f"%.{margin_digits}f", width=width)
+
     special = {
-        "Date": lambda width: st.column_config.DateColumn(format="YYYY-MM-DD", width=width),
-        "Draft margin, Pa": lambda width: st.column_config.NumberColumn("Margin, Pa", format="%.0f", width=width),
+        "Date": lambda width: st.column_config.DateColumn(format="D MMM YYYY", width=width),
+        "Draft margin, Pa": margin("Margin, Pa"),
+        "Draft margin, in. w.c.": margin("Margin, in. w.c."),
         "Came back after, days": lambda width: st.column_config.NumberColumn("Back, days", format="%.0f", width=width),
     }
     return {

@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Sequence
 
+from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate
 from pipelines.contract.codes import CAUSES, SYMPTOM, VISIT_KIND
 from pipelines.contract.units import INCH_OF_WATER_PA
@@ -64,7 +65,7 @@ def pressure(value_pa: float | None, unit: str | None = None) -> str:
     """A draft in inches of water column with pascal beside it, or in pascal alone where that is the company's unit."""
     if value_pa is None or is_missing(value_pa):
         return NOT_KNOWN
-    if unit in ("Pa", "hPa", "mbar", "kPa"):
+    if draft_unit(unit)[0] == "Pa":
         return f"{_minus(value_pa, 0)} Pa"
     return f"{_minus(value_pa / INCH_OF_WATER_PA, 2)} in. w.c. ({_minus(value_pa, 0)} Pa)"
 
@@ -112,9 +113,10 @@ def joined(parts: Sequence[str]) -> str:
 FORMATS = {
     "share": share,
     "points": points,
+    "Pa": lambda amount: NOT_KNOWN if amount is None or is_missing(amount) else f"{_minus(amount, 0)} Pa",
+    "in. w.c.": lambda amount: NOT_KNOWN if amount is None or is_missing(amount) else f"{_minus(amount, 2)} in. w.c.",
     "count": count,
     "number": number,
-    "number2": lambda amount: NOT_KNOWN if amount is None or is_missing(amount) else _minus(amount, 2),
     "days": days,
     "day_of_year": day_of_year,
 }
@@ -138,9 +140,9 @@ def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
     low, high = (value_of(amount, unit, currency) for amount in (estimate.low, estimate.high))
     if low == high:
         return "counted, so without a range"
-    if unit in ("points", "money", "days", "ratio"):
+    if unit in ("points", "money", "days", "ratio", "Pa", "in. w.c."):
         # The unit once, at the end.
-        low = low.rsplit(" ", 1)[0] if " " in low else low
+        low = low.removesuffix(f" {unit}") if unit in ("Pa", "in. w.c.") else low.rsplit(" ", 1)[0]
     return f"between {low} and {high}"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import tomllib
 import types
 import typing
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -24,42 +24,58 @@ class SettingsError(GoodpullError):
     """A setting is not one of ours, or its value is not allowed."""
 
 
+def _set(default: Any, unit: str, meaning: str) -> Any:
+    """A setting: what is used when nothing is set, its unit (blank = none) and its meaning, for people."""
+    return field(default=default, metadata={"unit": unit, "meaning": meaning})
+
+
 @dataclass(frozen=True)
 class Settings:
     """All settings. Shares and probabilities lie in [0, 1], pressures are in pascal, times in days or minutes.
 
+    Each field's metadata holds its `unit` and its `meaning`, as the pages show them.
+
     Raises SettingsError when a value is not allowed.
     """
 
-    time_zone: str = "UTC"
-    currency: str = "USD"
-    default_pressure_unit: str | None = None
+    time_zone: str = _set("UTC", "", "Time zone of the company; days and weeks are counted in it")
+    currency: str = _set("USD", "", "Currency of all amounts; prices in another one are left out")
+    default_pressure_unit: str | None = _set(
+        None, "", "Unit of a pressure reading that names none, and the unit drafts are shown in"
+    )
     # 65 degrees Fahrenheit.
-    heating_base_c: float = 18.333333
-    bench_good_probability: float = 0.95
-    bench_faulty_probability: float = 0.05
-    maximum_contact_ohms: float = 5.0
-    maximum_days_to_bench: int = 14
-    # Where no tolerance is on record: this share of the rated make point, named wherever it is used.
-    assumed_tolerance_share: float = 0.10
-    # For a gauge that is not on record: accuracy as a share of the reading, and its smallest step.
-    assumed_accuracy_share: float = 0.02
-    assumed_resolution_pa: float = 2.5
-    # For a bench test with a single make reading: its repeatability as a share of the reading.
-    assumed_repeatability_share: float = 0.02
-    guard_factor: float = 1.645
-    callback_windows: tuple[int, ...] = (7, 14, 30, 60, 90)
-    headline_window: int = 30
-    season_starts_month: int = 7
+    heating_base_c: float = _set(18.333333, "°C", "Mean temperature of a day below which it is a heating day")
+    bench_good_probability: float = _set(0.95, "share", "A switch is good from this probability of conforming on")
+    bench_faulty_probability: float = _set(0.05, "share", "A switch is faulty up to this probability of conforming")
+    maximum_contact_ohms: float = _set(5.0, "Ω", "Closed contacts above this resistance are a fault")
+    maximum_days_to_bench: int = _set(14, "days", "A switch tested later than this after removal is never called good")
+    assumed_tolerance_share: float = _set(
+        0.10, "share", "Tolerance of the rated make point where none is on record, named where it is used"
+    )
+    assumed_accuracy_share: float = _set(0.02, "share", "Accuracy of a gauge that is not on record, of its reading")
+    assumed_resolution_pa: float = _set(2.5, "Pa", "Smallest step of a gauge that is not on record")
+    assumed_repeatability_share: float = _set(
+        0.02, "share", "Repeatability of a bench test with one make reading, of that reading"
+    )
+    guard_factor: float = _set(
+        1.645, "standard uncertainties", "Distance from the make point before a field reading decides"
+    )
+    callback_windows: tuple[int, ...] = _set(
+        (7, 14, 30, 60, 90), "days", "Days after completion at which callbacks are counted"
+    )
+    headline_window: int = _set(30, "days", "The one of these windows that the pages show first")
+    season_starts_month: int = _set(7, "month of the year", "Month in which a heating season starts")
     # An appliance counts as served from its first visit until this long after its last one, or its removal.
-    service_gap_days: int = 730
-    flag_margin: float = 0.08
-    false_discovery_limit: float = 0.10
-    minimum_cases: int = 5
-    labour_cost_per_hour: float | None = None
-    trip_cost: float | None = None
-    swap_labour_minutes: float = 30.0
-    random_seed: int = 20260101
+    service_gap_days: int = _set(730, "days", "An appliance counts as served until this long after its last visit")
+    flag_margin: float = _set(0.08, "points", "Excess over the expected rate that is looked at for a technician")
+    false_discovery_limit: float = _set(0.10, "share", "Most false marks allowed among all that are marked")
+    minimum_cases: int = _set(5, "cases", "Draft faults below which nobody is compared")
+    labour_cost_per_hour: float | None = _set(
+        None, "currency", "Cost of an hour on site; without it labour is left out"
+    )
+    trip_cost: float | None = _set(None, "currency", "Cost of a trip; without it trips are left out")
+    swap_labour_minutes: float = _set(30.0, "minutes", "Time to fit a switch, beyond the diagnosis needed anyway")
+    random_seed: int = _set(20260101, "", "Start of the random numbers: the same start, the same figures")
 
     def __post_init__(self) -> None:
         for name, (low, high) in _LIMITS.items():

@@ -8,7 +8,7 @@ import pandas as pd
 from dashboard.charts.picture import Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import date, plural
-from pipelines.contract.units import INCH_OF_WATER_PA
+from models.figures.sites import draft_unit
 
 
 def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = None) -> Picture | None:
@@ -20,9 +20,8 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
     if frame.empty:
         return None
     frame["arrived_on"] = pd.to_datetime(frame["arrived_on"])
-    is_pascal = unit in ("Pa", "hPa", "mbar", "kPa")
-    name = "Pa" if is_pascal else "in. w.c."
-    frame["margin"] = frame["margin_pa"].astype(float) / (1 if is_pascal else INCH_OF_WATER_PA)
+    name, per, digits = draft_unit(unit)
+    frame["margin"] = frame["margin_pa"].astype(float) / per
     x = alt.X("arrived_on:T", axis=alt.Axis(title="date of the visit", format="%b %Y", labelAngle=0, tickCount=6))
     y = alt.Y("margin:Q", axis=alt.Axis(title=f"draft above the make point, {name}"), scale=alt.Scale(zero=True))
     base = alt.Chart(frame)
@@ -36,16 +35,16 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
             alt.Tooltip("arrived_on:T", title="date", format="%d %b %Y"),
             alt.Tooltip("visit_id:N", title="visit"),
             alt.Tooltip("appliance:N"),
-            alt.Tooltip("margin:Q", title=f"above the make point, {name}", format=".2f"),
+            alt.Tooltip("margin:Q", title=f"above the make point, {name}", format=f".{digits}f"),
         ],
     )
-    zero = alt.Chart(pd.DataFrame({"at": [0.0], "name": ["make point: below this line the switch must not close"]}))
+    zero = alt.Chart(pd.DataFrame({"at": [0.0], "name": ["rated make point"]}))
     rule = zero.mark_rule(color=colours.alert, strokeDash=[6, 4]).encode(y="at:Q")
     words = zero.mark_text(align="left", dy=10, color=colours.quiet).encode(y="at:Q", x=alt.value(6), text="name:N")
     first, last = frame.iloc[0], frame.iloc[-1]
     text = (
         f"Draft above the make point over {plural(len(frame), 'reading')}, "
-        f"from {first['margin']:.2f} {name} on {date(first['arrived_on'])} "
-        f"to {last['margin']:.2f} {name} on {date(last['arrived_on'])}."
+        f"from {first['margin']:.{digits}f} {name} on {date(first['arrived_on'])} "
+        f"to {last['margin']:.{digits}f} {name} on {date(last['arrived_on'])}."
     )
     return finished(alt.layer(rule, words, line, dots), text, colours, 240)

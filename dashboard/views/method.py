@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+import datetime as dt
+from dataclasses import fields
 from typing import Any
 
 import streamlit as st
 
-from dashboard import figures_access, page, store_access, words
+from dashboard import figures_access, model_card, page, store_access, words
 from dashboard.glossary import GLOSSARY
 from dashboard.sources import LIMITS, SOURCES
 
@@ -34,17 +35,24 @@ def show() -> None:
 
 
 def _settings() -> None:
-    in_force = asdict(store_access.settings())
-    defaults = asdict(type(store_access.settings())())
+    in_force = store_access.settings()
+    defaults = type(in_force)()
     lines = [
         (
-            name,
-            _value(value),
-            "default" if value == defaults[name] else f"set by the company (default {_value(defaults[name])})",
+            entry.metadata["meaning"],
+            setting_value(value, entry.metadata["unit"], in_force.currency),
+            "default"
+            if value == usual
+            else f"set by the company (default {setting_value(usual, unit, defaults.currency)})",
+            entry.name,
         )
-        for name, value in in_force.items()
+        for entry in fields(in_force)
+        for value, usual, unit in [
+            (getattr(in_force, entry.name), getattr(defaults, entry.name), entry.metadata["unit"])
+        ]
     ]
-    page.rows((("Setting", "text"), ("In force", "text"), ("", "text")), lines, "")
+    columns = (("What it is", "text"), ("In force", "text"), ("", "text"), ("Name in the file", "text"))
+    page.rows(columns, lines, "")
     st.caption(
         words.plain(
             f"To change one, write it into {store_access.home() / 'settings.toml'}, such as labour_cost_per_hour = 95.0"
@@ -52,8 +60,27 @@ def _settings() -> None:
     )
 
 
-def _value(value: Any) -> str:
-    return "not set" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+def setting_value(value: Any, unit: str, currency: str) -> str:
+    """A setting as people read it. unit: as in its metadata; an amount of money stands in the currency."""
+    if value is None:
+        return "not set"
+    if unit == "share":
+        return words.share(value)
+    if unit == "points":
+        return f"{100 * value:g} points"
+    if unit == "currency":
+        return f"{value:,.2f} {currency}"
+    if unit == "month of the year":
+        return dt.date(2000, int(value), 1).strftime("%B")
+    if unit == "°C":
+        return f"{value:.1f} °C ({value * 9 / 5 + 32:.0f} °F)"
+    if unit == "Pa":
+        return f"{value:g} Pa"
+    if isinstance(value, tuple):
+        return f"{words.joined([str(entry) for entry in value])} {unit}".strip()
+    if unit:
+        return f"{value:,g} {unit}" if isinstance(value, float) else f"{value:,} {unit}"
+    return str(value)
 
 
 def _model_card() -> None:
@@ -62,36 +89,7 @@ def _model_card() -> None:
         return
     scores = figures_access.whole().scores
     st.markdown(words.plain(scores.sentence))
-    lines = [
-        (words.label(name).capitalize(), _card_value(value))
-        for name, value in scores.model_card.items()
-        if not isinstance(value, dict)
-    ]
-    page.rows((("Model card", "text"), ("", "text")), lines, "There is no model card: too few bench tests to train on.")
-    for name, value in scores.model_card.items():
-        if isinstance(value, dict) and value:
-            st.markdown(f"**{words.plain(words.label(name).capitalize())}**")
-            page.rows(
-                (("", "text"), ("", "text")),
-                [(words.label(inner), _card_value(entry)) for inner, entry in value.items()],
-                "",
-            )
-
-
-def _card_value(value: Any) -> str:
-    if value is None:
-        return words.NOT_KNOWN
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return words.number(value, 3)
-    if isinstance(value, int):
-        return words.count(value)
-    if isinstance(value, dict):
-        return ", ".join(f"{words.label(name)} {_card_value(entry)}" for name, entry in value.items())
-    if isinstance(value, list | tuple):
-        return "; ".join(_card_value(entry) for entry in value)
-    return str(value)
+    model_card.show(scores.model_card)
 
 
 if __name__ == "__main__":

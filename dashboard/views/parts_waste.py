@@ -19,7 +19,7 @@ from dashboard import (
     words,
 )
 from dashboard.charts.ranges import ranges
-from dashboard.charts.waste import waste_by_month
+from dashboard.charts.waste import MONTHS_SHOWN, waste_by_month
 from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.figures.waste import Waste
@@ -30,8 +30,7 @@ PARTS = {
     "labour": "Labour beyond the diagnosis that was needed anyway",
     "trip": "Trip",
     "callbacks": "Callbacks it led to, each charged once",
-    "credit_refused": "Warranty credit refused",
-    "credit_received": "Warranty credit received",
+    "credit_received": "Less: warranty credit received for these switches",
 }
 GROUPINGS = {
     "By branch": ("by_branch", "branch"),
@@ -64,7 +63,10 @@ def show() -> None:
     if waste.assumptions:
         st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))
     st.header("Month by month")
-    page.draw(waste_by_month(waste.by_month, waste.currency, page.colours()), _why_none(waste), "waste_months")
+    picture = waste_by_month(waste.by_month, waste.currency, page.colours())
+    page.draw(picture, _why_none(waste), "waste_months")
+    if picture is not None and len(waste.by_month) > MONTHS_SHOWN:
+        st.caption(f"Drawn are the last {MONTHS_SHOWN} of {words.count(len(waste.by_month))} months with a swap.")
     _groups(waste, scope, good.adjusted.value)
     left, right = st.columns(2, gap="large")
     with left:
@@ -203,10 +205,17 @@ def _warranty(waste: Waste, scope: Scope) -> None:
         return
     lines = [
         ("Paid", words.count(credit["n_paid"]), words.money(credit.get("credited"), waste.currency)),
-        ("Refused", words.count(credit["n_refused"]), words.money(credit.get("refused"), waste.currency)),
+        ("Refused", words.count(credit["n_refused"]), ""),
         ("Not decided yet", words.count(credit["n_open"]), ""),
     ]
-    page.rows((("Claims", "text"), ("Number", "number"), ("Amount", "number")), lines, "")
+    page.rows((("Claims", "text"), ("Number", "number"), ("Credited", "number")), lines, "")
+    st.caption(
+        words.plain(
+            f"{words.plural(n, 'claim')} for pulled draft switches, good and faulty ones. Of what was credited, "
+            f"{words.money(waste.parts.get('credit_received'), waste.currency)} falls on switches that were good or "
+            f"likely good; that is taken off the waste. A refused claim adds nothing: the part is counted in full already."
+        )
+    )
     reasons = [
         (line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).head(6).itertuples()
     ]

@@ -8,8 +8,8 @@ import streamlit as st
 from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
 from dashboard.charts.margin import draft_margin
 from models.figures.scope import Scope
+from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate, unknown
-from pipelines.contract.units import INCH_OF_WATER_PA
 
 METHOD = (
     "A site is listed for a safety reason (heat exchanger or bypassed switch on record), whatever the "
@@ -21,6 +21,8 @@ METHOD = (
 )
 TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
 ROWS_SHOWN = 8
+# A change in a year is not told from readings that lie closer together.
+SHORTEST_SPAN_DAYS = 365
 
 
 def show() -> None:
@@ -51,7 +53,8 @@ def show() -> None:
             "Safety reasons: check today that the appliance is off and that someone licensed has it in hand.",
             "Before the next visit to a listed site, read the earlier readings; take a gauge, and leave the old "
             "switch in until it is shown faulty.",
-            "A margin that shrinks: trap, hose, vent and draft fan, in that order of effort.",
+            "A margin that shrinks: trap, hose, vent and draft fan, in that order of effort; last the heat exchanger: "
+            "where it is suspected, shut down.",
         )
     )
     page.how_computed(METHOD, TERMS)
@@ -101,7 +104,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
                 else ()
             ),
             words.date(site.last_visit_on).replace(" ", "\u00a0"),
-            " ".join(site.reasons) if site.reasons is not None else "",
+            words.with_dates(" ".join(site.reasons)) if site.reasons is not None else "",
         )
         for site in sites.head(ROWS_SHOWN).itertuples()
     ]
@@ -121,7 +124,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
     with left:
         picked = st.selectbox(
-            "Listed site", listed, index=_most_read(sites), key="listed_site", placeholder="None is listed"
+            "Listed site", listed, index=0 if listed else None, key="listed_site", placeholder="None is listed"
         )
     with right:
         typed = st.text_input("or any site by its id", key="site", bind="query-params", width=240)
@@ -136,12 +139,13 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     readings = lookups.margins(site_id)
     unit = store_access.settings().default_pressure_unit
     row = sites[sites["site_id"] == site_id]
+    name = draft_unit(unit)[0]
     card, picture = st.columns([1, 3], gap="large")
     with card:
         figure_card.show(
-            "Change of the draft margin in a year, in. w.c.",
-            _slope(row, len(readings)),
-            "number2",
+            "Change of the draft margin in a year",
+            slope(row, readings, unit),
+            name,
             "slope",
             rests_on=words.plural(len(readings), "reading with a make point", "readings with a make point"),
             behind=figures_access.behind(scope, "draft_faults", site_id=site_id),
@@ -157,20 +161,31 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     visit_table.show(figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
 
 
-def _most_read(sites: pd.DataFrame) -> int | None:
-    """Place of the listed site with the most readings over time, which has most to show; None when none is listed."""
-    return None if sites.empty else int(sites["n_margins"].fillna(0).to_numpy().argmax())
+def slope(row: pd.DataFrame, readings: pd.DataFrame, unit: str | None) -> Estimate:
+    """The change of the draft margin in a year, in the unit draft is told in; unknown where the readings cannot say.
 
-
-def _slope(row: pd.DataFrame, n: int) -> Estimate:
+    They cannot where no appliance was read over a year at least, or where the range holds no change at all.
+    row: the site's row of models.figures.sites, or none. readings: dashboard.lookups.margins of the site.
+    """
+    n = len(readings)
     if row.empty or words.is_missing(row["margin_slope_pa_per_year"].iloc[0]):
-        return unknown("Too few readings over time to draw a line through.", n)
-    site = row.iloc[0]
-    slope, low, high = (
-        None if words.is_missing(site[name]) else float(site[name]) / INCH_OF_WATER_PA
+        return unknown("Too few readings over time to draw a line through, or the margin does not shrink.", n)
+    days = (
+        pd.to_datetime(readings["arrived_on"]).groupby(readings["appliance"]).agg(lambda on: (on.max() - on.min()).days)
+    )
+    if days.empty or days.max() < SHORTEST_SPAN_DAYS:
+        longest = 0 if days.empty else int(days.max())
+        return unknown(
+            f"The readings lie within {words.days(longest)}; a change in a year needs {SHORTEST_SPAN_DAYS} days.", n
+        )
+    site, per = row.iloc[0], draft_unit(unit)[1]
+    value, low, high = (
+        None if words.is_missing(site[name]) else float(site[name]) / per
         for name in ("margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high")
     )
-    return Estimate(slope, low, high, int(site["n_margins"]), None, "Theil-Sen")
+    if low is None or high is None or low <= 0 <= high:
+        return unknown("The readings scatter too much to say whether the margin shrinks.", n)
+    return Estimate(value, low, high, int(site["n_margins"]), None, "Theil-Sen")
 
 
 if __name__ == "__main__":

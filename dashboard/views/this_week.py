@@ -42,11 +42,14 @@ def show() -> None:
     control = figures_access.control(scope)
     week = lookups.latest_week(scope)
     page.answer(_answer(facts, control["no_root_cause"], week))
-    _figures(scope, facts)
+    if facts["n_swaps"]:
+        _figures(scope, facts)
+    elif facts["n_visits"]:
+        st.markdown(words.plain(f"No figure about swaps: {notices.why_no_swap(facts)}"))
     _weeks(control, facts)
     _needs_someone(scope)
     _behind(scope, week, facts)
-    page.next_steps(_steps(scope))
+    page.next_steps(_steps(scope, facts))
     page.how_computed(METHOD, TERMS)
 
 
@@ -125,6 +128,8 @@ def at_most(certain: Estimate, possible: Estimate | None) -> str:
     """What the share could be if the visits that do not prove their appliance were callbacks too; blank if the same."""
     if possible is None or possible.value is None or certain.value is None or possible.value <= certain.value:
         return ""
+    if words.share(possible.value) == words.share(certain.value):
+        return ""
     return f"Up to {words.share(possible.value)} if the unproven ones are the same appliance."
 
 
@@ -143,6 +148,9 @@ def _weeks(control: dict[str, ControlChart], facts: dict) -> None:
     chart = control[name or "no_root_cause"]
     if chart.name == "callback_30" and is_mostly_unproven(facts):
         st.markdown(words.plain(f"No picture: {_unproven(facts)}"))
+        return
+    if not facts["n_swaps"]:
+        st.markdown(words.plain(f"No picture: {notices.why_no_swap(facts)}"))
         return
     picture = control_chart(chart.weeks, CHART_TITLES[chart.name], page.colours())
     page.draw(picture, f"No picture: {chart.sentence or 'no week has a case yet.'}", f"control_{chart.name}")
@@ -219,7 +227,7 @@ def _curve(returns: Callbacks, facts: dict) -> None:
     st.caption(words.plain(returns.sentence))
 
 
-def _steps(scope: Scope) -> list[str]:
+def _steps(scope: Scope, facts: dict) -> list[str]:
     steps = []
     if not lookups.safety_items(scope).empty:
         steps.append(
@@ -236,6 +244,8 @@ def _steps(scope: Scope) -> list[str]:
             "Read the earlier readings before anyone goes back to a site listed above; send someone who will "
             "gauge the draft."
         )
+    if not facts["n_swaps"]:
+        return steps or ["Load records that tell which switches were pulled; see Records."]
     steps.append("Send removed switches to the bench with their tag on: each test narrows the range above.")
     return steps
 

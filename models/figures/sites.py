@@ -13,6 +13,7 @@ from models.figures.margins import margin_trends
 from models.figures.scope import Scope
 from models.methods.shrinkage import benjamini_hochberg
 from models.misdiagnosis.scores import Scores
+from pipelines.contract.units import INCH_OF_WATER_PA
 
 SITE_COLUMNS = (
     "site_id", "region", "branch", "n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "expected_unexplained", "n_repeats",
@@ -30,6 +31,14 @@ SAFETY_WORDS = {
     "exchanger_breached": "heat exchanger recorded as breached",
     "safety_bypassed": "safety switch recorded as bypassed",
 }
+
+
+def draft_unit(unit: str | None) -> tuple[str, float, int]:
+    """The unit draft is told in: its name, its pascal, digits that are worth showing.
+
+    unit: the company's unit of pressure (UCUM) or None; pascal where it is one of pascal, else in. w.c.
+    """
+    return ("Pa", 1.0, 0) if unit in ("Pa", "hPa", "mbar", "kPa") else ("in. w.c.", INCH_OF_WATER_PA, 2)
 
 
 def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores) -> pd.DataFrame:
@@ -61,7 +70,9 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     table = table.sort_values(order, ascending=[False] * 4 + [True], kind="stable")
     table = table[table["is_safety"] | (np.arange(len(table)) < LIST_LIMIT)].reset_index(drop=True)
     table = table.merge(_about(con, scope, table["site_id"].tolist()), on="site_id", how="left")
-    table["reasons"] = pd.Series([_reasons(row) for row in table.itertuples(index=False)], dtype=object)
+    table["reasons"] = pd.Series(
+        [_reasons(row, settings.default_pressure_unit) for row in table.itertuples(index=False)], dtype=object
+    )
     counts = ("n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "n_repeats", "n_margins", "n_good_known")
     for column in counts:
         table[column] = table[column].fillna(0).astype("int64")
@@ -158,7 +169,8 @@ def _about(con: duckdb.DuckDBPyConnection, scope: Scope, site_ids: list[str]) ->
     ).df()
 
 
-def _reasons(row: Any) -> list[str]:
+def _reasons(row: Any, unit: str | None) -> list[str]:
+    """Sentences. unit: the company's unit of pressure; draft is told in pascal where it is one, else in in. w.c."""
     out = []
     if row.is_safety:
         words = "; ".join(SAFETY_WORDS[code] for code in row.safety)
@@ -175,8 +187,13 @@ def _reasons(row: Any) -> list[str]:
             f"{row.n_repeats:.0f} draft faults without a recorded root cause had another within {REPEAT_DAYS} days.{told}"
         )
     if row.is_margin_flagged:
+        name, per, digits = draft_unit(unit)
+        slope, least, most = (
+            f"{-pascal / per:.{digits}f}"
+            for pascal in (row.margin_slope_pa_per_year, row.margin_slope_high, row.margin_slope_low)
+        )
         out.append(
-            f"Draft margin shrinks by {-row.margin_slope_pa_per_year:.0f} Pa a year over {row.n_margins:.0f} readings "
-            f"(between {-row.margin_slope_high:.0f} and {-row.margin_slope_low:.0f})."
+            f"Draft margin shrinks by {slope} {name} a year over {row.n_margins:.0f} readings "
+            f"(between {least} and {most})."
         )
     return out

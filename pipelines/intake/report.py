@@ -10,6 +10,7 @@ class FileReport:
     """What became of one file (or sheet). n_rows = n_accepted + n_held_back + n_duplicates, always.
 
     n_revised: accepted rows that replaced an older version of the same key. reasons: "column: reason code" -> cells.
+    examples: the same keys -> the sentence of the first such cell, with its place.
     messages: what a person should know. error: why nothing was loaded from it, else None.
     """
 
@@ -29,6 +30,7 @@ class FileReport:
     messages: tuple[str, ...] = ()
     error: str | None = None
     is_already_loaded: bool = False
+    examples: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

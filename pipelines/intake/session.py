@@ -188,8 +188,9 @@ class LoadSession:
 
     def _report(self, landed: Landed, read: Read, load_id: int, told: str | None, seconds: float) -> FileReport:
         reasons = self.con.execute(
-            """SELECT coalesce(column_name || ': ', '') || reason_code, count(*) FROM held_back WHERE load_id = ?
-               GROUP BY ALL ORDER BY ALL""",
+            """SELECT coalesce(column_name || ': ', '') || reason_code, count(*),
+                   min_by(reason, coalesce(row_no, line_no, 0))
+               FROM held_back WHERE load_id = ? GROUP BY ALL ORDER BY ALL""",
             [load_id],
         ).fetchall()
         return FileReport(
@@ -202,7 +203,8 @@ class LoadSession:
             delimiter=landed.delimiter,
             encoding=landed.encoding,
             seconds=seconds,
-            reasons=dict(reasons),
+            reasons={key: n_cells for key, n_cells, _ in reasons},
+            examples={key: sentence for key, _, sentence in reasons},
             messages=((told,) if told else ()) + read.messages,
         )
 

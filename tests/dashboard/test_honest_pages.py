@@ -6,13 +6,16 @@ import datetime as dt
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
+from streamlit.testing.v1 import AppTest
 
 from dashboard import words
 from dashboard.lookups import safety_items
 from dashboard.notices import why_no_swap
 from dashboard.scope_bar import freshness
+from dashboard.views import sites
 from dashboard.views.this_week import at_most
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
@@ -164,3 +167,101 @@ def test_a_safety_item_stays_open_until_it_was_looked_into(served_home: Path) ->
 def test_dates_in_sentences_are_written_as_on_the_pages() -> None:
     assert words.with_dates("the latest, 2026-05-02, above it") == "the latest, 2 May 2026, above it"
     assert words.with_dates("part 2026-99-02") == "part 2026-99-02"
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_nothing_is_loaded_into_the_invented_fleet(served_home: Path, tmp_path: Path) -> None:
+    from dashboard import store_access
+
+    file = tmp_path / "visits.csv"
+    file.write_text("visit_id,site_id,technician_id,arrived_at,visit_kind\nOWN1,S1,T1,2026-01-05,no_heat\n", "utf-8")
+    before = store_access.generation()
+    test = opened("records")
+    assert "holds the invented demo fleet" in " ".join(note.value.replace("\\", "") for note in test.info)
+    test.text_input(key="load_path").set_value(str(file)).run()
+    assert test.button(key="load_button_path").disabled
+    assert not test.button(key="check_button_path").disabled
+    test.button(key="check_button_path").click().run()
+    assert_drawn(test)
+    assert store_access.generation() == before
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_a_load_begun_before_the_home_became_a_demo_is_refused(served_home: Path, tmp_path: Path) -> None:
+    def late() -> None:
+        from pathlib import Path
+
+        from dashboard import record_loading
+
+        record_loading._load([Path("/nowhere/visits.csv")], is_dry_run=False)
+
+    test = AppTest.from_function(late, default_timeout=60).run()
+    assert "invented demo fleet" in test.error[0].value.replace("\\", "")
+
+
+@pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
+def test_a_check_says_why_cells_are_refused_with_one_of_them(
+    served_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("GOODPULL_HOME", str(tmp_path / "home"))
+    file = tmp_path / "visits.csv"
+    file.write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind\n"
+        "V1,S1,T1,2026-01-05,no_heat\nV2,S1,T1,yesterday,no_heat\nV3,S1,T1,sometime,no_heat\n",
+        "utf-8",
+    )
+    test = opened("records")
+    test.text_input(key="load_path").set_value(str(file)).run()
+    test.button(key="check_button_path").click().run()
+    text = said(test)
+    assert "2 cells held back, such as line 3: arrived_at is yesterday; must be a date and time such as" in text
+    assert "not_a_time" not in text
+
+
+@pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
+def test_an_empty_page_says_how_the_demo_is_opened_again(served_home: Path) -> None:
+    assert re.search(r"goodpull demo.*run again, it opens the same one at once", said(opened("this_week")))
+
+
+def site(slope: float, low: float, high: float) -> pd.DataFrame:
+    names = ("margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high", "n_margins")
+    return pd.DataFrame([dict(zip(names, (slope, low, high, 4), strict=True))])
+
+
+def readings(*days: str) -> pd.DataFrame:
+    return pd.DataFrame({"arrived_on": pd.to_datetime(list(days)), "appliance": "A1"})
+
+
+def test_a_slope_needs_a_year_of_readings_and_a_side() -> None:
+    falling = site(-25.0, -50.0, -5.0)
+    years = readings("2024-01-01", "2024-06-01", "2025-01-01", "2026-01-01")
+    known = sites.slope(falling, years, "Pa")
+    assert (known.value, known.low, known.high) == (-25.0, -50.0, -5.0)
+    assert sites.slope(falling, years, None).value == pytest.approx(-25.0 / 249.08891)
+    weeks = sites.slope(falling, readings("2026-01-01", "2026-01-10", "2026-02-01", "2026-02-05"), "Pa")
+    assert weeks.value is None and "within 35 days" in weeks.sentence
+    # What a newcomer saw: -0.86 in. w.c. a year, between -35.79 and 0.02.
+    scattered = sites.slope(site(-214.0, -8915.0, 5.0), years, None)
+    assert scattered.value is None and "scatter too much" in scattered.sentence
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_sites_open_on_the_first_one_listed(served_home: Path) -> None:
+    from dashboard import figures_access
+
+    listed = figures_access.whole().sites["site_id"].tolist()
+    assert opened("sites").selectbox(key="listed_site").value == listed[0]
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_no_date_in_prose_is_written_in_figures_alone(served_home: Path) -> None:
+    for name in ("this_week", "sites", "seasons"):
+        found = re.search(r"\b\d{4}-\d{2}-\d{2}\b", said(opened(name)))
+        assert not found, (name, found)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_no_caption_names_a_method_or_ends_with_none(served_home: Path) -> None:
+    test = opened("this_week")
+    captions = " ".join(caption.value for caption in test.caption)
+    assert not re.search(r"none\.|Laney|binomial", captions)
