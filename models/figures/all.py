@@ -15,11 +15,12 @@ from threadpoolctl import threadpool_limits
 from models.figures.callbacks import Callbacks, callbacks
 from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
-from models.figures.good_switch import GROUPINGS, GoodSwitch, good_switch_by, good_switch_rate
+from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
 from models.figures.published import as_json
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
 from models.figures.sites import sites
+from models.figures.strata import swaps_for_rate
 from models.figures.technicians import TechnicianFigures, technicians
 from models.figures.waste import Waste, waste
 from models.misdiagnosis.scores import Scores, score_swaps
@@ -67,8 +68,10 @@ def compute(
     say("Coverage", 0.0)
     covered = coverage(con, everything)
     say("Good-switch rate", 0.02)
-    good_switch = good_switch_rate(con, everything, settings)
-    by = {name: good_switch_by(con, everything, settings, name) for name in GROUPINGS}
+    swaps = swaps_for_rate(con, everything, settings)
+    good_switch = rate_of(swaps)
+    by = {name: rates_by(swaps, name) for name in GROUPINGS}
+    del swaps
     say("Callbacks", 0.15)
     came_back = callbacks(con, everything, settings)
     say("Seasons", 0.35)

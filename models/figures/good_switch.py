@@ -10,7 +10,15 @@ import numpy as np
 import pandas as pd
 
 from models.figures.scope import Scope
-from models.figures.strata import RULE, is_conclusive, stratify, swaps_for_rate, untested_class
+from models.figures.strata import (
+    MINIMUM_TESTED,
+    RULE,
+    coded,
+    is_conclusive,
+    stratify,
+    swaps_for_rate,
+    untested_class,
+)
 from models.methods.double_sampling import (
     HORVITZ_THOMPSON,
     MINIMUM_TESTING_RATE,
@@ -22,6 +30,7 @@ from models.methods.double_sampling import (
 )
 from models.methods.estimate import Estimate, unknown
 from models.methods.proportion import proportion_estimate, wilson_interval
+from models.methods.strata import merge_thin_strata
 
 TILTS = (0.25, 0.5, 2 / 3, 1.0, 1.5, 2.0, 4.0)
 GROUPINGS = ("branch", "part_number", "technician_id", "week_on", "month")
@@ -62,7 +71,11 @@ def good_switch_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any
 
     Every removed switch counts once, whatever the number of its tests. Strata: see models.figures.strata.
     """
-    swaps = swaps_for_rate(con, scope, settings)
+    return rate_of(swaps_for_rate(con, scope, settings))
+
+
+def rate_of(swaps: pd.DataFrame) -> GoodSwitch:
+    """As `good_switch_rate`, of swaps as models.figures.strata.swaps_for_rate gives them."""
     n_good = int((swaps["verdict"] == "good").sum())
     n_faulty = int((swaps["verdict"] == "faulty").sum())
     n_tested = int(swaps["verdict"].notna().sum())
@@ -95,9 +108,14 @@ def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, 
     """
     if by not in GROUPINGS:
         raise ValueError(f"by: got {by!r}; must be one of {', '.join(GROUPINGS)}.")
-    swaps = swaps_for_rate(con, scope, settings)
-    swaps["is_clear"] = is_conclusive(swaps)
-    swaps["is_good"] = swaps["is_clear"] & (swaps["verdict"] == "good")
+    return rates_by(swaps_for_rate(con, scope, settings), by)
+
+
+def rates_by(swaps: pd.DataFrame, by: str) -> pd.DataFrame:
+    """As `good_switch_by`, of swaps as models.figures.strata.swaps_for_rate gives them."""
+    is_clear = is_conclusive(swaps)
+    is_good = is_clear & (swaps["verdict"] == "good").to_numpy(bool)
+    swaps = swaps[[by, "swap_id", "evidence", "returned"]].assign(is_clear=is_clear, is_good=is_good)
     grouped = swaps.groupby(by, dropna=False, sort=True, observed=True)
     out = grouped.agg(
         n_swaps=("swap_id", "size"), n_tested=("is_clear", "sum"), n_good=("is_good", "sum")
@@ -159,21 +177,34 @@ def _adjust_large_groups(out: pd.DataFrame, swaps: pd.DataFrame, group: np.ndarr
     large = np.flatnonzero(out["n_tested"].to_numpy() >= MINIMUM_TO_ADJUST)
     if not large.size:
         return
-    order = np.argsort(group, kind="stable")
-    starts = np.searchsorted(group[order], large, side="left")
-    stops = np.searchsorted(group[order], large, side="right")
-    for number, start, stop in zip(large, starts, stops, strict=True):
-        rows = swaps.iloc[order[start:stop]]
-        labels = stratify(rows, ("evidence", "returned"))
-        code, _ = pd.factorize(labels, sort=True)
-        size = np.bincount(code)
-        tested = np.bincount(code, weights=rows["is_clear"])
-        good = np.bincount(code, weights=rows["is_good"])
-        estimate = post_stratified_rate(size, tested, good)
-        out.loc[out.index[number], ["value", "low", "high"]] = [
-            np.nan if x is None else x for x in (estimate.value, estimate.low, estimate.high)
-        ]
-        out.loc[out.index[number], ["method", "sentence"]] = [estimate.method, estimate.sentence]
+    (evidence, evidence_names), (returned, returned_names) = coded(swaps["evidence"]), coded(swaps["returned"])
+    shape = (len(out), len(evidence_names), len(returned_names))
+    cell = np.ravel_multi_index((group, evidence, returned), shape)
+
+    def counted(weight: pd.Series | None = None) -> np.ndarray:
+        return np.bincount(cell, weights=weight, minlength=int(np.prod(shape))).reshape(len(out), -1)
+
+    size, tested, good = counted(), counted(swaps["is_clear"]), counted(swaps["is_good"])
+    first, second = np.unravel_index(np.arange(size.shape[1]), shape[1:])
+    names = evidence_names[first], returned_names[second]
+    estimates = [_adjusted_group(names, size[row], tested[row], good[row]) for row in large]
+    rows = out.index[large]
+    for name in ("value", "low", "high"):
+        out.loc[rows, name] = np.array([getattr(estimate, name) for estimate in estimates], dtype=float)
+    for name in ("method", "sentence"):
+        out.loc[rows, name] = [getattr(estimate, name) for estimate in estimates]
+
+
+def _adjusted_group(
+    names: tuple[np.ndarray, np.ndarray], size: np.ndarray, tested: np.ndarray, good: np.ndarray
+) -> Estimate:
+    """One group's adjusted rate from its counts per cell of evidence and return; names: of all cells, coarse to fine."""
+    is_there = size > 0
+    size, tested, good = size[is_there], tested[is_there], good[is_there]
+    labels = merge_thin_strata([name[is_there] for name in names], tested, size, minimum_tested=MINIMUM_TESTED)
+    code, _ = pd.factorize(labels, sort=True)
+    stratum_size, n_tested, n_good = (np.bincount(code, weights=count) for count in (size, tested, good))
+    return post_stratified_rate(stratum_size, n_tested, n_good)
 
 
 def _adjusted(swaps: pd.DataFrame, strata: pd.DataFrame) -> Estimate:

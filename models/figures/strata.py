@@ -72,21 +72,22 @@ def stratify(
     swaps: pd.DataFrame, keys: tuple[str, ...] = STRATUM_KEYS, minimum_tested: int = MINIMUM_TESTED
 ) -> np.ndarray:
     """Stratum label per swap, shape (n_swaps,), thin ones merged by RULE."""
-    levels = [swaps[key].astype("string").fillna("").to_numpy(dtype=object) for key in keys]
-    codes = []
-    names = []
-    for level in levels:
-        code, name = pd.factorize(level, sort=True)
-        codes.append(code)
-        names.append(np.asarray(name, dtype=object))
+    codes, names = zip(*(coded(swaps[key]) for key in keys), strict=True)
     # Work on cells, not on swaps: there are few of them.
-    shape = tuple(max(len(name), 1) for name in names)
+    shape = tuple(len(name) for name in names)
     cell, row = np.unique(np.ravel_multi_index(codes, shape) if len(swaps) else np.empty(0, int), return_inverse=True)
     tested = np.bincount(row, weights=is_conclusive(swaps), minlength=cell.size)
     total = np.bincount(row, minlength=cell.size)
     keys_of_cell = [name[code] for name, code in zip(names, np.unravel_index(cell, shape), strict=True)]
     labels = merge_thin_strata(keys_of_cell, tested, total, minimum_tested=minimum_tested)
     return labels[row]
+
+
+def coded(column: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """A stratum key as numbers, shape (n_rows,), and the text each stands for; missing is blank text."""
+    code, found = pd.factorize(column)
+    name = pd.Series(found).astype("string").fillna("").to_numpy(dtype=object)
+    return np.where(code < 0, len(name), code), np.append(name, "")
 
 
 def untested_class(swaps: pd.DataFrame, minimum_rate: float) -> str | None:

@@ -5,11 +5,9 @@ Every switch has facts known before the test (the strata); a part of each stratu
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from models.methods.estimate import Estimate, unknown
 from models.methods.proportion import check_counts, check_level, wilson_interval
@@ -168,7 +166,7 @@ def _interval(value: float, variance: float, n_effective: float, level: float) -
     if value <= 0 or value >= 1 or variance <= 0:
         low, high = wilson_interval(min(max(value, 0.0), 1.0) * n_effective, n_effective, level)
         return float(low), float(high)
-    z: Any = stats.norm.ppf((1 + level) / 2)
+    z = special.ndtri((1 + level) / 2)
     logit = np.log(value / (1 - value))
     half = z * np.sqrt(variance) / (value * (1 - value))
     return float(1 / (1 + np.exp(-(logit - half)))), float(1 / (1 + np.exp(-(logit + half))))

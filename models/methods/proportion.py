@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from models.methods.estimate import Estimate, unknown
 
@@ -27,7 +27,7 @@ def wilson_interval(
     x, n = np.broadcast_arrays(np.asarray(successes, dtype=float), np.asarray(trials, dtype=float))
     check_counts(x, n, is_zero_trials_allowed=False)
     check_level(level)
-    z = stats.norm.ppf((1 + level) / 2)
+    z = special.ndtri((1 + level) / 2)
     centre = (x + z**2 / 2) / (n + z**2)
     half = z / (n + z**2) * np.sqrt(x * (n - x) / n + z**2 / 4)
     # At the ends the algebra gives exactly 0 and 1; the arithmetic only nearly.
