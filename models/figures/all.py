@@ -17,6 +17,7 @@ from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
 from models.figures.published import as_json
+from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
 from models.figures.sites import sites
@@ -79,13 +80,14 @@ def compute(
     say("Likely misdiagnosis", 0.45)
     scores = score_swaps(con, everything, settings)
     say("Technicians", 0.6)
-    people = technicians(con, everything, settings, scores, rng)
+    pulls = good_pulls(con, everything, scores)
+    people = technicians(con, everything, settings, scores, rng, pulls)
     say("Sites", 0.8)
     places = sites(con, everything, settings, scores)
     say("Weekly control", 0.88)
     charts = control(con, everything, settings)
     say("Parts waste", 0.9)
-    cost = waste(con, everything, settings, scores, rng)
+    cost = waste(con, everything, settings, scores, rng, pulls)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
     return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost)

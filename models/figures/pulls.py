@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import duckdb
 import numpy as np
@@ -50,12 +51,17 @@ class Pulls:
         The model's own error moves all logits together (one draw for all), each switch is then drawn by its
         probability.
         """
-        is_open = self.swaps["is_open"].to_numpy(bool)
-        logit, sd = (self.swaps[name].to_numpy(float)[is_open] for name in ("logit", "logit_sd"))
+        fault, logit, sd = self._open
         p = special.expit(logit + rng.standard_normal() * sd)
         good = self.known.copy()
-        good[self.swaps["fault"].to_numpy(int)[is_open][rng.random(p.size) < p]] = True
+        good[fault[rng.random(p.size) < p]] = True
         return np.bincount(self.technician, weights=good, minlength=len(self.technician_ids)).astype(float)
+
+    @cached_property
+    def _open(self) -> tuple[NDArray, NDArray, NDArray]:
+        """Of swaps without a clear result: position of the draft fault, logit and its standard error."""
+        rows = self.swaps[self.swaps["is_open"].to_numpy(bool)]
+        return rows["fault"].to_numpy(int), rows["logit"].to_numpy(float), rows["logit_sd"].to_numpy(float)
 
     def by_technician(self) -> pd.DataFrame:
         """One row per technician: draft_fault_visits, swaps, tested, n_good, observed, rates, case_mix_rate."""

@@ -67,16 +67,23 @@ class TechnicianFigures:
 
 
 def technicians(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, rng: np.random.Generator
+    con: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    settings: Any,
+    scores: Scores,
+    rng: np.random.Generator,
+    pulls: Pulls | None = None,
 ) -> TechnicianFigures:
     """Technicians over the scope (figures.md section 5). scores: from models.misdiagnosis.scores.
+
+    pulls: good_pulls of the scope, where they have been worked out already.
 
     Untested switches are drawn good or faulty by their probability (20 imputations, the model's own error drawn with
     them); null, shrinkage and probabilities are worked out for each and averaged. Flags: select_by_fdr and an excess
     likelier than not, among technicians with the minimum of cases who are no new starters and can be told from their
     site.
     """
-    pulls = good_pulls(con, scope, scores)
+    pulls = good_pulls(con, scope, scores) if pulls is None else pulls
     table = _table(con, scope, settings, pulls)
     steps, company = step_rates(con, scope)
     table = table.merge(process_rates(con, scope), on="technician_id", how="left")

@@ -13,7 +13,7 @@ from scipy import special
 
 from models.figures.costs import Costs, swap_costs
 from models.figures.good_switch import good_switch_rate
-from models.figures.pulls import good_pulls
+from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
 from models.methods.shrinkage import fit_null, shrink
@@ -56,10 +56,16 @@ class Waste:
 
 
 def waste(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, rng: np.random.Generator
+    con: duckdb.DuckDBPyConnection,
+    scope: Scope,
+    settings: Any,
+    scores: Scores,
+    rng: np.random.Generator,
+    pulls: Pulls | None = None,
 ) -> Waste:
     """Parts waste over the scope (figures.md section 7). What a swap costs: see models.figures.costs.
 
+    pulls: good_pulls of the scope, where they have been worked out already.
     Without a model of single swaps, every untested switch takes the adjusted good-switch rate with its range.
     """
     costs = swap_costs(con, scope, settings)
@@ -84,7 +90,7 @@ def waste(
         estimated=_estimated(frame, is_open, probability, open_part, costs, assumption),
         parts={part: _summed(amount) for part, amount in share.items()},
         assumptions=costs.assumptions + _left_out(con, scope) + ([assumption] if assumption else []),
-        what_if=_what_if(con, scope, settings, scores, costs, rng),
+        what_if=_what_if(con, settings, good_pulls(con, scope, scores) if pulls is None else pulls, costs, rng),
         credit=costs.credit,
         currency=costs.currency,
         **groups,
@@ -209,11 +215,10 @@ def _grouped(
 
 
 def _what_if(
-    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, costs: Costs, rng: np.random.Generator
+    con: duckdb.DuckDBPyConnection, settings: Any, pulls: Pulls, costs: Costs, rng: np.random.Generator
 ) -> Estimate:
     """Saving a year if no technician's rate of good pulls were above that of the best quarter (shrunken rates)."""
     method = "good pulls above the best quarter's rate, at the mean cost"
-    pulls = good_pulls(con, scope, scores)
     table = pulls.by_technician()
     enough = (table["draft_fault_visits"] >= int(settings.minimum_cases)).to_numpy(bool)
     if not pulls.is_available or enough.sum() < 4:
