@@ -123,9 +123,35 @@ def test_a_negative_line_on_a_later_visit_credits_the_fit(job):
     assert job.ask(WHY) == [("v1", 1, "credited back"), ("v3", 1, "credit")]
 
 
-def test_a_credit_line_on_a_later_visit_credits_the_fit(job):
-    job.lines("visit_id | line_status\n v1 | fitted\n v3 | credited")
-    assert job.ask(WHY) == [("v1", 1, "credited back"), ("v3", 1, "credit")]
+@pytest.mark.parametrize(
+    ("fit_tag", "quantity", "tag", "is_credited"),
+    [
+        ("T-1", 1, "", False),
+        ("", 1, "", False),
+        ("T-1", 1, "T-2", False),
+        ("T-1", 1, "T-1", True),
+        ("T-1", -1, "", True),
+        ("", -1, "", True),
+    ],
+)
+def test_a_line_set_to_credited_takes_back_itself_and_an_earlier_fit_only_by_its_tag(
+    job, fit_tag, quantity, tag, is_credited
+):
+    job.lines(f"""
+        visit_id | line_status | quantity   | removed_tag
+        v1       | fitted      | 1          | {fit_tag}
+        v3       | credited    | {quantity} | {tag}""")
+    assert job.ask(WHY) == [("v1", 1, "credited back" if is_credited else None), ("v3", 1, "credit")]
+
+
+def test_a_credit_on_a_later_visit_of_the_same_day_without_times_cancels_the_fit(records):
+    records.visits("""
+        visit_id | job_id | symptom          | arrived_at | is_declared_complete
+        v1       | J      | draft_not_proven | 2024-01-01 | false
+        v2       | J      | draft_not_proven | 2024-01-01 | true
+        v3       | J      | draft_not_proven | 2024-01-01 | true""")
+    records.lines("visit_id | quantity\n v1 | 1\n v2 | -1\n v3 | 1")
+    assert records.ask(WHY) == [("v1", 1, "credited back"), ("v2", 1, "credit"), ("v3", 1, None)]
 
 
 def test_a_credit_before_the_fit_of_another_part_or_another_job_cancels_nothing(job):

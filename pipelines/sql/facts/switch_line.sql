@@ -1,7 +1,8 @@
 -- one row per part line of a draft switch, with the reason it is no swap (NULL: it is one)
 -- kept as: table by site
 -- Credits cancel fits of the same job and part number made before them, the latest first; a credit with a tag cancels the
--- fit with that tag. A line whose own status is "credited" is a credit for earlier visits of the job, and no fit itself.
+-- fit with that tag. A credit is a line with a negative quantity. A line whose own status is "credited" is its own fit
+-- taken back; only where it carries the tag of another fit is it a credit for that one.
 -- A switch came with a draft-fan assembly when a fan was fitted on the visit and the line says so, or has neither a tag
 -- of a removed switch nor a cost of its own.
 WITH line AS (
@@ -18,7 +19,7 @@ fit AS (
     SELECT * FROM line WHERE line_status = 'fitted' AND quantity > 0
 ),
 credit AS (
-    SELECT c.*, abs(c.quantity) AS n_units,
+    SELECT c.*, -c.quantity AS n_units,
         EXISTS (SELECT 1 FROM fit AS f WHERE f.site_id = c.site_id AND f.job_id = c.job_id
             AND f.removed_tag = c.removed_tag AND f.arrived_at <= c.arrived_at) AS has_tagged_fit
     FROM line AS c WHERE c.quantity < 0 OR c.line_status = 'credited'
@@ -28,14 +29,14 @@ tag_credited AS (
     FROM fit AS f JOIN credit AS c ON c.site_id = f.site_id AND c.job_id = f.job_id AND c.removed_tag = f.removed_tag
     WHERE c.arrived_at >= f.arrived_at
 ),
-credited_job AS (SELECT DISTINCT site_id, job_id FROM credit WHERE NOT has_tagged_fit),
+credited_job AS (SELECT DISTINCT site_id, job_id FROM credit WHERE quantity < 0 AND NOT has_tagged_fit),
 open_fit AS (
     SELECT f.visit_id, f.line_no, f.quantity, f.arrived_at, f.site_id, f.job_id, f.part_number,
         sum(f.quantity) OVER latest_first AS n_up_to,
         coalesce((SELECT sum(c.n_units) FROM credit AS c
-            WHERE NOT c.has_tagged_fit AND c.site_id = f.site_id AND c.job_id = f.job_id
+            WHERE c.quantity < 0 AND NOT c.has_tagged_fit AND c.site_id = f.site_id AND c.job_id = f.job_id
                 AND c.part_number IS NOT DISTINCT FROM f.part_number
-                AND (c.arrived_at > f.arrived_at OR (c.quantity < 0 AND c.visit_id = f.visit_id))), 0) AS n_credits_after
+                AND (c.arrived_at, c.visit_id) >= (f.arrived_at, f.visit_id)), 0) AS n_credits_after
     FROM fit AS f SEMI JOIN credited_job USING (site_id, job_id) ANTI JOIN tag_credited USING (visit_id, line_no)
     WINDOW latest_first AS (PARTITION BY f.site_id, f.job_id, f.part_number
         ORDER BY f.arrived_at DESC, f.visit_id DESC, f.line_no DESC)
