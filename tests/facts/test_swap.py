@@ -225,3 +225,54 @@ def test_tolerance_and_rating_come_from_the_plate_else_the_part_else_are_assumed
         ("plate", 200.0, 20.0, True),
         ("unlisted", None, None, True),
     ]
+
+
+CLAIMED = "SELECT swap_id, claim_outcome, claim_credited_amount, claim_currency FROM swap_case ORDER BY swap_id"
+
+
+def claims(job, *rows):
+    header = "claim_id | visit_id | removed_tag | decided_on | outcome | credited_amount | currency"
+    return job.given(warranty_claims="\n".join((header, *rows)))
+
+
+@pytest.mark.parametrize(
+    ("claim", "credited_to"),
+    [
+        ("K | v1 | T-2 |  | paid | 50 | USD", "v1#2"),
+        ("K | v1 |     |  | paid | 50 | USD", "v1#3"),
+        ("K | v1 | T-9 |  | paid | 50 | USD", "v1#3"),
+        ("K | v2 |     |  | paid | 50 | USD", "v2#1"),
+        ("K | v2 | T-9 |  | paid | 50 | USD", "v2#1"),
+        ("K | v2 | T-5 |  |      | 50 | USD", "v2#2"),
+    ],
+)
+def test_a_warranty_claim_belongs_to_one_swap(job, claim, credited_to):
+    """v1 took out T-1, T-2 and one without a tag; v2 took out T-4 and T-5."""
+    job.lines("""
+        visit_id | line_no | removed_tag
+        v1       | 1       | T-1
+        v1       | 2       | T-2
+        v1       | 3       |
+        v2       | 1       | T-4
+        v2       | 2       | T-5""")
+    claims(job, claim)
+    assert [row[0] for row in job.ask(CLAIMED) if row[2]] == [credited_to]
+    assert [row[2] for row in job.ask(CLAIMED) if row[2]] == [50.0]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected"),
+    [
+        ("T-1 | 2024-02-01 | paid    | 50 | USD", "T-1 | 2024-03-01 | paid    | 20 | USD", ("paid", 70.0, "USD")),
+        ("T-1 | 2024-02-01 | refused |    |    ", "T-1 | 2024-03-01 | paid    | 20 | USD", ("paid", 20.0, "USD")),
+        ("T-1 | 2024-02-01 | paid    | 50 | USD", "T-1 | 2024-03-01 | refused | 9  | USD", ("refused", 50.0, "USD")),
+        ("T-1 | 2024-02-01 | paid    | 50 | USD", "    | 2024-03-01 | refused |    |    ", ("paid", 50.0, "USD")),
+        ("T-1 | 2024-02-01 | paid    | 50 | USD", "    | 2024-03-01 | paid    | 20 | USD", ("paid", 70.0, "USD")),
+        ("T-1 | 2024-02-01 | paid    | 50 | USD", "T-1 | 2024-03-01 | paid    | 20 | EUR", ("paid", 20.0, "EUR")),
+        ("T-1 | 2024-02-01 | open    |    | USD", "T-1 | 2024-01-01 | refused |    |    ", ("open", None, "USD")),
+    ],
+)
+def test_claims_on_one_swap_add_up_and_the_last_decides(job, first, second, expected):
+    job.lines("visit_id | removed_tag\n v1 | T-1")
+    claims(job, f"K1 | v1 | {first}", f"K2 | v1 | {second}")
+    assert job.one(CLAIMED) == ("v1#1", *expected)
