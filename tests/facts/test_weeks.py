@@ -115,6 +115,19 @@ def test_a_week_is_not_mature_before_30_days_have_passed(records):
     assert records.ask("SELECT sum(n_mature_30)::INT FROM week_summary") == [(1,)]
 
 
+def test_a_callback_counts_only_once_its_swap_has_been_followed_for_30_days(records):
+    records.visits("""
+        visit_id | job_id | symptom          | arrived_at
+        a        | J      | draft_not_proven | 2024-01-03
+        b        | K      | draft_not_proven | 2024-01-10""")
+    records.lines("visit_id\n a")
+    query = "SELECT sum(n_callbacks_30)::INT, sum(n_mature_30)::INT FROM week_summary"
+    records.visits("visit_id | symptom | arrived_at\n z | noise | 2024-02-01")
+    assert records.ask(query) == [(0, 0)]
+    records.visits("visit_id | symptom | arrived_at\n y | noise | 2024-02-02")
+    assert records.ask(query) == [(1, 1)]
+
+
 def test_sixty_over_forty_fahrenheit_is_fifteen_degree_days(records):
     """(60 + 40) / 2 = 50; 65 - 50 = 15 Fahrenheit degree days. Definition from memory."""
     low, high = (40 - 32) / 1.8, (60 - 32) / 1.8

@@ -1,8 +1,8 @@
 -- one row per branch and week: what was attended, swapped, tested, and what came back
 -- kept as: table
 -- Swaps count in the week their fault was first attended; callbacks in the week their clock started. A callback share
--- is n_callbacks_30 / n_mature_30; n_mature_30 counts only once 30 days have passed for the swap, and not swaps whose
--- watch ended sooner for another reason.
+-- is n_callbacks_30 / n_mature_30; both count only once 30 days have passed for the swap, and not swaps whose watch ended
+-- sooner for another reason.
 WITH attended AS (
     SELECT branch, week_on, count(*) AS n_visits FROM visit GROUP BY branch, week_on
 ),
@@ -17,7 +17,7 @@ swapped AS (
 ),
 came_back AS (
     SELECT c.branch, date_trunc('week', c.starts_on)::DATE AS week_on,
-        count(*) FILTER (WHERE c.callback_days <= 30) AS n_callbacks_30,
+        count(*) FILTER (WHERE c.starts_on + 30 <= e.data_end_on AND c.callback_days <= 30) AS n_callbacks_30,
         count(*) FILTER (WHERE c.starts_on + 30 <= e.data_end_on AND (c.callback_days <= 30 OR c.observed_days >= 30))
             AS n_mature_30
     FROM callback AS c CROSS JOIN (SELECT max(arrived_on) AS data_end_on FROM visit) AS e
