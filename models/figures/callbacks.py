@@ -24,6 +24,8 @@ CUTS: dict[str, tuple[str, ...]] = {
 HEADLINE_CUT = "described"
 STRATUM_KINDS = ("symptom", "evidence", "appliance", "branch", "season")
 MINIMUM_IN_STRATUM = 20
+# What a comparison looks at; the rest of the swaps need not be copied for each stratum.
+COMPARED = ["days", "is_event", "site"]
 ASSOCIATION = (
     "This is an association: a recorded cause may also mark the easier faults, or the more careful technicians."
 )
@@ -153,10 +155,10 @@ def _compare(rows: pd.DataFrame, is_with: np.ndarray, window: int) -> Any:
 
 
 def _by_stratum(swaps: pd.DataFrame, is_with: np.ndarray, window: int) -> pd.DataFrame:
-    rows = []
+    rows, compared = [], swaps[COMPARED]
     for kind in STRATUM_KINDS:
         for name, index in sorted(swaps.groupby(kind, sort=True).indices.items()):
-            part, group = swaps.iloc[index], is_with[index]
+            part, group = compared.iloc[index], is_with[index]
             if min(group.sum(), (~group).sum()) < MINIMUM_IN_STRATUM:
                 continue
             found = _compare(part, group, window)
@@ -193,12 +195,13 @@ def _within(swaps: pd.DataFrame, is_with: np.ndarray, window: int) -> Estimate:
     """Difference averaged over strata of like symptom, appliance and season, each weighted n_with n_without / n."""
     method = f"{METHOD}, averaged within strata"
     differences, errors, weights, used = [], [], [], 0
+    compared = swaps[COMPARED]
     for _, index in sorted(swaps.groupby(["symptom", "appliance", "season"], sort=True).indices.items()):
         group = is_with[index]
         n_with, n_without = int(group.sum()), int((~group).sum())
         if min(n_with, n_without) < MINIMUM_IN_STRATUM:
             continue
-        found = _compare(swaps.iloc[index], group, window).difference
+        found = _compare(compared.iloc[index], group, window).difference
         if found.value is None or found.low is None or found.high is None:
             continue
         differences.append(found.value)

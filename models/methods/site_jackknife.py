@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special, stats
 
 from models.methods.estimate import Estimate, unknown
 from models.methods.follow_up import check_follow_up
@@ -14,7 +14,7 @@ from models.methods.proportion import check_level
 
 METHOD = "1 - Kaplan-Meier, leave-one-site-out jackknife"
 MAXIMUM_GRID = 400
-CHUNK_SITES = 8192
+CHUNK_SITES = 2048
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,11 @@ def _one_minus_survival(d: NDArray, r: NDArray, upto: NDArray) -> NDArray:
 
 
 def _count_sites(where: NDArray, is_hit: NDArray) -> NDArray:
-    return np.array([np.unique(where[is_hit[:, k]]).size for k in range(is_hit.shape[1])])
+    """Per window, sites with a hit. where: site numbers in order, shape (n,); is_hit: shape (n, n_windows)."""
+    if not where.size:
+        return np.zeros(is_hit.shape[1], dtype=int)
+    first = np.flatnonzero(np.diff(where, prepend=-1))
+    return np.logical_or.reduceat(is_hit, first, axis=0).sum(axis=0)
 
 
 def _spread(left_out: NDArray) -> float:
@@ -199,7 +203,7 @@ def _share(group: _Group, k: int, window: float, level: float) -> Estimate:
         low, high = _clopper_pearson(value * m, m, level)
     else:
         own = group.left_out[group.present, k]
-        half = stats.t.ppf((1 + level) / 2, group.n_sites - 1) * _spread(np.log(own / (1 - own)))
+        half = special.stdtrit(group.n_sites - 1, (1 + level) / 2) * _spread(np.log(own / (1 - own)))
         logit = np.log(value / (1 - value))
         low, high = (float(1 / (1 + np.exp(-(logit + s * half)))) for s in (-1, 1))
     words = f"{value:.1%} came back within {window:g} days (between {low:.1%} and {high:.1%})."
@@ -221,7 +225,7 @@ def _difference(a: _Group, b: _Group, k: int, one: Estimate, two: Estimate, n_si
         return unknown("Not compared: " + _first_reason(one, two), n, coverage, METHOD)
     value = one.value - two.value
     if _is_regular(a, k) and _is_regular(b, k):
-        half = stats.t.ppf((1 + level) / 2, n_sites - 1) * _spread(a.left_out[:, k] - b.left_out[:, k])
+        half = special.stdtrit(n_sites - 1, (1 + level) / 2) * _spread(a.left_out[:, k] - b.left_out[:, k])
         low, high = value - half, value + half
     else:
         down, up = _distances(one), _distances(two)
@@ -243,7 +247,7 @@ def _ratio(a: _Group, b: _Group, k: int, n_sites: int, level: float) -> Estimate
         return unknown("No ratio: callbacks of one group come from a single site.", n, coverage, METHOD)
     value = a.value[k] / b.value[k]
     left_out = np.log(a.left_out[:, k]) - np.log(b.left_out[:, k])
-    half = stats.t.ppf((1 + level) / 2, n_sites - 1) * _spread(left_out)
+    half = special.stdtrit(n_sites - 1, (1 + level) / 2) * _spread(left_out)
     low, high = float(value * np.exp(-half)), float(value * np.exp(half))
     words = f"{value:.2f} times as often without a cause (between {low:.2f} and {high:.2f})."
     return Estimate(value, low, high, n, coverage, METHOD, words, level)
