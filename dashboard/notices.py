@@ -35,6 +35,11 @@ def fairness() -> None:
     _notice("How to use figures about people", FAIRNESS_POINTS, is_calm=True)
 
 
+def told(title: str, text: str) -> None:
+    """One thing the reader should know before going on."""
+    _notice(title, (text,), is_calm=True)
+
+
 def nothing_yet() -> None:
     """What a page says when no records have been loaded."""
     with st.container(key="answer"):

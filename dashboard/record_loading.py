@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import page, store_access, words
+from dashboard import notices, page, store_access, words
 from dashboard.commands import DEMO_MARKER
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
@@ -24,7 +24,7 @@ def show() -> None:
     st.header("Load files")
     why_not = refusal()
     if why_not:
-        st.info(words.plain(why_not))
+        notices.told("Nothing is loaded here", why_not)
     upload, path = st.tabs(["Choose files", "Name a folder or file on this machine"])
     with upload:
         files = st.file_uploader(

@@ -103,6 +103,8 @@ def chart_config(colours: Palette) -> dict[str, Any]:
             "title": None,
             "symbolStrokeWidth": 2.5,
             "labelLimit": 400,
+            # One under the other where the page is narrow, so that none is cut off.
+            "columns": {"expr": "width < 480 ? 1 : 0"},
         },
         "header": {"labelColor": colours.ink, "titleColor": colours.ink, "labelFontSize": 12.5},
         "text": {"color": colours.ink, "font": font, "fontSize": 12},
@@ -121,6 +123,7 @@ def page_style(colours: Palette) -> str:
 .stMainBlockContainer h3 {{padding: .35rem 0 .1rem;}}
 .stMainBlockContainer [data-testid="stVerticalBlock"] {{gap: .75rem;}}
 .st-key-scope p.gp-quiet {{text-align: left; margin: 0 0 .3rem;}}
+.st-key-answer {{margin-bottom: .8rem;}}
 .st-key-answer p {{font-family: "Source Serif", Georgia, serif; font-size: 1.22rem; line-height: 1.42; max-width: 62rem;
   margin-bottom: .35rem;}}
 .st-key-scope label p {{font-size: .8rem; color: {colours.quiet};}}

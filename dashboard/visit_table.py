@@ -127,13 +127,13 @@ WIDTHS = {
     "Cause recorded": 128,
     "Root cause": 110,
     "Readings say": 106,
-    "Draft margin, in. w.c.": 84,
+    "Draft margin, in. w.c.": 104,
     "Draft margin, Pa": 70,
     "Bench": 66,
     "Came back after, days": 76,
     "Missing": 150,
     "Days between": 80,
-    "Notes": 210,
+    "Notes": 190,
 }
 
 

@@ -11,6 +11,19 @@ from dashboard.words import plural
 
 GROUPS = ("as expected", "look here first", "new starter", "start not known")
 
+HEIGHT = 330
+# Room a name takes in height, and what the axis and legend take, in pixels.
+LABEL_HEIGHT = 17
+AXIS_HEIGHT = 80
+# With more names than this the picture grows.
+FEW_LABELS = 6
+# Names this close along the axis (as a share of it) could lie on each other; they are kept apart in height.
+LABEL_REACH = 0.45
+# Names keep clear of other marks this close.
+MARK_REACH = 0.2
+# Marks beyond this share of the axis have their name at the left.
+RIGHT_EDGE = 0.72
+
 
 def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palette) -> Picture | None:
     """One mark per technician; None when nobody attended a draft fault.
@@ -35,14 +48,16 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
 
     most = int(people["draft_fault_visits"].max())
     limits = funnel[funnel["n"] <= most * 1.03]
-    top = min(1.0, max(float(people["observed_rate"].max()) * 1.1, 0.2))
+    flagged = people[people["group"] == GROUPS[1]]
+    height = HEIGHT + LABEL_HEIGHT * max(0, len(flagged) - FEW_LABELS)
+    top, labels = _with_labels(flagged, most, max(float(people["observed_rate"].max()) * 1.1, 0.2), height)
     x = alt.X(
         "draft_fault_visits:Q",
         axis=alt.Axis(title="draft faults attended", tickCount=8),
         scale=alt.Scale(domain=[0, most * 1.03], nice=False),
     )
     scale = alt.Scale(domain=[0, top], nice=False, clamp=True)
-    y = alt.Y("observed_rate:Q", scale=scale, axis=share_axis("good switches pulled per draft fault"))
+    y = alt.Y("observed_rate:Q", scale=scale, axis=_axis(top))
     band = alt.Chart(limits)
     outer = band.mark_area(color=colours.main, opacity=0.10).encode(
         x="n:Q", y=alt.Y("low_998:Q", scale=scale), y2="high_998:Q"
@@ -73,32 +88,59 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
             ],
         )
     )
-    names = (
-        alt.Chart(_label_places(people[people["group"] == GROUPS[1]], most, top))
-        .mark_text(align="left", dx=8, color=colours.ink)
-        .encode(x=x, y=alt.Y("label_rate:Q", scale=scale), text="shown_name:N")
-    )
-    layers = [marks, names] if limits.empty else [outer, inner, marks, names]
+    at = alt.Y("label_rate:Q", scale=scale)
+    pointers = alt.Chart(labels).mark_rule(color=colours.aside, strokeWidth=0.8).encode(x=x, y=y, y2="label_rate:Q")
+    names = [
+        alt.Chart(labels[labels["is_at_right"] == is_at_right])
+        .mark_text(align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink)
+        .encode(x=x, y=at, text="shown_name:N")
+        for is_at_right in (False, True)
+    ]
+    layers = [*([] if limits.empty else [outer, inner]), pointers, marks, *names]
     text = (
         f"{plural(len(people), 'technician')} by draft faults attended and good switches pulled per draft fault. "
         f"{plural(int((people['group'] == GROUPS[1]).sum()), 'technician')} marked look here first, "
         f"{plural(int((people['group'] == GROUPS[2]).sum()), 'new starter')}. "
         "The bands hold 95% and 99.8% of what chance alone would draw."
     )
-    return finished(alt.layer(*layers), text, colours, 330)
+    return finished(alt.layer(*layers), text, colours, height)
 
 
-def _label_places(people: pd.DataFrame, most: float, top: float) -> pd.DataFrame:
-    """Where each name is written: at its mark, moved up where it would lie on another name."""
+def _axis(top: float) -> alt.Axis:
+    """The axis of shares; a share ends at 100%, though room for names may reach beyond."""
+    more = {"values": [0, 0.2, 0.4, 0.6, 0.8, 1.0]} if top > 1 else {}
+    return share_axis("good switches pulled per draft fault", **more)
+
+
+def _with_labels(flagged: pd.DataFrame, most: float, top: float, height: int) -> tuple[float, pd.DataFrame]:
+    """The top of the axis, raised until the names that had to move up have room, and where each is written."""
+    labels = _label_places(flagged, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
+    for _ in range(40):
+        wanted = float(labels["label_rate"].max()) * 1.02 if len(labels) else 0.0
+        if wanted <= top:
+            break
+        top = wanted
+        labels = _label_places(flagged, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
+    return (top if len(flagged) else min(top, 1.0)), labels
+
+
+def _label_places(people: pd.DataFrame, most: float, step: float) -> pd.DataFrame:
+    """Where each name is written: at its mark, moved up where it would lie on another one.
+
+    step: the height of a name on the axis. Adds label_rate and is_at_right (written to the left of a mark near the right edge). Names within LABEL_REACH of
+    the axis of one another are kept apart, which holds on a narrow page too; a thin line leads from mark to name.
+    """
     placed: list[tuple[float, float]] = []
     rates = []
     ordered = people.sort_values(["observed_rate", "draft_fault_visits"])
-    for n, rate in zip(
-        ordered["draft_fault_visits"].astype(float), ordered["observed_rate"].astype(float), strict=True
-    ):
+    marks = list(zip(ordered["draft_fault_visits"].astype(float), ordered["observed_rate"].astype(float), strict=True))
+    for n, rate in marks:
         place = rate
-        while any(abs(n - other) < 0.16 * most and abs(place - at) < 0.05 * top for other, at in placed):
-            place += 0.052 * top
+        while any(abs(n - other) < LABEL_REACH * most and abs(place - at) < step for other, at in placed) or any(
+            0 < abs(n - other) < MARK_REACH * most and abs(place - at) < step / 2 for other, at in marks
+        ):
+            place += step / 4
         placed.append((n, place))
         rates.append(place)
-    return ordered.assign(label_rate=rates)
+    is_at_right = ordered["draft_fault_visits"].astype(float) > RIGHT_EDGE * most
+    return ordered.assign(label_rate=rates, is_at_right=is_at_right)

@@ -29,20 +29,21 @@ def year(
         return None
     months = months.astype({name: float for name in ("rate_per_1000", "low", "high")})
     months["place"] = (months["month"] - starts_month) % 12 + 0.5
+    months["zero"] = 0.0
+    months["from"], months["to"] = months["place"] - 0.36, months["place"] + 0.36
     months["name"] = [MONTHS[month - 1] for month in months["month"]]
     labels = " : ".join(
         f"datum.value == {place + 0.5} ? '{MONTHS[(starts_month - 1 + place) % 12]}'" for place in range(12)
     )
-    x = alt.X(
-        "place:Q",
-        scale=alt.Scale(domain=[0, 12], nice=False),
-        axis=alt.Axis(
-            title="month", values=[place + 0.5 for place in range(12)], labelExpr=f"{labels} : ''", ticks=False
-        ),
-    )
+    scale = alt.Scale(domain=[0, 12], nice=False)
+    axis = alt.Axis(title="month", values=[place + 0.5 for place in range(12)], labelExpr=f"{labels} : ''", ticks=False)
+    x = alt.X("place:Q", scale=scale, axis=axis)
     base = alt.Chart(months)
-    bars = base.mark_bar(color=colours.main, opacity=0.30, size=26).encode(
-        x=x,
+    # As wide as its month allows, on any width of the page.
+    bars = base.mark_bar(color=colours.main, opacity=0.30).encode(
+        x=alt.X("from:Q", scale=scale, axis=axis),
+        x2="to:Q",
+        y2="zero:Q",
         y=alt.Y("rate_per_1000:Q", axis=alt.Axis(title=AXIS)),
         tooltip=[
             alt.Tooltip("name:N", title="month"),

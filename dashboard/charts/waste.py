@@ -34,7 +34,7 @@ def waste_by_month(
     x = alt.X("yearmonth(month_on):O", axis=alt.Axis(title="month", format="%b %y", labelAngle=0, labelOverlap=True))
     bars = (
         alt.Chart(long)
-        .mark_bar(strokeWidth=1.2, size=22)
+        .mark_bar(strokeWidth=1.2, width=alt.RelativeBandSize(band=0.72))
         .encode(
             x=x,
             y=alt.Y("amount:Q", axis=alt.Axis(title=f"cost of swaps of good switches, {currency}", format=",.0f")),

@@ -20,6 +20,12 @@ NAMES = {
     "good_switch": "Good switches among those with a clear bench result",
     "callback_30": "Swaps that came back within 30 days",
 }
+# What a week must have to count as one of the baseline's.
+CASE = {
+    "no_root_cause": "a swap",
+    "good_switch": "a clear bench result",
+    "callback_30": "a swap followed up",
+}
 # What is counted of each week's swaps, and of how many. `c.` is the follow-up of the swap, `s.` the swap.
 COUNTS = {
     "no_root_cause": ("count(*)", "count(*) FILTER (NOT coalesce(s.has_root_cause, false))"),
@@ -123,7 +129,7 @@ def _chart(name: str, counted: pd.DataFrame, last_on: date | None, wait_days: in
 def _sentence(name: str, weeks: pd.DataFrame, centre: float, base: np.ndarray) -> str:
     after = weeks.iloc[base[-1] + 1 :]
     signals = after[after["is_signal"]]
-    start = f"{NAMES[name]}: {centre:.0%} in the first {len(base)} weeks."
+    start = f"{NAMES[name]}: {centre:.0%} in the first {len(base)} weeks with {CASE[name]}."
     if after.empty or not after["is_mature"].any():
         return f"{start} No complete week since."
     if signals.empty:

@@ -194,3 +194,48 @@ def test_labels_of_neighbours_do_not_lie_on_each_other() -> None:
     layer = technician_funnel(crowd, FUNNEL, LIGHT).chart.to_dict()
     rates = sorted(row["label_rate"] for rows in layer["datasets"].values() for row in rows if "label_rate" in row)
     assert np.diff(rates).min() > 0.02
+
+
+def test_a_crowd_of_names_is_spread_within_the_picture() -> None:
+    """Six names close together, on a narrow page too: kept apart in height, and none above the axis."""
+    rates = [0.62, 0.64, 0.65, 0.68, 0.69, 0.6]
+    crowd = pd.concat(
+        [
+            PEOPLE.iloc[[1]].assign(shown_name=f"N{place}", observed_rate=rate, draft_fault_visits=100 + 3 * place)
+            for place, rate in enumerate(rates)
+        ],
+        ignore_index=True,
+    )
+    spec = technician_funnel(crowd, FUNNEL, LIGHT).chart.to_dict()
+    top = next(e["y"]["scale"]["domain"][1] for e in encodings(spec) if "scale" in e.get("y", {}))
+    places = {
+        row["shown_name"]: row["label_rate"]
+        for rows in spec["datasets"].values()
+        for row in rows
+        if "label_rate" in row
+    }
+    assert len(places) == 6 and np.diff(sorted(places.values())).min() > 0.05 * top
+    assert max(places.values()) < top
+
+
+def test_a_rate_nobody_knows_is_not_drawn() -> None:
+    assert technician_funnel(PEOPLE.assign(observed_rate=np.nan), FUNNEL, LIGHT) is None
+
+
+def test_technicians_whose_start_is_not_known_are_drawn_apart() -> None:
+    spec = technician_funnel(PEOPLE.assign(is_start_known=[False, True, True]), FUNNEL, LIGHT).chart.to_dict()
+    groups = next(e["shape"]["scale"]["domain"] for e in encodings(spec) if "shape" in e)
+    assert groups == ["look here first", "new starter", "start not known"]
+
+
+def test_bars_are_as_wide_as_the_page_allows() -> None:
+    months = str(year(MONTHS, FITTED, LIGHT).chart.to_dict())
+    assert "'x2': {'field': 'to'}" in months and "'size'" not in months
+    assert "'band': 0.72" in str(waste_by_month(COSTS, "USD", LIGHT).chart.to_dict())
+
+
+def test_the_margin_is_drawn_in_one_unit_against_the_rated_make_point() -> None:
+    for unit, name in ((None, "in. w.c."), ("Pa", "Pa")):
+        picture = draft_margin(MARGINS, LIGHT, unit)
+        assert f"to {'20' if unit else '0.08'} {name}" in picture.text
+    assert "must not close" not in str(picture.chart.to_dict())

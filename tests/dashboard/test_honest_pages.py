@@ -177,7 +177,7 @@ def test_nothing_is_loaded_into_the_invented_fleet(served_home: Path, tmp_path: 
     file.write_text("visit_id,site_id,technician_id,arrived_at,visit_kind\nOWN1,S1,T1,2026-01-05,no_heat\n", "utf-8")
     before = store_access.generation()
     test = opened("records")
-    assert "holds the invented demo fleet" in " ".join(note.value.replace("\\", "") for note in test.info)
+    assert "holds the invented demo fleet" in said(test)
     test.text_input(key="load_path").set_value(str(file)).run()
     assert test.button(key="load_button_path").disabled
     assert not test.button(key="check_button_path").disabled
