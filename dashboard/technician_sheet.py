@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure_card, figures_access, page, visit_sheet, visit_table, words
+from dashboard import figure_card, figures_access, page, record_lookups, visit_sheet, visit_table, words
 from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
@@ -21,6 +21,8 @@ STEPS = {
     "after_reading_rate": "gauge reading after the repair",
     "note_rate": "note that describes the finding",
 }
+# The table a step is read from; while it has no row, whether the step was done is not known.
+STEP_TABLES = {"reading_rate": "readings", "checks_rate": "checks", "after_reading_rate": "readings"}
 CASES = 3
 ADDRESS_KEY = "technician"
 
@@ -113,9 +115,15 @@ def company_step(table: pd.DataFrame, name: str) -> tuple[int, int]:
     return round(float((known[name].astype(float) * n).sum())), int(n.sum())
 
 
+def known_steps() -> dict[str, str]:
+    """The steps that the records can tell of, and the words for them."""
+    empty = record_lookups.empty_tables()
+    return {name: step for name, step in STEPS.items() if STEP_TABLES.get(name) not in empty}
+
+
 def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None:
     lines = []
-    for name, step in STEPS.items():
+    for name, step in known_steps().items():
         n_done, n = company_step(table, name)
         lines.append(
             {"step": step, "rate": n_done / n if n else None, "own": person[name], "n": n, "n_own": person["n_process"]}

@@ -190,9 +190,17 @@ def _cell(name: str, value: Any) -> str:
 
 
 def plain_table(
-    frame: pd.DataFrame, key: str, shares: Collection[str] = (), amounts: Collection[str] = (), currency: str = ""
+    frame: pd.DataFrame,
+    key: str,
+    shares: Collection[str] = (),
+    amounts: Collection[str] = (),
+    currency: str = "",
+    missing: str = "",
 ) -> None:
-    """A table of groups with its export. shares: columns shown in percent. amounts: columns of money, whole units."""
+    """A table of groups with its export.
+
+    shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
+    """
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
     config: dict[str, Any] = {name: st.column_config.NumberColumn(format="%.0f%%") for name in shares}
     config |= {
@@ -202,7 +210,7 @@ def plain_table(
         shown,
         hide_index=True,
         height="auto",
-        placeholder="",
+        placeholder=missing,
         column_config=config,
         key=f"table_{key}",
         alt=f"Table of {words.plural(len(frame), 'row')}",

@@ -20,7 +20,7 @@ from dashboard import (
 from dashboard.charts.funnel import technician_funnel
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
-from models.methods.estimate import Estimate
+from models.methods.estimate import Estimate, unknown
 from models.methods.proportion import wilson_interval
 
 METHOD = (
@@ -57,7 +57,7 @@ def show() -> None:
         st.caption(words.plain(people.sentence))
     _first(table, people)
     technician_sheet.show(table, people, scope)
-    _everyone(table)
+    _everyone(table, people)
     _log()
     page.next_steps(_next(table, people))
     page.how_computed(METHOD, TERMS)
@@ -85,7 +85,9 @@ def _next(table: pd.DataFrame, people: TechnicianFigures) -> list[str]:
 
 def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
     flagged = int(page.is_true(table["is_flagged"]).sum())
-    steps = [(technician_sheet.company_step(table, name), step) for name, step in technician_sheet.STEPS.items()]
+    steps = [
+        (technician_sheet.company_step(table, name), step) for name, step in technician_sheet.known_steps().items()
+    ]
     known = [(n_done / n, step) for (n_done, n), step in steps if n]
     skipped = ""
     if known:
@@ -99,18 +101,24 @@ def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
 
 
 def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
-    names = list(technician_sheet.STEPS)[:4]
+    names, known = list(technician_sheet.STEPS)[:4], technician_sheet.known_steps()
     for column, name in zip(st.columns(len(names), gap="medium"), names, strict=True):
         n_done, n = technician_sheet.company_step(table, name)
         with column:
             figure_card.show(
                 technician_sheet.STEPS[name].capitalize(),
-                step_estimate(n_done, n),
+                step_estimate(n_done, n) if name in known else _no_table(name),
                 "share",
                 f"step_{name}",
-                rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}",
+                rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}"
+                if name in known
+                else words.plural(n, "swap"),
                 behind=figures_access.behind(scope, "swaps"),
             )
+
+
+def _no_table(name: str) -> Estimate:
+    return unknown(f"The table {technician_sheet.STEP_TABLES[name]} has no row, so nobody can tell.")
 
 
 def step_estimate(n_done: float, n: float) -> Estimate:
@@ -149,7 +157,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
     )
 
 
-def _everyone(table: pd.DataFrame) -> None:
+def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
     st.header("Everyone, by name")
     is_new, is_known = page.is_true(table["is_new_starter"]), page.is_true(table["is_start_known"])
     for title, part in (
@@ -176,18 +184,15 @@ def _everyone(table: pd.DataFrame) -> None:
                 "Separable from the site": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
         ).sort_values("Technician")
-        visit_table.plain_table(shown, f"people_{title[:3].lower()}", {name for name in shown if name in _PERCENT})
+        if not is_compared(people):
+            shown = shown.drop(columns=list(_OUTCOMES))
+        shares = {name for name in shown if name in _PERCENT}
+        visit_table.plain_table(shown, f"people_{title[:3].lower()}", shares, missing=words.NOT_KNOWN)
 
 
-_PERCENT = {
-    "Good pulls per draft fault",
-    "Range from",
-    "Range to",
-    "Expected",
-    "Reading before",
-    "Cause recorded",
-    "Smallest excess visible",
-}
+# What is told only where outcomes are compared.
+_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Smallest excess visible")
+_PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 
 def _log() -> None:

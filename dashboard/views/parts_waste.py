@@ -176,7 +176,13 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
             shown[likely] = shown[likely].astype(float).round(1)
             money = ("Known", "Estimated", "Range from", "Range to")
             shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
-            visit_table.plain_table(shown.sort_values(shown.columns[0]), name, amounts=money, currency=waste.currency)
+            visit_table.plain_table(
+                shown.sort_values(shown.columns[0]),
+                name,
+                amounts=money,
+                currency=waste.currency,
+                missing=words.NOT_KNOWN,
+            )
 
 
 def _made_of(waste: Waste) -> None:
