@@ -17,6 +17,7 @@ from pipelines.intake.rules import (
     default_unit,
     factor,
     in_limits,
+    is_prose,
     number,
     raw,
     stored,
@@ -132,7 +133,7 @@ def _too_long(entry: Field) -> str:
 
 def _has_control(entry: Field) -> str:
     cell = _of("t", entry)
-    return f"has_control({cell}) OR has_break({cell})" if entry.kind == "id" else f"has_control({cell})"
+    return f"has_control({cell})" if is_prose(entry) else f"has_control({cell}) OR has_break({cell})"
 
 
 def _reason(rules: Rules, entry: Field) -> str:

@@ -44,7 +44,7 @@ class Landed:
     relation: SQL that gives the cells of each row as columns c0, c1, ... in the order of `columns` (names as delivered).
     is_csv: whether DuckDB's CSV reader reads it, which sets spoiled rows aside in `reject_errors`.
     spoiled: rows known to be none before reading. first_line: line of the first row, None where lines mean nothing.
-    n_lines: line ends of the file, None where they do not tell rows apart. is_plain: as in TextFacts.
+    readable: the text that is read, from the header on. n_lines: lines of the whole file. is_plain: as in TextFacts.
     """
 
     relation: str
@@ -56,6 +56,7 @@ class Landed:
     delimiter: str | None = None
     encoding: str | None = None
     first_line: int | None = 2
+    readable: Path | None = None
     n_lines: int | None = None
     is_plain: bool = False
     may_break: bool = True
@@ -68,10 +69,10 @@ def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = 
     """
     if facts.encoding is None:
         raise IntakeError("is not text in UTF-8, UTF-16 or Windows-1252. Export it again as UTF-8.")
-    readable = path
-    if facts.encoding != "utf-8" or is_rewritten:
+    readable, n_lines = path, facts.n_lines
+    if facts.encoding != "utf-8" or facts.is_old or is_rewritten:
         readable = scratch / "rewritten.csv"
-        to_utf8(path, "utf-8-sig" if facts.encoding == "utf-8" else facts.encoding, readable)
+        n_lines = to_utf8(path, "utf-8-sig" if facts.encoding == "utf-8" else facts.encoding, readable)
     with readable.open(encoding="utf-8-sig", newline="", errors="replace") as file:
         lines = [line[:_LONGEST_SAMPLED] for line in re.split(_LINE_END, file.read(_SAMPLE))[:40]]
     header, delimiter, skipped = _text_header(path, lines)
@@ -91,7 +92,8 @@ def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = 
         delimiter=delimiter,
         encoding=facts.encoding,
         first_line=skipped + 2,
-        n_lines=facts.n_lines if facts.encoding in ("utf-8", "cp1252") else None,
+        readable=readable,
+        n_lines=n_lines,
         is_plain=facts.is_plain and delimiter != "\t",
         may_break=facts.n_quotes > 0 or facts.encoding.startswith("utf-16"),
     )
@@ -217,7 +219,7 @@ def _text_header(path: Path, lines: list[str]) -> tuple[HeaderFound, str, int]:
     }
     best: tuple[HeaderFound, str, int] | None = None
     for delimiter in (*DELIMITERS, *sorted(others - set(DELIMITERS))):
-        rows = [_cells(line, delimiter) for line in lines[:20]]
+        rows = [cells_of(line, delimiter) for line in lines[:20]]
         found = best_header(path.stem, rows)
         if found is not None and (best is None or found[0].n_known > best[0].n_known):
             best = found[0], delimiter, found[1]
@@ -226,10 +228,10 @@ def _text_header(path: Path, lines: list[str]) -> tuple[HeaderFound, str, int]:
     return best
 
 
-def _cells(line: str, delimiter: str) -> list[str]:
-    """The cells of one line; none where it cannot be read as a row."""
+def cells_of(row: str, delimiter: str) -> list[str]:
+    """The cells of one row of text; none where it cannot be read as one."""
     try:
-        return next(csv.reader([line], delimiter=delimiter), [])
+        return next(csv.reader([row], delimiter=delimiter), [])
     except csv.Error:
         return []
 

@@ -23,12 +23,15 @@ class Lines:
 
     is_certain: whether the line of every row can be told. first: line of the first row. spoiled: the rows set aside, by
     line. moved: for each of them, how many rows' lines stand before it, and how many lines it and those before it take.
+    n_between: lines of a text file that begin no row: blank, within a cell, or lost. n_within: those in the cells kept.
     """
 
     is_certain: bool
     first: int
     spoiled: list[SpoiledRow]
     moved: list[tuple[int, int]]
+    n_between: int = 0
+    n_within: int = 0
 
 
 def find_lines(
@@ -46,7 +49,7 @@ def find_lines(
     within = [row.text.count("\n") for row in spoiled]
     explained = n_rows + len(spoiled) + n_breaks + sum(within) + first - 1
     is_certain = landed.first_line is not None and (
-        not has_breaks if landed.n_lines is None else landed.n_lines in (explained, explained - 1)
+        not has_breaks if landed.n_lines is None else landed.n_lines == explained
     )
     if not landed.is_csv:
         return Lines(is_certain, first, spoiled, [])
@@ -60,7 +63,8 @@ def find_lines(
         placed.append(replace(row, line=n_before + int(n_breaks_before) + taken + first))
         taken += 1 + n_within
         moved.append((n_before, taken))
-    return Lines(is_certain, first, placed if is_certain else spoiled, moved)
+    n_between = (landed.n_lines or explained) - explained + n_breaks
+    return Lines(is_certain, first, placed if is_certain else spoiled, moved, n_between, n_breaks)
 
 
 def number_rows(con: duckdb.DuckDBPyConnection, lines: Lines) -> None:
@@ -85,10 +89,11 @@ def _make_breaks(
     """landing.break_row, and how many rows and line breaks there are."""
     cells = [name(entry.name) for entry in rules.present() if entry.kind in ("id", "text")]
     within = [f"coalesce(length({cell}) - length(replace({cell}, chr(10), '')), 0)" for cell in cells]
-    within.append(
+    marked = (
         "coalesce(list_sum(list_transform(raw, lambda cell: length(cell) - length(replace(cell, chr(10), '')))), 0)"
     )
-    total = " + ".join(within) if has_breaks else "0"
+    # Of a marked row the cells are still to be judged; its text has every break.
+    total = f"CASE WHEN raw IS NULL THEN {' + '.join(within)} ELSE {marked} END" if has_breaks else "0"
     con.execute(
         f"""CREATE OR REPLACE TABLE landing.break_row AS SELECT row_no, CAST({total} AS BIGINT) AS n FROM {relation}
             WHERE load_id = {load_id} AND ({total}) > 0"""

@@ -16,6 +16,7 @@ from pipelines.intake.rules import (
     default_unit,
     factor,
     in_limits,
+    is_prose,
     number,
     raw,
     stored,
@@ -94,10 +95,10 @@ def _text(rules: Rules, entry: Field) -> str:
     ]
     if not rules.is_plain:
         conditions.append(f"NOT regexp_matches({cell}, {text(_ODD)})")
-        if entry.kind == "id":
+        if not is_prose(entry):
             conditions.append(f"NOT has_break({cell})")
     elif rules.may_break:
-        ends = "contains" if entry.kind == "id" else "ends_with"
+        ends = "ends_with" if is_prose(entry) else "contains"
         conditions.append(f"NOT {ends}({cell}, chr(10))")
     return f"CASE WHEN {' AND '.join(conditions)} THEN {cell} END"
 

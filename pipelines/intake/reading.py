@@ -18,11 +18,17 @@ from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.headers import Columns, sort_columns
 from pipelines.intake.holding_back import hold_back_bad, hold_back_spoiled
 from pipelines.intake.judging import findings, thorough_sql
-from pipelines.intake.landing import Landed, SpoiledRow
+from pipelines.intake.landing import Landed
 from pipelines.intake.line_numbers import Lines, find_lines
 from pipelines.intake.quick import quick_sql
 from pipelines.intake.rules import Rules, raw, stored, stored_list
-from pipelines.intake.spoiled import refuse_open_quotes, refuse_swallowed, spoiled_rows
+from pipelines.intake.spoiled import (
+    refuse_lost_lines,
+    refuse_open_quotes,
+    refuse_swallowed,
+    refuse_when_none_fits,
+    spoiled_rows,
+)
 from pipelines.intake.sql_text import count, name, texts
 from pipelines.settings import Settings
 
@@ -65,8 +71,8 @@ def read_table(
     rules = Rules(table, frozenset(columns.known), settings, today, landed.is_plain, landed.may_break)
     kept = [column for column in landed.columns if column not in columns.personal]
     n_read = _insert_quickly(con, landed, target, rules, columns, kept, load_id)
-    spoiled = [*landed.spoiled, *(spoiled_rows(con, (landed.first_line or 2) - 2) if landed.is_csv else [])]
-    _refuse_when_none_fits(landed, n_read, spoiled)
+    spoiled = [*landed.spoiled, *(spoiled_rows(con, landed, n_read) if landed.is_csv else [])]
+    refuse_when_none_fits(landed, n_read, spoiled)
     n_rows = n_read + len(spoiled)
     n_plain = n_rows + (landed.first_line or 1) - 1
     has_breaks = landed.is_csv and landed.may_break and (landed.n_lines is None or landed.n_lines > n_plain)
@@ -74,7 +80,8 @@ def read_table(
     if landed.is_csv:
         refuse_open_quotes(landed, lines)
     if has_breaks:
-        refuse_swallowed(con, landed, target.relation, rules, load_id)
+        refuse_swallowed(con, landed, target.relation, rules, columns, load_id)
+    refuse_lost_lines(con, landed, lines)
     hold_back_spoiled(con, landed, table, load_id, lines)
     n_bad = _judge_marked(con, landed, target, rules, columns, kept, load_id, lines)
     con.execute("DROP TABLE landing.break_row")
@@ -150,17 +157,6 @@ def _judge_marked(
     )
     con.execute("DROP TABLE landing.judged")
     return n_bad
-
-
-def _refuse_when_none_fits(landed: Landed, n_read: int, spoiled: list[SpoiledRow]) -> None:
-    ragged = [row for row in spoiled if row.reason_code == "ragged_row"]
-    if n_read or len(ragged) < 2 or not landed.is_csv:
-        return
-    raise IntakeError(
-        f"line {ragged[0].line}: none of the {len(spoiled):,} rows has as many fields as the header, which has "
-        f"{len(landed.columns)} when {landed.delimiter!r} is the delimiter (first row: {ragged[0].text[:60]!r}). Use one "
-        "delimiter throughout and load the file again; nothing was loaded from it."
-    )
 
 
 def _missing(table: Table, columns: Columns) -> str:

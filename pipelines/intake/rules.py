@@ -19,6 +19,7 @@ from pipelines.settings import Settings
 
 MEASURED = ("pressure", "quantity")
 TIMES = ("date", "timestamp")
+_LONGEST_NAME = 200
 # Cells that say so hold nothing.
 BLANK_WORDS = ("NULL", "null", "N/A", "n/a", "#N/A")
 
@@ -53,6 +54,11 @@ class Rules:
     def unit_field_of(self, entry: Field) -> Field:
         """The unit column of a measured field."""
         return self.table.by_name[entry.unit_field or ""]
+
+
+def is_prose(entry: Field) -> bool:
+    """Whether a field may hold several lines of text, such as notes; a name of 200 characters at most has one line."""
+    return entry.kind == "text" and entry.longest > _LONGEST_NAME
 
 
 def raw(entry: Field) -> str:

@@ -18,7 +18,7 @@ _RARE_SPACES = (b"\xc2\xa0", b"\xe2\x80\x87", b"\xe2\x80\xaf", b"\xef\xbb\xbf")
 class TextFacts:
     """Facts of a file. encoding: a Python codec name; None when the bytes are not text.
 
-    n_lines: line ends. is_plain: UTF-8 without control characters, tabs and white space other than spaces.
+    n_lines: lines, the last one with or without a line end. is_old: a carriage return alone ends its lines. is_plain: UTF-8 without control characters, tabs and white space other than spaces.
     """
 
     digest: str
@@ -26,17 +26,20 @@ class TextFacts:
     n_quotes: int
     n_lines: int
     is_plain: bool
+    is_old: bool = False
 
 
 def text_facts(path: Path) -> TextFacts:
     """Digest, encoding, quotation marks, line ends and rare characters of a file."""
     digest = hashlib.sha256()
+    last = b""
     n_quotes = n_newlines = n_returns = n_controls = n_rare = 0
     decoder: codecs.IncrementalDecoder | None = codecs.getincrementaldecoder("utf-8")()
     with path.open("rb") as file:
         head = file.peek(4)[:4]
         while chunk := file.read(CHUNK):
             digest.update(chunk)
+            last = chunk[-1:]
             newlines, returns = chunk.count(b"\n"), chunk.count(b"\r")
             n_quotes += chunk.count(b'"')
             n_newlines += newlines
@@ -55,14 +58,33 @@ def text_facts(path: Path) -> TextFacts:
     encoding = _encoding(path, head, is_utf8, n_controls)
     has_mark = head.startswith(codecs.BOM_UTF8)
     is_plain = encoding == "utf-8" and n_controls == 0 and n_rare == int(has_mark)
-    return TextFacts(digest.hexdigest(), encoding, n_quotes, max(n_newlines, n_returns), is_plain)
+    n_lines = max(n_newlines, n_returns) + (last not in (b"\n", b"\r"))
+    is_old = n_newlines == 0 and n_returns > 0
+    return TextFacts(digest.hexdigest(), encoding, n_quotes, n_lines, is_plain, is_old)
 
 
-def to_utf8(path: Path, encoding: str, target: Path) -> None:
-    """Write the text again as UTF-8 with one kind of line end, in pieces."""
+def to_utf8(path: Path, encoding: str, target: Path) -> int:
+    """Write the text again as UTF-8 with one kind of line end, in pieces. Returns the number of lines."""
+    n_ends, piece = 0, ""
     with path.open(encoding=encoding) as source, target.open("w", encoding="utf-8", newline="\n") as out:
-        while piece := source.read(CHUNK):
+        while more := source.read(CHUNK):
+            piece = more
+            n_ends += piece.count("\n")
             out.write(piece)
+    return n_ends + (not piece.endswith("\n"))
+
+
+def blank_lines(path: Path) -> int:
+    """How many lines of a text file hold nothing."""
+    n_blank, before = 0, b"-\n"
+    with path.open("rb") as file:
+        while chunk := file.read(CHUNK):
+            text = np.frombuffer(before + chunk, np.uint8)
+            ends = np.flatnonzero(text[2:] == 10) + 2
+            is_after_return = (text[ends - 1] == 13) & (text[ends - 2] == 10)
+            n_blank += int(np.count_nonzero((text[ends - 1] == 10) | is_after_return))
+            before = text[-2:].tobytes()
+    return n_blank
 
 
 def _encoding(path: Path, head: bytes, is_utf8: bool, n_controls: int) -> str | None:
