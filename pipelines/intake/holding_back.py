@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
+
 import duckdb
 
 from pipelines.contract.fields import Table
 from pipelines.contract.reasons import REASONS, WHAT_NEXT, sentence_template
+from pipelines.intake.headers import Columns
 from pipelines.intake.judging import findings
-from pipelines.intake.landing import Landed
+from pipelines.intake.landing import Landed, SpoiledRow, cells_of
 from pipelines.intake.line_numbers import Lines, number_rows
 from pipelines.intake.rules import Rules
 from pipelines.intake.sql_text import text
@@ -46,8 +49,13 @@ def hold_back_bad(
     con.execute("DROP TABLE landing.row_line")
 
 
-def hold_back_spoiled(con: duckdb.DuckDBPyConnection, landed: Landed, table: Table, load_id: int, lines: Lines) -> None:
-    """Put rows that are no rows of the table into held_back, with their text as delivered."""
+def hold_back_spoiled(
+    con: duckdb.DuckDBPyConnection, landed: Landed, table: Table, columns: Columns, load_id: int, lines: Lines
+) -> None:
+    """Put rows that are no rows of the table into held_back, with their text as delivered.
+
+    Which of their fields are personal cannot be told, so of a file with personal columns the text is not kept.
+    """
     if not lines.spoiled:
         return
     import pyarrow as pa
@@ -71,16 +79,23 @@ def hold_back_spoiled(con: duckdb.DuckDBPyConnection, landed: Landed, table: Tab
                     f"{landed.shown} {word} {row.line}: {said}. {WHAT_NEXT}"
                     for row, said in zip(spoiled, reasons, strict=True)
                 ],
-                "text": [row.text for row in spoiled],
+                "raw": [json.dumps(_kept(row, landed, columns), ensure_ascii=False) for row in spoiled],
             }
         ),
     )
     con.execute(
-        """INSERT INTO held_back SELECT ?, ?, ?, NULL, line, NULL, got, code, reason, json_object('row', "text")
+        """INSERT INTO held_back SELECT ?, ?, ?, NULL, line, NULL, got, code, reason, raw
            FROM spoiled_rows ORDER BY line""",
         [load_id, table.name, landed.shown],
     )
     con.unregister("spoiled_rows")
+
+
+def _kept(row: SpoiledRow, landed: Landed, columns: Columns) -> dict[str, str | int]:
+    if not columns.personal:
+        return {"row": row.text}
+    said: dict[str, str | int] = {"row": "not kept: the file has personal columns"}
+    return said | ({"fields": len(cells_of(row.text, landed.delimiter))} if landed.delimiter else {})
 
 
 def _sentence(table: Table, column: str, code: str, got: str) -> str:

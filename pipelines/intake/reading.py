@@ -72,17 +72,17 @@ def read_table(
     kept = [column for column in landed.columns if column not in columns.personal]
     n_read = _insert_quickly(con, landed, target, rules, columns, kept, load_id)
     spoiled = [*landed.spoiled, *(spoiled_rows(con, landed, n_read) if landed.is_csv else [])]
-    refuse_when_none_fits(landed, n_read, spoiled)
+    refuse_when_none_fits(landed, columns, n_read, spoiled)
     n_rows = n_read + len(spoiled)
     n_plain = n_rows + (landed.first_line or 1) - 1
     has_breaks = landed.is_csv and landed.may_break and (landed.n_lines is None or landed.n_lines > n_plain)
     lines = find_lines(con, landed, target.relation, rules, load_id, spoiled, has_breaks)
     if landed.is_csv:
-        refuse_open_quotes(landed, lines)
+        refuse_open_quotes(landed, columns, lines)
     if has_breaks:
         refuse_swallowed(con, landed, target.relation, rules, columns, load_id)
-    refuse_lost_lines(con, landed, lines)
-    hold_back_spoiled(con, landed, table, load_id, lines)
+    refuse_lost_lines(con, landed, columns, lines)
+    hold_back_spoiled(con, landed, table, columns, load_id, lines)
     n_bad = _judge_marked(con, landed, target, rules, columns, kept, load_id, lines)
     con.execute("DROP TABLE landing.break_row")
     return Read(n_rows, n_read - n_bad, columns, tuple(_messages(con, landed, target, rules, columns, n_rows, load_id)))

@@ -38,24 +38,24 @@ def spoiled_rows(con: duckdb.DuckDBPyConnection, landed: Landed, n_read: int) ->
     return [_spoiled(n_above + line, kind, at, (row or "").strip("\r\n")) for line, kind, at, row in found]
 
 
-def refuse_when_none_fits(landed: Landed, n_read: int, spoiled: list[SpoiledRow]) -> None:
+def refuse_when_none_fits(landed: Landed, columns: Columns, n_read: int, spoiled: list[SpoiledRow]) -> None:
     """Refuse a file whose rows are all ragged: they have another delimiter than the header."""
     ragged = [row for row in spoiled if row.reason_code == "ragged_row"]
     if n_read or len(ragged) < 2 or not landed.is_csv:
         return
     raise IntakeError(
         f"line {ragged[0].line}: none of the {len(spoiled):,} rows has as many fields as the header, which has "
-        f"{len(landed.columns)} when {landed.delimiter!r} is the delimiter (first row: {ragged[0].text[:60]!r}). Use one "
+        f"{len(landed.columns)} when {landed.delimiter!r} is the delimiter{_beginning(columns, ragged[0].text)}. Use one "
         "delimiter throughout and load the file again; nothing was loaded from it."
     )
 
 
-def refuse_open_quotes(landed: Landed, lines: Lines) -> None:
+def refuse_open_quotes(landed: Landed, columns: Columns, lines: Lines) -> None:
     """Refuse a file in which a row that was set aside swallowed the rows after it."""
     shape = re.compile(_row_shape(landed))
     for row in lines.spoiled:
         if ("\n" in row.text and row.reason_code == "unreadable") or shape.search(row.text):
-            raise IntakeError(_swallowed(f"line {row.line}", row.text))
+            raise IntakeError(_swallowed(f"line {row.line}", _beginning(columns, row.text)))
 
 
 def refuse_swallowed(
@@ -76,10 +76,10 @@ def refuse_swallowed(
             WHERE load_id = {load_id} AND ({" OR ".join(checks.values())}) ORDER BY row_no LIMIT 1""",
     )
     if row:
-        raise IntakeError(_swallowed(f"row {row[0]}", row[1]))
+        raise IntakeError(_swallowed(f"row {row[0]}", _beginning(columns, row[1])))
 
 
-def refuse_lost_lines(con: duckdb.DuckDBPyConnection, landed: Landed, lines: Lines) -> None:
+def refuse_lost_lines(con: duckdb.DuckDBPyConnection, landed: Landed, columns: Columns, lines: Lines) -> None:
     """Refuse a file some lines of which are in no row. What begins no row is blank or within a cell, else it is lost.
 
     Seen to be lost: rows behind an open quotation mark that the reader's pieces of a large file begin or end in, and
@@ -89,7 +89,7 @@ def refuse_lost_lines(con: duckdb.DuckDBPyConnection, landed: Landed, lines: Lin
         return
     n_within, n_blank_within, rows = _within_cells(con, landed) if landed.may_break else (0, 0, None)
     if rows is not None:
-        raise IntakeError(_swallowed("a column that is left out", rows))
+        raise IntakeError(_swallowed("a column that is left out", _beginning(columns, rows)))
     n_lost = lines.n_between - n_within - (blank_lines(landed.readable) - n_blank_within)
     if n_lost > 0:
         raise IntakeError(
@@ -151,8 +151,13 @@ def _spoiled(line: int, kind: str, column: int | None, row: str) -> SpoiledRow:
     return SpoiledRow(line, "unreadable", said.get(kind, kind.lower()), row)
 
 
-def _swallowed(place: str, row: str) -> str:
+def _beginning(columns: Columns, row: str) -> str:
+    """The first words of a row, for a sentence; nothing of a row that may name a person."""
+    return "" if columns.personal else f" (it begins {row[:60]!r})"
+
+
+def _swallowed(place: str, beginning: str) -> str:
     return (
-        f"{place}: a quotation mark that is opened there and not closed swallows the rows after it "
-        f"(it begins {row[:60]!r}). Close or double the mark and load the file again; nothing was loaded from it."
+        f"{place}: a quotation mark that is opened there and not closed swallows the rows after it{beginning}. "
+        f"Close or double the mark and load the file again; nothing was loaded from it."
     )
