@@ -29,10 +29,10 @@ def show(card: dict[str, Any]) -> None:
         page.rows(columns, lines, "")
     if card.get("features"):
         st.markdown("**What it looks at**")
-        columns = tuple(
+        heads = tuple(
             (title, "text") for title in ("It looks at", "Part of", "Known", "Speaks most for good", "and for faulty")
         )
-        page.rows(columns, [_feature(entry) for entry in card["features"]], "")
+        page.rows(heads, [_feature(entry) for entry in card["features"]], "")
         st.caption(
             "A weight is the change of the log odds of a good switch: for a category, against the one named; for a "
             "number, by one standard deviation. 0 changes nothing; 1 makes the odds 2.7 times as high."

@@ -154,6 +154,6 @@ def refusal() -> str | None:
     if not (store_access.home() / DEMO_MARKER).exists():
         return None
     return (
-        f"{store_access.home()} holds the invented demo fleet; own records would mix with it. Open another folder, "
+        "This home holds the invented demo fleet; own records would mix with it. Open another folder, "
         "such as: goodpull open --home company. Checking files is allowed; it changes nothing."
     )
