@@ -5,7 +5,11 @@ from __future__ import annotations
 # Figure, method, source.
 SOURCES: tuple[tuple[str, str, str], ...] = (
     ("Bench result", "Conformity with measurement uncertainty", "JCGM 106:2012"),
-    ("Good switches among those tested", "Score interval", "Wilson 1927; Newcombe 1998, Statistics in Medicine 17:857"),
+    (
+        "Good switches among clear bench results",
+        "Score interval",
+        "Wilson 1927; Newcombe 1998, Statistics in Medicine 17:857",
+    ),
     (
         "Good-switch rate, adjusted",
         "Post-stratified double sampling; Horvitz-Thompson with recorded draws",

@@ -18,7 +18,7 @@ from models.methods.estimate import Estimate
 
 CHART_TITLES = {
     "no_root_cause": "Swaps without a root cause",
-    "good_switch": "Good switches among those tested",
+    "good_switch": "Good switches among clear bench results",
     "callback_30": "Came back within 30 days of the swap",
 }
 # Swaps in a week below which a share of them is not judged on its own.

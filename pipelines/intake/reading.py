@@ -195,7 +195,7 @@ def _messages(
     if n_unknown:
         messages.append(
             f"{n_unknown:,} rows have pressures without a unit; they stay unknown "
-            "(set default_pressure_unit if it is known)."
+            "(where it is known, set default_pressure_unit and load the file again)."
         )
     return messages
 

@@ -41,6 +41,7 @@ class _Loaded:
     position: int
     report: FileReport
     digest: str
+    earlier: list[int]
     n_good: int
     loaded_at: datetime
 
@@ -86,7 +87,8 @@ class LoadSession:
         for table_name, target in self._targets.items():
             of_table = [loaded for loaded in self._loaded if loaded.report.table_name == table_name]
             started = time.perf_counter()
-            settled = settle(self.con, target, [loaded.load_id for loaded in of_table] or [self._next_id])
+            loads = {loaded.load_id: loaded.earlier for loaded in of_table}
+            settled = settle(self.con, target, loads or {self._next_id: []})
             share = (time.perf_counter() - started) / max(len(of_table), 1)
             for loaded in of_table:
                 became = settled[loaded.load_id]
@@ -95,6 +97,7 @@ class LoadSession:
                     n_accepted=became.n_accepted,
                     n_revised=became.n_revised,
                     n_duplicates=loaded.n_good - became.n_accepted,
+                    messages=loaded.report.messages + _older(became.n_older),
                     seconds=loaded.report.seconds + share,
                 )
         for loaded in self._loaded:
@@ -117,11 +120,26 @@ class LoadSession:
             self.reports.append(FileReport(path.name, error=_refusal(error)))
 
     def _is_known(self, path: Path, facts: TextFacts) -> bool:
-        known = first_row(self.con, 'SELECT table_name FROM "load" WHERE file_digest = ? LIMIT 1', [facts.digest])
-        if known is None and facts.digest not in self._digests:
+        """Whether the file was last loaded as it would be now: the same content, under the same settings."""
+        known = first_row(
+            self.con,
+            'SELECT table_name, file_digest FROM "load" WHERE starts_with(file_digest, ?) ORDER BY load_id DESC LIMIT 1',
+            [facts.digest],
+        )
+        if facts.digest not in self._digests and (known is None or known[1] != self._digest(facts)):
             return False
         self.reports.append(FileReport(path.name, known[0] if known else None, is_already_loaded=True))
         return True
+
+    def _digest(self, facts: TextFacts) -> str:
+        """What the ledger knows a file by: the digest of its content, and the settings its cells were read with."""
+        unit = self.settings.default_pressure_unit or "none"
+        return f"{facts.digest} time_zone={self.settings.time_zone} default_pressure_unit={unit}"
+
+    def _earlier(self, facts: TextFacts) -> list[int]:
+        """The loads of the same content that are in the ledger."""
+        found = self.con.execute('SELECT load_id FROM "load" WHERE starts_with(file_digest, ?)', [facts.digest])
+        return [load_id for (load_id,) in found.fetchall()]
 
     def _tables_of(self, path: Path, kind: str, facts: TextFacts) -> Iterator[tuple[str, Land, bool]]:
         """Every table in a file: the name shown for it, how to land it, whether it is a sheet."""
@@ -172,7 +190,9 @@ class LoadSession:
         self._next_id += 1
         report = self._report(landed, read, load_id, told, time.perf_counter() - started)
         now = datetime.now(UTC).replace(tzinfo=None)
-        self._loaded.append(_Loaded(load_id, len(self.reports), report, facts.digest, read.n_good, now))
+        self._loaded.append(
+            _Loaded(load_id, len(self.reports), report, self._digest(facts), self._earlier(facts), read.n_good, now)
+        )
         self.reports.append(report)
 
     def _read_again(self, landed: Landed, target: Target, load_id: int) -> Read:
@@ -234,6 +254,10 @@ class LoadSession:
                 report.seconds,
             ],
         )
+
+
+def _older(n_older: int) -> tuple[str, ...]:
+    return (f"{n_older:,} rows equal an older version; the newer was kept.",) if n_older else ()
 
 
 def _refusal(error: Exception) -> str:

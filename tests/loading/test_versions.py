@@ -56,12 +56,36 @@ def test_a_revised_row_replaces_the_older_which_goes_to_the_history(desk, table,
 
 
 def test_within_a_file_the_later_row_holds(desk, table, row):
-    file = desk.load_text(
-        "visits.csv", table(row(1, notes="a"), row(1, notes="b"), row(1, notes="a"), row(1, notes="c"))
-    )
-    assert (file.n_rows, file.n_accepted, file.n_revised, file.n_duplicates) == (4, 3, 2, 1)
-    assert desk.rows("SELECT notes, row_no FROM delivered.visits") == [("c", 4)]
-    assert desk.rows("SELECT notes FROM delivered_history.visits ORDER BY row_no") == [("a",), ("b",)]
+    notes = ["a", "b", "a", "a", "c"]
+    file = desk.load_text("visits.csv", table(*(row(1, notes=note) for note in notes)))
+    assert (file.n_rows, file.n_accepted, file.n_revised, file.n_duplicates) == (5, 4, 3, 1)
+    assert desk.rows("SELECT notes, row_no FROM delivered.visits") == [("c", 5)]
+    assert desk.rows("SELECT notes FROM delivered_history.visits ORDER BY row_no") == [("a",), ("b",), ("a",)]
+
+
+def test_the_last_row_of_a_file_holds_when_it_takes_a_change_back(desk, table, row):
+    back_and_forth = table(row(1, notes="a"), row(1, notes="b"), row(1, notes="a"))
+    file = desk.load_text("visits-1.csv", back_and_forth)
+    assert (file.n_accepted, file.n_revised, file.n_duplicates) == (3, 2, 0)
+    assert desk.rows("SELECT notes, row_no FROM delivered.visits") == [("a", 3)]
+    file = desk.load_text("visits-2.csv", table(row(2), row(1, notes="a"), row(1, notes="b"), row(1, notes="a")))
+    assert (file.n_accepted, file.n_revised) == (3, 2), "the first of them repeats what is in force, the others count"
+    assert desk.rows("SELECT notes, load_id FROM delivered.visits WHERE visit_id = 'V1'") == [("a", 2)]
+
+
+def test_a_file_read_again_under_other_settings_replaces_what_it_brought_in(desk):
+    desk.home.mkdir()
+    header = "visit_id,reading_no,quantity,value,unit"
+    path = desk.write("readings.csv", f"{header}\nV1,1,draft_at_switch,0.8,\nV1,2,draft_at_switch,200,Pa\n")
+    found = "SELECT round(value_pa, 3) FROM delivered.readings ORDER BY reading_no"
+    assert "load the file again" in " ".join(desk.load(path).files[0].messages)
+    assert desk.rows(found) == [(None,), (200.0,)]
+    for unit, value in (("[in_i'H2O]", 199.271), ("mbar", 80.0), ("[in_i'H2O]", 199.271)):
+        (desk.home / "settings.toml").write_text(f'default_pressure_unit = "{unit}"\n')
+        report = desk.load(path)
+        assert (report.files[0].n_accepted, report.files[0].n_duplicates) == (1, 1), report
+        assert desk.rows(found)[0] == (value,)
+        assert desk.load(path).files[0].is_already_loaded
 
 
 def test_a_version_that_was_replaced_does_not_come_back(desk, table, row):
@@ -70,6 +94,7 @@ def test_a_version_that_was_replaced_does_not_come_back(desk, table, row):
     file = desk.load_text("visits-3.csv", table(row(1, notes="first"), row(5)))
     assert (file.n_accepted, file.n_duplicates, file.n_revised) == (1, 1, 0)
     assert desk.rows("SELECT notes FROM delivered.visits WHERE visit_id = 'V1'") == [("second",)]
+    assert "1 rows equal an older version; the newer was kept." in file.messages
 
 
 def test_the_later_of_two_files_of_one_load_holds(desk, table, row):
