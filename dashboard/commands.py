@@ -137,7 +137,7 @@ def figures(
     """Print the figures with their ranges and what they rest on."""
     folder = home or default_home()
     computed, store_name = _figures(folder, is_quiet=is_json)
-    from models.figures.all import as_json
+    from models.figures.published import as_json
 
     published = as_json(computed, store_name)
     if is_json:

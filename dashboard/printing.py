@@ -152,7 +152,7 @@ def print_figures(published: dict, currency: str = "") -> None:
 
 def _headlines(published: dict) -> Iterator[tuple[str, dict, str]]:
     good = published["good_switch_rate"]
-    yield "good switches among those tested", good["tested"], "rate"
+    yield "good switches among clear bench results", good["tested"], "rate"
     yield "good switches, adjusted for who got tested", good["adjusted"], "rate"
     month = published["callbacks"]["windows"].get("30", {})
     for key, name in (("with_cause", "with a root cause"), ("without_cause", "without a root cause")):

@@ -16,7 +16,6 @@ from models.figures.callbacks import Callbacks, callbacks
 from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
-from models.figures.published import as_json
 from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
@@ -91,6 +90,3 @@ def compute(
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
     return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost)
-
-
-__all__ = ["Figures", "Progress", "as_json", "compute"]

@@ -8,8 +8,8 @@ import os
 import numpy as np
 import pytest
 
-from models.figures.all import as_json, compute
-from models.figures.published import plain
+from models.figures.all import compute
+from models.figures.published import as_json, plain
 from models.figures.sidecar import figures_for
 from pipelines.build import build
 from pipelines.settings import Settings

@@ -9,8 +9,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from models.figures.all import as_json, compute
+from models.figures.all import compute
 from models.figures.coverage import came_back
+from models.figures.published import as_json
 from models.methods.estimate import Estimate
 
 
