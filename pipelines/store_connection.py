@@ -43,6 +43,9 @@ def connect(path: Path, home: Path, is_read_only: bool) -> duckdb.DuckDBPyConnec
         ) from error
     try:
         con.execute("SET enable_progress_bar = false")
+        if not is_read_only:
+            # A generation comes into force once, whole: what it holds is brought to its file once, at the end.
+            con.execute("SET checkpoint_threshold = '1TB'")
         _refuse_newer(con, path)
         if is_read_only:
             con.execute("SET enable_external_access = false")

@@ -98,12 +98,11 @@ def _settle_contenders(
     _find_versions(con, table, origin)
     older = _find_effective(con, keys, origin, loads)
     first = f"(SELECT {keys}, load_id AS by_load_id FROM landing.effective WHERE is_first)"
-    matched = " AND ".join(f"d.{key} = f.{key}" for key in keys.split(", "))
-    picked = ", ".join(f"d.{column}" for column in origin.split(", "))
     con.execute(
         f"INSERT INTO {history} ({origin}, replaced_by_load_id) "
-        f"SELECT {picked}, f.by_load_id FROM {delivered} AS d JOIN {first} AS f ON {matched}"
+        f"SELECT {origin}, by_load_id FROM landing.version JOIN {first} USING ({keys}) WHERE stage = 1"
     )
+    matched = " AND ".join(f"d.{key} = f.{key}" for key in keys.split(", "))
     con.execute(f"DELETE FROM {delivered} AS d USING {first} AS f WHERE {matched}")
     con.execute(
         f"INSERT INTO {history} ({origin}, replaced_by_load_id) SELECT {origin}, replaced_by_load_id "

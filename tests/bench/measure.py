@@ -76,7 +76,8 @@ for page in sys.argv[3:]:
 """
 
 
-# The visits of the last seven days and all their rows into one folder, the rest into another.
+# The visits of the last seven days and all their rows into one folder, a file a table as a weekly export would be; the
+# rest into another.
 SPLIT = """
 import os, sys, duckdb
 from pathlib import Path
@@ -90,14 +91,18 @@ con.execute('''CREATE TABLE late AS WITH v AS (
     SELECT DISTINCT visit_id FROM v WHERE day < DATE '2027-01-01'
     AND day > (SELECT max(day) FROM v WHERE day < DATE '2027-01-01') - 7''',
     [[str(path) for path in records.glob("visits*.csv")]])
+late = {}
 for path in sorted(records.glob("*.csv")):
     columns = [row[0] for row in con.execute("DESCRIBE FROM read_csv(?, all_varchar = true)", [str(path)]).fetchall()]
     if "visit_id" not in columns or path.stem.startswith("bench_tests"):
         os.link(path, base / path.name)
         continue
-    for folder, word in ((base, "NOT"), (week, "")):
-        con.execute(f"COPY (SELECT * FROM read_csv(?, all_varchar = true) WHERE visit_id {word} IN (FROM late)) "
-                    f"TO '{folder / path.name}' (HEADER)", [str(path)])
+    late.setdefault(path.stem.rsplit("-", 1)[0], []).append(str(path))
+    con.execute(f"COPY (SELECT * FROM read_csv(?, all_varchar = true) WHERE visit_id NOT IN (FROM late)) "
+                f"TO '{base / path.name}' (HEADER)", [str(path)])
+for table, paths in late.items():
+    con.execute(f"COPY (SELECT * FROM read_csv(?, all_varchar = true, union_by_name = true) "
+                f"WHERE visit_id IN (FROM late)) TO '{week / table}.csv' (HEADER)", [paths])
 """
 
 
