@@ -21,6 +21,8 @@ FEW_LABELS = 6
 LABEL_REACH = 0.45
 # Names keep clear of other marks this close.
 MARK_REACH = 0.2
+# More names than these would be no picture; all are in the table below it.
+MOST_LABELS = 24
 # Marks beyond this share of the axis have their name at the left.
 RIGHT_EDGE = 0.72
 
@@ -49,8 +51,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     most = int(people["draft_fault_visits"].max())
     limits = funnel[funnel["n"] <= most * 1.03]
     flagged = people[people["group"] == GROUPS[1]]
-    height = HEIGHT + LABEL_HEIGHT * max(0, len(flagged) - FEW_LABELS)
-    top, labels = _with_labels(flagged, most, max(float(people["observed_rate"].max()) * 1.1, 0.2), height)
+    named = flagged.assign(excess=flagged["observed_rate"] - flagged["expected_rate"]).nlargest(MOST_LABELS, "excess")
+    height = HEIGHT + LABEL_HEIGHT * max(0, len(named) - FEW_LABELS)
+    top, labels = _with_labels(named, most, max(float(people["observed_rate"].max()) * 1.1, 0.2), height)
     x = alt.X(
         "draft_fault_visits:Q",
         axis=alt.Axis(title="draft faults attended", tickCount=8),
@@ -102,6 +105,11 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
         f"{plural(int((people['group'] == GROUPS[1]).sum()), 'technician')} marked look here first, "
         f"{plural(int((people['group'] == GROUPS[2]).sum()), 'new starter')}. "
         "The bands hold 95% and 99.8% of what chance alone would draw."
+        + (
+            f" The {MOST_LABELS} furthest above what is expected of them are named."
+            if len(flagged) > MOST_LABELS
+            else ""
+        )
     )
     return finished(alt.layer(*layers), text, colours, height)
 

@@ -11,7 +11,7 @@ import pytest
 
 from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import control_chart
-from dashboard.charts.funnel import technician_funnel
+from dashboard.charts.funnel import MOST_LABELS, technician_funnel
 from dashboard.charts.margin import draft_margin
 from dashboard.charts.picture import Picture
 from dashboard.charts.ranges import ranges
@@ -216,6 +216,18 @@ def test_a_crowd_of_names_is_spread_within_the_picture() -> None:
     }
     assert len(places) == 6 and np.diff(sorted(places.values())).min() > 0.05 * top
     assert max(places.values()) < top
+
+
+def test_of_a_very_large_company_the_furthest_above_are_named() -> None:
+    """Hundreds of names are no picture, and placing them must not take minutes."""
+    crowd = pd.concat([PEOPLE.iloc[[1]]] * 900, ignore_index=True)
+    rates = np.linspace(0.5, 0.9, len(crowd))
+    crowd = crowd.assign(shown_name=[f"N{place}" for place in range(len(crowd))], observed_rate=rates)
+    picture = technician_funnel(crowd, FUNNEL, LIGHT)
+    spec = picture.chart.to_dict()
+    named = {row["shown_name"] for rows in spec["datasets"].values() for row in rows if "label_rate" in row}
+    assert named == {f"N{place}" for place in range(len(crowd) - MOST_LABELS, len(crowd))}
+    assert f"The {MOST_LABELS} furthest above what is expected of them are named." in picture.text
 
 
 def test_a_rate_nobody_knows_is_not_drawn() -> None:
