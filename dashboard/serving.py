@@ -50,6 +50,8 @@ def command(port: int, is_browser_started: bool) -> list[str]:
         f"--server.port={port}",
         f"--server.headless={'false' if is_browser_started else 'true'}",
         "--browser.gatherUsageStats=false",
+        # Otherwise the first start on a machine stops to ask for an e-mail address.
+        "--server.showEmailPrompt=false",
     ]
 
 

@@ -7,6 +7,7 @@ import os
 import socket
 import subprocess
 import sys
+import time
 import urllib.request
 from pathlib import Path
 
@@ -195,8 +196,6 @@ def test_open_serves_on_loopback_only(demo):
                 break
             except OSError:
                 assert server.poll() is None, "the server ended"
-                import time
-
                 time.sleep(0.1)
         else:
             pytest.fail("no answer within 30 s")
@@ -214,3 +213,29 @@ def test_open_serves_on_loopback_only(demo):
             server.wait(15)
         except subprocess.TimeoutExpired:
             server.kill()
+
+
+def test_the_first_start_on_a_machine_asks_nothing(tmp_path):
+    """A browser is started and nobody has run the page server before: it serves at once, and asks for no address."""
+    port = serving.free_port()
+    (tmp_path / "out").touch()
+    nobody = os.environ | {"HOME": str(tmp_path), "USERPROFILE": str(tmp_path), "BROWSER": "true", "DISPLAY": ":0"}
+    with (tmp_path / "out").open("w") as output:
+        server = subprocess.Popen(
+            serving.command(port, True), stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT, env=nobody
+        )
+        try:
+            ends_at = time.monotonic() + 60
+            while True:
+                try:
+                    with urllib.request.urlopen(f"http://{serving.LOOPBACK}:{port}/", timeout=5) as answer:
+                        assert answer.status == 200
+                    break
+                except OSError:
+                    said = (tmp_path / "out").read_text()
+                    assert server.poll() is None and time.monotonic() < ends_at, said
+                    time.sleep(0.2)
+        finally:
+            server.terminate()
+            server.wait(15)
+    assert "mail" not in (tmp_path / "out").read_text()
