@@ -59,7 +59,8 @@ def serve(port: int | None, is_browser_started: bool) -> int:
     """Serve until stopped. Returns the server's exit code, 0 when it was stopped by the person."""
     chosen = free_port(port)
     printing.say(f"The pages are at http://{LOOPBACK}:{chosen} (this machine only). Stop with Ctrl+C.")
-    server = subprocess.Popen(command(chosen, is_browser_started))
+    # What the page server says on a good day is its own; what goes wrong it says on the error stream.
+    server = subprocess.Popen(command(chosen, is_browser_started), stdout=subprocess.DEVNULL)
     # Asked to end, this process must not leave the server behind.
     signal.signal(signal.SIGTERM, lambda *_: server.terminate())
     try:
