@@ -71,6 +71,8 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     empty = [file.file_name for file in report.files if file not in shown_files]
     if empty:
         console.print(f"without rows: {', '.join(empty)}", markup=False)
+    if report.passed_over:
+        console.print(f"passed over, no kind of file records come in: {', '.join(report.passed_over)}", markup=False)
     for file in shown_files:
         for line in _file_lines(file):
             console.print(line, markup=False)

@@ -19,7 +19,7 @@ import duckdb
 from pipelines import build
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.durable_files import copy_file
-from pipelines.intake.file_kinds import expand
+from pipelines.intake.file_kinds import expand, passed_over
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import count, name
@@ -55,14 +55,15 @@ def load(
     started = time.perf_counter()
     home = Path(home)
     settings = settings or Settings.load(home)
-    files = list(expand([Path(source) for source in sources]))
+    paths = [Path(source) for source in sources]
+    files, left_out = list(expand(paths)), passed_over(paths)
     step = progress or (lambda sentence, share: None)
     if is_dry_run:
         with tempfile.TemporaryDirectory(prefix="goodpull-check-") as folder:
             reports, _ = _into(_copied(Store(home), Path(folder)), files, settings, step, is_built=False)
-        return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, False)
+        return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, False, left_out)
     reports, is_changed = _into(Store(home), files, settings, step)
-    return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed)
+    return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed, left_out)
 
 
 def _copied(store: Store, folder: Path) -> Store:

@@ -25,11 +25,7 @@ def expand(sources: list[Path]) -> Iterator[tuple[Path, str | None]]:
     for source in sources:
         try:
             if source.is_dir():
-                found = sorted(
-                    path
-                    for path in source.iterdir()
-                    if path.suffix.lower() in ENDINGS and path.is_file() and not path.name.startswith((".", "~$"))
-                )
+                found = [path for path in _visible(source) if path.suffix.lower() in ENDINGS]
                 if not found:
                     yield source, f"the folder holds no records (looked for {', '.join(sorted(ENDINGS))})."
                 yield from ((path, None) for path in found)
@@ -41,6 +37,23 @@ def expand(sources: list[Path]) -> Iterator[tuple[Path, str | None]]:
             yield source, "may not be read. See who owns it, or copy the files elsewhere and load them from there."
         except OSError as error:
             yield source, f"cannot be read ({error.strerror}). Check the path."
+
+
+def passed_over(sources: list[Path]) -> tuple[str, ...]:
+    """Names of the files in the folders named that are no kind of file records come in."""
+    names: list[str] = []
+    for source in sources:
+        try:
+            names += [path.name for path in _visible(source) if path.suffix.lower() not in ENDINGS]
+        except OSError:
+            # Not a folder, or one that may not be read: `expand` says so.
+            continue
+    return tuple(names)
+
+
+def _visible(folder: Path) -> list[Path]:
+    """The files of a folder, in order, without hidden ones and those an open workbook leaves beside itself."""
+    return sorted(path for path in folder.iterdir() if path.is_file() and not path.name.startswith((".", "~$")))
 
 
 def kind_of(path: Path) -> str:

@@ -35,9 +35,13 @@ class FileReport:
 
 @dataclass(frozen=True)
 class LoadReport:
-    """What a load did. generation: name of the store now in force; is_changed: whether this load made it."""
+    """What a load did. generation: name of the store now in force; is_changed: whether this load made it.
+
+    passed_over: names of files in the folders that are no kind of file records come in.
+    """
 
     files: tuple[FileReport, ...]
     generation: str | None
     seconds: float
     is_changed: bool
+    passed_over: tuple[str, ...] = ()

@@ -144,6 +144,14 @@ def test_loading_shows_the_arithmetic_and_refuses_in_words(tmp_path):
     assert (tmp_path / "home" / "current").exists(), "the good file was loaded all the same"
 
 
+def test_files_that_are_passed_over_are_named(tmp_path):
+    (tmp_path / "exports").mkdir()
+    (tmp_path / "exports" / "sites.csv").write_text("site_id\nS1\n")
+    (tmp_path / "exports" / "letter.docx").write_text("Dear Sir")
+    done = goodpull("load", tmp_path / "exports", "--home", tmp_path / "home")
+    assert done.returncode == 0 and "passed over" in done.stdout and "letter.docx" in done.stdout
+
+
 def test_unknown_options_end_with_usage():
     done = goodpull("load", "--no-such-option")
     assert done.returncode == 2

@@ -54,6 +54,16 @@ def test_paths_that_are_not_there_are_named_and_the_rest_loads(desk):
     assert loaded.n_accepted == 1
 
 
+def test_files_of_other_kinds_in_a_folder_are_named(desk):
+    folder = desk.folder / "exports"
+    folder.mkdir()
+    for name in ("letter.docx", "plan.pdf", ".hidden", "sites.csv"):
+        (folder / name).write_text("site_id\nS1\n")
+    report = desk.load(folder)
+    assert report.passed_over == ("letter.docx", "plan.pdf") and len(report.files) == 1
+    assert desk.load(folder / "sites.csv").passed_over == ()
+
+
 def test_a_folder_without_records_says_what_was_looked_for(desk):
     (desk.folder / "inbox").mkdir()
     (file,) = desk.load(desk.folder / "inbox").files
