@@ -64,7 +64,7 @@ class Callbacks:
 
 
 def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Callbacks:
-    """Callbacks after a swap over the scope (figures.md section 3).
+    """Callbacks after a swap over the scope.
 
     One draft fault with a swap counts once, from the day its job was declared complete; the last swap's record says
     whether a root cause was recorded. Unknown values never become NaN: they are unknown Estimates with the reason.

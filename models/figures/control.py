@@ -55,7 +55,7 @@ class ControlChart:
 
 
 def control(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> dict[str, ControlChart]:
-    """{'no_root_cause', 'good_switch', 'callback_30'} (figures.md section 6).
+    """{'no_root_cause', 'good_switch', 'callback_30'}.
 
     Weeks are those in which the switch was fitted. The baseline is frozen: the first 52 weeks that are complete, or
     the first

@@ -67,7 +67,7 @@ class GoodSwitch:
 
 
 def good_switch_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> GoodSwitch:
-    """The good-switch rate over the scope (figures.md section 2).
+    """The good-switch rate over the scope.
 
     Every removed switch counts once, whatever the number of its tests. Strata: see models.figures.strata.
     """

@@ -20,7 +20,7 @@ DIGITS = 8
 
 
 def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
-    """The published form (figures.md section 10): dicts, lists, text, numbers of 8 significant digits, None; no NaN.
+    """The published form: dicts, lists, text, numbers of 8 significant digits, None; no NaN.
 
     The same store gives the same bytes: lists are ordered by identifier or week, and as_of is the last day with a
     visit.

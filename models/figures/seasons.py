@@ -54,7 +54,7 @@ class Season:
 
 
 def seasons(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np.random.Generator) -> dict[str, Season]:
-    """{'condensate': Season, 'blockage': Season} over the scope (figures.md section 4).
+    """{'condensate': Season, 'blockage': Season} over the scope.
 
     scope.region gives one region; branch and appliance kind do not narrow these figures: weeks are counted by region.
     rng: for the bootstrap over years, used only when more than one harmonic is kept.

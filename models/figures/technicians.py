@@ -74,7 +74,7 @@ def technicians(
     rng: np.random.Generator,
     pulls: Pulls | None = None,
 ) -> TechnicianFigures:
-    """Technicians over the scope (figures.md section 5). scores: from models.misdiagnosis.scores.
+    """Technicians over the scope. scores: from models.misdiagnosis.scores.
 
     pulls: good_pulls of the scope, where they have been worked out already.
 

@@ -63,7 +63,7 @@ def waste(
     rng: np.random.Generator,
     pulls: Pulls | None = None,
 ) -> Waste:
-    """Parts waste over the scope (figures.md section 7). What a swap costs: see models.figures.costs.
+    """Parts waste over the scope. What a swap costs: see models.figures.costs.
 
     pulls: good_pulls of the scope, where they have been worked out already.
     Without a model of single swaps, every untested switch takes the adjusted good-switch rate with its range.

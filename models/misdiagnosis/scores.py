@@ -52,7 +52,7 @@ def score_swaps(
     settings: Any,
     features: Sequence[Feature] = (*CASE_MIX, *DIAGNOSIS),
 ) -> Scores:
-    """Train, validate, calibrate and score every swap of the scope (figures.md section 5).
+    """Train, validate, calibrate and score every swap of the scope.
 
     Labels: bench results good or faulty; inconclusive ones and untested switches are scored only. Weights: switches
     over
