@@ -1,8 +1,8 @@
 """Facts from records: runs the relations of sql/records and sql/facts in the order of what they read.
 
 A full build makes every relation anew. An incremental build remakes the relations kept as `table by site` only for the
-sites whose records changed: their rows belong to one site and rest on that site's rows alone, so the rows of the changed
-sites are deleted and the same SELECT puts them back. It is the same SELECT in a literal sense: its parsed form is
+sites whose records changed: their rows belong to one site and rest on that site's rows alone, so the same SELECT is run
+for the changed sites, and the rows that differ are exchanged. It is the same SELECT in a literal sense: its parsed form is
 taken, every name of a relation with a site is replaced by the name of a temporary view that shows only the changed
 sites, and the result is turned back into SQL. Relations kept as `table` and `view` are always remade, so they must be
 cheap. Technicians, parts, gauges, settings and the .sql files concern every site: their fingerprint is kept in
@@ -21,7 +21,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, PART_CLASS
+from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.contract.tables import TABLES
 from pipelines.relations import SQL_FOLDER, Relation, RelationError, header, in_order, narrowed, read_relations
 from pipelines.settings import Settings
@@ -31,9 +31,6 @@ Progress = Callable[[str, float | None], None]
 FOLDERS = (SQL_FOLDER / "records", SQL_FOLDER / "facts")
 # Relations written from Python: one row of settings, one row a cause of the contract, one a code a correction may hold.
 GIVEN = ("setting", "cause", "allowed_correction")
-# Codes that only corrections and facts use.
-LINK_CLASSES = ("callback", "planned_return", "maintenance", "other_function", "uncertain")
-VERDICTS = ("good", "faulty", "inconclusive")
 # Records whose every row belongs to a site by a column of its own.
 SITED_RECORDS = tuple(f"delivered.{table.name}" for table in TABLES if table.site_from == "site_id")
 # Records that bear on every site.

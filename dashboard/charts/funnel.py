@@ -135,8 +135,9 @@ def _with_labels(flagged: pd.DataFrame, most: float, top: float, height: int) ->
 def _label_places(people: pd.DataFrame, most: float, step: float) -> pd.DataFrame:
     """Where each name is written: at its mark, moved up where it would lie on another one.
 
-    step: the height of a name on the axis. Adds label_rate and is_at_right (written to the left of a mark near the right edge). Names within LABEL_REACH of
-    the axis of one another are kept apart, which holds on a narrow page too; a thin line leads from mark to name.
+    step: the height of a name on the axis. Adds label_rate and is_at_right (written to the left of a mark near the right
+    edge). Names within LABEL_REACH of the axis of one another are kept apart, which holds on a narrow page too; a thin
+    line leads from mark to name.
     """
     placed: list[tuple[float, float]] = []
     rates = []

@@ -35,8 +35,7 @@ def figures_for(store: Any, settings: Any, progress: Progress | None = None) -> 
 
     store: pipelines.store.Store. Raises StoreError when there is no generation. A sidecar made with other settings or
     by other figures code is made anew. Two processes may do so at once: each works in a folder of its own and puts it
-    in
-    place by renaming. Where the home cannot be written, the figures are computed and not kept.
+    in place by renaming. Where the home cannot be written, the figures are computed and not kept.
     """
     path = store.current()
     if path is None:

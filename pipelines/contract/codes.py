@@ -252,3 +252,7 @@ CONDENSATE_FAMILY = tuple(cause.code for cause in CAUSES if cause.group == "cond
     "vent_sag_water",
 )
 BLOCKAGE_FAMILY = ("intake_blocked", "port_plugged", "outlet_ice_or_snow", "nest_or_debris")
+
+# Codes that only corrections and facts use.
+LINK_CLASSES = ("callback", "planned_return", "maintenance", "other_function", "uncertain")
+VERDICTS = ("good", "faulty", "inconclusive")
