@@ -87,6 +87,8 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         y=y, x=alt.X("low:Q", axis=axis), x2="high:Q"
     )
     kinds = ("expected", "same week last year")
+    # Side by side: in half a page the second line would push the first out of the picture.
+    legend = alt.Legend(direction="horizontal", columns=2)
     long = frame.melt(["week", "low", "high"], ["expected", "same_week_last_year"], "kind", "faults")
     long["kind"] = long["kind"].str.replace("_", " ")
     dots = (
@@ -95,9 +97,15 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         .encode(
             y=y,
             x=alt.X("faults:Q", axis=axis, scale=alt.Scale(zero=True)),
-            shape=alt.Shape("kind:N", scale=alt.Scale(domain=kinds, range=["circle", "stroke"]), title=None),
-            fill=alt.Fill("kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.paper]), title=None),
-            stroke=alt.Stroke("kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.other]), title=None),
+            shape=alt.Shape(
+                "kind:N", scale=alt.Scale(domain=kinds, range=["circle", "stroke"]), title=None, legend=legend
+            ),
+            fill=alt.Fill(
+                "kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.paper]), title=None, legend=legend
+            ),
+            stroke=alt.Stroke(
+                "kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.other]), title=None, legend=legend
+            ),
             tooltip=[
                 "week:N",
                 "kind:N",

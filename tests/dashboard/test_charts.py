@@ -251,3 +251,14 @@ def test_the_margin_is_drawn_in_one_unit_against_the_rated_make_point() -> None:
         picture = draft_margin(MARGINS, LIGHT, unit)
         assert f"to {'20' if unit else '0.08'} {name}" in picture.text
     assert "must not close" not in str(picture.chart.to_dict())
+
+
+def test_the_legend_of_the_outlook_is_one_line() -> None:
+    """In half a page a second line of it would lie outside the picture."""
+    legends = [
+        channel["legend"]
+        for encoding in encodings(outlook(AHEAD, LIGHT).chart.to_dict())
+        for name, channel in encoding.items()
+        if name in ("shape", "fill", "stroke")
+    ]
+    assert len(legends) == 3 and all(legend["columns"] == 2 for legend in legends)
