@@ -3,10 +3,11 @@
 A full build makes every relation anew. An incremental build remakes the relations kept as `table by site` only for the
 sites whose records changed: their rows belong to one site and rest on that site's rows alone, so the same SELECT is run
 for the changed sites, and the rows that differ are exchanged. It is the same SELECT in a literal sense: its parsed form is
-taken, every name of a relation with a site is replaced by the name of a temporary view that shows only the changed
-sites, and the result is turned back into SQL. Relations kept as `table` and `view` are always remade, so they must be
-cheap. Technicians, parts, gauges, settings and the .sql files concern every site: their fingerprint is kept in
-`build_state`, and when it differs the build is a full one whatever was asked for.
+taken, every name of a relation with a site is replaced by the name of a temporary table that holds only the changed
+sites, and the result is turned back into SQL. A relation kept as `table by visit` is narrowed further: its rows rest on
+one visit, the visit that one follows, and the registers of its site. Relations kept as `table` and `view` are always
+remade, so they must be cheap. Technicians, parts, gauges, settings and the .sql files concern every site: their
+fingerprint is kept in `build_state`, and when it differs the build is a full one whatever was asked for.
 
 Bench tests name a switch by its tag, and a tag may occur on several sites; such sites are remade together.
 """
@@ -15,24 +16,34 @@ from __future__ import annotations
 
 import hashlib
 import time
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import duckdb
 
+from pipelines.changes import Changes
 from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.contract.tables import TABLES
-from pipelines.relations import SQL_FOLDER, Relation, RelationError, header, in_order, narrowed, read_relations
+from pipelines.narrowing import Narrowing, needs_fetched
+from pipelines.relations import (
+    NARROWED_KINDS,
+    SQL_FOLDER,
+    Relation,
+    RelationError,
+    header,
+    in_order,
+    read_relations,
+)
 from pipelines.settings import Settings
+from pipelines.turns import Piece, in_turns
 
 Progress = Callable[[str, float | None], None]
 
 FOLDERS = (SQL_FOLDER / "records", SQL_FOLDER / "facts")
 # Relations written from Python: one row of settings, one row a cause of the contract, one a code a correction may hold.
 GIVEN = ("setting", "cause", "allowed_correction")
-# Records whose every row belongs to a site by a column of its own.
-SITED_RECORDS = tuple(f"delivered.{table.name}" for table in TABLES if table.site_from == "site_id")
 # Records that bear on every site.
 COMPANY_RECORDS = ("technicians", "parts", "gauges")
 
@@ -71,12 +82,12 @@ class HealthFinding:
 def build(
     con: duckdb.DuckDBPyConnection,
     settings: Settings,
-    changed_sites: str | None = None,
+    changes: Changes | None = None,
     progress: Progress | None = None,
 ) -> BuildReport:
     """Make every relation of sql/records and sql/facts in the connection's database.
 
-    changed_sites: name of a temporary table (site_id) of the sites whose records changed, or None for everything.
+    changes: the sites and visits whose records changed, or None for everything.
     progress: called with a sentence and the share done in [0, 1].
     Raises RelationError when a .sql file is not what the build expects.
     """
@@ -85,21 +96,15 @@ def build(
     write_given(con, settings)
     order = in_order(read_relations(con, FOLDERS), given_names())
     fingerprint = _fingerprint(con, order)
-    is_incremental = changed_sites is not None and _last_fingerprint(con) == fingerprint and _all_there(con, order)
+    is_incremental = changes is not None and _last_fingerprint(con) == fingerprint and _all_there(con, order)
     con.execute("DROP TABLE IF EXISTS build_state")
-    if is_incremental:
-        assert changed_sites is not None
-        _narrow(con, changed_sites, order)
-    built = []
-    for position, relation in enumerate(order):
-        if progress is not None:
-            progress(f"Building {relation.name}", position / len(order))
-        built.append(_make(con, relation, order, is_incremental))
-    if is_incremental:
-        _drop_narrowed(con, order)
+    step = progress or (lambda sentence, share: None)
+    if changes is not None and is_incremental:
+        built = _exchanged(con, changes, order, step)
+    else:
+        built = [_made(con, relation, order, step) for relation in order]
     con.execute("CREATE TABLE build_state AS SELECT ?::VARCHAR AS fingerprint", [fingerprint])
-    if progress is not None:
-        progress("Facts built", 1.0)
+    step("Facts built", 1.0)
     return BuildReport(tuple(built), is_incremental, time.perf_counter() - started)
 
 
@@ -160,42 +165,73 @@ def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
     )
 
 
-def _make(
-    con: duckdb.DuckDBPyConnection, relation: Relation, order: list[Relation], is_incremental: bool
-) -> BuiltRelation:
+def _made(con: duckdb.DuckDBPyConnection, relation: Relation, order: list[Relation], step: Progress) -> BuiltRelation:
+    """Make a relation anew."""
+    step(f"Building {relation.name}", order.index(relation) / len(order))
     started = time.perf_counter()
-    if is_incremental and relation.kept_as == "table by site":
-        remade = f"temp.main.{_narrow_names(order)[relation.name]}"
-        con.execute(f"CREATE OR REPLACE TEMP TABLE {remade} AS {narrowed(con, relation, _narrow_names(order))}")
-        _exchange(con, relation.name, remade)
-    else:
-        _drop_other_kind(con, relation)
-        kind = "VIEW" if relation.kept_as == "view" else "TABLE"
-        con.execute(f'CREATE OR REPLACE {kind} "{relation.name}" AS {relation.select.strip().rstrip(";")}')
+    _drop_other_kind(con, relation)
+    _create(con, relation)
+    return _report(con, relation, time.perf_counter() - started)
+
+
+def _exchanged(
+    con: duckdb.DuckDBPyConnection, changes: Changes, order: list[Relation], step: Progress
+) -> list[BuiltRelation]:
+    """Remake for the sites and visits that changed; views are as they were.
+
+    Fetching what a relation has, remaking it, and exchanging the rows that differ are pieces of their own, done side by
+    side: each has work that a single core does.
+    """
+    narrowing = Narrowing(con, changes, order)
+    seconds: dict[str, float] = defaultdict(float)
+
+    def piece(work: Callable[[duckdb.DuckDBPyConnection, Relation], None], relation: Relation) -> Callable[[], None]:
+        def timed() -> None:
+            started = time.perf_counter()
+            with con.cursor() as cursor:
+                cursor.execute("SET TimeZone = 'UTC'")
+                work(cursor, relation)
+            seconds[relation.name] += time.perf_counter() - started
+
+        return timed
+
+    kept_as = {relation.name: relation.kept_as for relation in order}
+    pieces: dict[str, Piece] = {}
+    for relation in order:
+        name, reads = relation.name, relation.reads & kept_as.keys()
+        whole = {f"Exchanging {read}" if kept_as[read] in NARROWED_KINDS else f"Building {read}" for read in reads}
+        if relation.kept_as not in NARROWED_KINDS:
+            work = _keep if relation.kept_as == "view" else _create
+            pieces[f"Building {name}"] = Piece(piece(work, relation), frozenset(whole), 1)
+            continue
+        fetched = {f"Fetching {name}"} if needs_fetched(relation) else set()
+        narrow = frozenset({f"Building {read}" for read in reads} | fetched)
+        pieces[f"Fetching {name}"] = Piece(piece(narrowing.fetch, relation), frozenset(), 0 if fetched else 2)
+        pieces[f"Building {name}"] = Piece(piece(narrowing.remake, relation), narrow, 0)
+        both = frozenset({f"Fetching {name}", f"Building {name}"})
+        pieces[f"Exchanging {name}"] = Piece(piece(narrowing.exchange, relation), both, 1)
+    try:
+        in_turns(pieces, step)
+    finally:
+        narrowing.drop(con)
+    return [_report(con, relation, seconds[relation.name]) for relation in order]
+
+
+def _keep(con: duckdb.DuckDBPyConnection, relation: Relation) -> None:
+    """A view stays as it was: the .sql files are those of the last build."""
+
+
+def _create(con: duckdb.DuckDBPyConnection, relation: Relation) -> None:
+    kind = "VIEW" if relation.kept_as == "view" else "TABLE"
+    con.execute(f'CREATE OR REPLACE {kind} "{relation.name}" AS {relation.select.strip().rstrip(";")}')
+
+
+def _report(con: duckdb.DuckDBPyConnection, relation: Relation, seconds: float) -> BuiltRelation:
     n_rows = None
     if relation.kept_as != "view":
         counted = con.execute(f'SELECT count(*) FROM "{relation.name}"').fetchone()
         n_rows = int(counted[0]) if counted else 0
-    return BuiltRelation(relation.name, relation.kept_as, n_rows, time.perf_counter() - started)
-
-
-def _exchange(con: duckdb.DuckDBPyConnection, name: str, remade: str) -> None:
-    """Bring the remade rows of the changed sites into a relation, touching only the rows that differ: most do not."""
-    columns = [row[0] for row in con.execute(f"DESCRIBE {remade}").fetchall()]
-    same = " AND ".join(f'old."{column}" IS NOT DISTINCT FROM new."{column}"' for column in columns)
-    con.execute(
-        f"""CREATE OR REPLACE TEMP TABLE narrow_old AS SELECT rowid AS old_row, * FROM "{name}"
-            WHERE site_id IN (SELECT site_id FROM temp.main.narrow_site)"""
-    )
-    con.execute(
-        f"""DELETE FROM "{name}" WHERE rowid IN (
-                SELECT old_row FROM narrow_old AS old WHERE NOT EXISTS (FROM {remade} AS new WHERE {same}))"""
-    )
-    con.execute(
-        f"""INSERT INTO "{name}" BY NAME
-            SELECT * FROM {remade} AS new WHERE NOT EXISTS (FROM narrow_old AS old WHERE {same})"""
-    )
-    con.execute("DROP TABLE temp.main.narrow_old")
+    return BuiltRelation(relation.name, relation.kept_as, n_rows, seconds)
 
 
 def _drop_other_kind(con: duckdb.DuckDBPyConnection, relation: Relation) -> None:
@@ -212,51 +248,6 @@ def _exists(con: duckdb.DuckDBPyConnection, catalog: str, column: str, name: str
         f"SELECT count(*) FROM {catalog}() WHERE {column} = ? AND schema_name = 'main' AND NOT temporary", [name]
     ).fetchone()
     return bool(found and found[0])
-
-
-def _narrow_names(order: list[Relation]) -> dict[str, str]:
-    """What is narrowed in an incremental build -> the temporary view that shows the changed sites only."""
-    sited = [relation.name for relation in order if relation.kept_as == "table by site"]
-    return {name: "narrow_" + name.replace("delivered.", "delivered_") for name in (*SITED_RECORDS, *sited)}
-
-
-def _narrow(con: duckdb.DuckDBPyConnection, changed_sites: str, order: list[Relation]) -> None:
-    con.execute(
-        "CREATE OR REPLACE TEMP TABLE narrow_site AS "
-        f'SELECT DISTINCT site_id FROM "{changed_sites}" WHERE site_id IS NOT NULL'
-    )
-    _add_sites_sharing_a_tag(con)
-    # Tables, not views: the optimiser then knows how few rows they hold.
-    for name in SITED_RECORDS:
-        con.execute(
-            f"CREATE OR REPLACE TEMP TABLE {_narrow_names(order)[name]} AS SELECT * FROM {name} "
-            "WHERE site_id IN (SELECT site_id FROM temp.main.narrow_site)"
-        )
-
-
-def _add_sites_sharing_a_tag(con: duckdb.DuckDBPyConnection) -> None:
-    """Widen the changed sites until no bench test could name a switch on a changed and on an unchanged site."""
-    con.execute("""
-        CREATE OR REPLACE TEMP TABLE narrow_tag AS
-        SELECT DISTINCT l.removed_tag, v.site_id
-        FROM (SELECT visit_id, removed_tag FROM delivered.part_lines
-              WHERE removed_tag IN (SELECT removed_tag FROM delivered.bench_tests WHERE visit_id IS NULL)) AS l
-        JOIN delivered.visits AS v USING (visit_id)
-        QUALIFY count(*) OVER (PARTITION BY l.removed_tag) > 1""")
-    n_added = 1
-    while n_added:
-        added = con.execute("""
-            INSERT INTO narrow_site
-            SELECT DISTINCT other.site_id FROM narrow_tag AS known JOIN narrow_tag AS other USING (removed_tag)
-            WHERE known.site_id IN (FROM narrow_site) AND other.site_id NOT IN (FROM narrow_site)""").fetchone()
-        n_added = int(added[0]) if added else 0
-    con.execute("DROP TABLE narrow_tag")
-
-
-def _drop_narrowed(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> None:
-    for table in _narrow_names(order).values():
-        con.execute(f"DROP TABLE temp.main.{table}")
-    con.execute("DROP TABLE temp.main.narrow_site")
 
 
 def _fingerprint(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> str:
@@ -279,5 +270,5 @@ def _all_there(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> bool:
     return all(
         _exists(con, "duckdb_tables", "table_name", relation.name)
         for relation in order
-        if relation.kept_as == "table by site"
+        if relation.kept_as in NARROWED_KINDS
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import time
+from contextlib import suppress
 from pathlib import Path
 
 # Virus scanners and readers hold files for moments on Windows; a replacement is tried again for this long.
@@ -64,6 +65,12 @@ def sync_file(path: Path) -> None:
     """Wait until the content of a file is on the disk."""
     with path.open("rb+") as file:
         os.fsync(file.fileno())
+
+
+def sync_quietly(path: Path) -> None:
+    """Begin to bring a file to the disk. Nothing rests on it: what must last is synced again, and fails aloud then."""
+    with suppress(OSError):
+        sync_file(path)
 
 
 def sync_folder(folder: Path) -> None:

@@ -17,12 +17,11 @@ from pathlib import Path
 import duckdb
 
 from pipelines import build
-from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.changes import changes_since
 from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand, passed_over
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
-from pipelines.intake.sql_text import count, name
 from pipelines.settings import Settings
 from pipelines.store import Store
 
@@ -31,8 +30,6 @@ __all__ = ["FileReport", "LoadReport", "load"]
 Progress = Callable[[str, float | None], None]
 # Share of a load's progress that is reading; the rest is building the facts.
 READING_SHARE = 0.7
-# Past this share of the sites an incremental build is no faster than a whole one.
-MOST_CHANGED_SHARE = 0.2
 
 
 class _NothingNew(Exception):
@@ -101,9 +98,9 @@ def _into(
             is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
             if not is_built or is_same:
                 raise _NothingNew
-            changed = changed_sites(con, load_ids)
+            changes = changes_since(con, load_ids)
             rest = 1 - READING_SHARE
-            build.build(con, settings, changed, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
+            build.build(con, settings, changes, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
     except _NothingNew:
         return reports, False
     return reports, True
@@ -119,44 +116,3 @@ def _is_built_with(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     rows = cursor.fetchall()
     wanted = {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(settings).items()}
     return len(rows) == 1 and dict(zip(names, rows[0], strict=True)) == wanted
-
-
-def changed_sites(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> str | None:
-    """The sites whose records came in with these loads, as a temporary table (site_id); None = build everything.
-
-    Records that concern the whole company do not count here: the build notices by itself when they changed.
-    """
-    first = min(load_ids, default=0)
-    if first <= 1:
-        return None
-    con.execute("CREATE OR REPLACE TEMP TABLE changed_visit (visit_id VARCHAR)")
-    con.execute("CREATE OR REPLACE TEMP TABLE changed_site (site_id VARCHAR)")
-    loaded = con.execute('SELECT DISTINCT table_name FROM "load" WHERE load_id >= ? ORDER BY 1', [first]).fetchall()
-    for (table_name,) in loaded:
-        if TABLE_BY_NAME[table_name].site_from is not None:
-            _add_changed(con, table_name, first)
-    con.execute(
-        """INSERT INTO changed_site SELECT DISTINCT site_id FROM delivered.visits
-           WHERE visit_id IN (SELECT visit_id FROM changed_visit)"""
-    )
-    n_changed = count(con, "SELECT count(DISTINCT site_id) FROM changed_site")
-    n_sites = count(con, "SELECT approx_count_distinct(site_id) FROM delivered.visits")
-    return "changed_site" if n_changed <= MOST_CHANGED_SHARE * n_sites else None
-
-
-def _add_changed(con: duckdb.DuckDBPyConnection, table_name: str, first: int) -> None:
-    """Sites or visits of the rows of a table that came in, or were replaced, since the load `first`."""
-    for schema, column in (("delivered", "load_id"), ("delivered_history", "replaced_by_load_id")):
-        wanted = f"FROM {schema}.{name(table_name)} WHERE {column} >= {first}"
-        if TABLE_BY_NAME[table_name].site_from == "site_id":
-            con.execute(f"INSERT INTO changed_site SELECT DISTINCT site_id {wanted}")
-        else:
-            con.execute(f"INSERT INTO changed_visit SELECT DISTINCT visit_id {wanted}")
-        if table_name in ("bench_tests", "part_lines"):
-            # A tag taken away or given anew may move the bench test of another site's switch.
-            con.execute(
-                f"""INSERT INTO changed_visit SELECT visit_id FROM delivered.part_lines
-                    WHERE removed_tag IN (SELECT removed_tag {wanted})
-                        AND removed_tag IN (SELECT removed_tag FROM delivered.bench_tests
-                            UNION SELECT removed_tag FROM delivered_history.bench_tests)"""
-            )

@@ -18,7 +18,9 @@ import duckdb
 from pipelines.errors import GoodpullError
 
 SQL_FOLDER = Path(__file__).parent / "sql"
-KINDS = ("view", "table", "table by site")
+# What an incremental build remakes in part.
+NARROWED_KINDS = ("table by site", "table by visit")
+KINDS = ("view", "table", *NARROWED_KINDS)
 
 
 class RelationError(GoodpullError):
@@ -95,17 +97,17 @@ def references(tree: dict[str, Any]) -> tuple[frozenset[str], frozenset[str]]:
     return frozenset(named - own), frozenset(own)
 
 
-def narrowed(con: duckdb.DuckDBPyConnection, relation: Relation, replacements: Mapping[str, str]) -> str:
-    """The relation's SELECT as text, reading temporary views instead of the relations they narrow.
+def narrowed(con: duckdb.DuckDBPyConnection, relation: Relation, replacements: Mapping[str, str], database: str) -> str:
+    """The relation's SELECT as text, reading tables of another database instead of the relations they narrow.
 
-    replacements: `name` or `delivered.name` -> name of a temporary view.
+    replacements: `name` or `delivered.name` -> name of a table in the main schema of `database`.
     """
     tree = json.loads(json.dumps(relation.tree))
 
     def look(node: dict[str, Any]) -> None:
         if node.get("type") == "BASE_TABLE" and _qualified(node) in replacements:
             node["alias"] = node.get("alias") or node["table_name"]
-            path = ["temp", "main", replacements[_qualified(node)]]
+            path = [database, "main", replacements[_qualified(node)]]
             node["catalog_name"], node["schema_name"], node["table_name"] = path
             # DuckDB 2 reads the name from here; the three above are what earlier versions read.
             node["qualified_name"] = {"path": path}

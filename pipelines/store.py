@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,8 +20,8 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.contract.ddl import create_delivered
-from pipelines.durable_files import copy_file, remove, replace
+from pipelines.contract.ddl import create_delivered, join_row_groups
+from pipelines.durable_files import copy_file, remove, replace, sync_quietly
 from pipelines.errors import StoreError
 from pipelines.store_connection import connect, dead_spill_folders, disk_full, failures_in_words
 from pipelines.writer_lock import WAIT_SECONDS, WriterLock
@@ -131,11 +132,15 @@ class Store:
             if free < needed:
                 raise StoreError(disk_full(self.home, needed, free))
             copy_file(base, path)
+            # The disk takes the copy while the load works on; at the end there is little left to wait for.
+            threading.Thread(target=sync_quietly, args=(path,), daemon=True).start()
         con = connect(path, self.home, is_read_only=False)
         try:
             create_delivered(con)
             yield Generation(con, path, name)
             con.execute("CHECKPOINT")
+            if base is None:
+                join_row_groups(con)
         finally:
             con.close()
 

@@ -46,6 +46,8 @@ def connect(path: Path, home: Path, is_read_only: bool) -> duckdb.DuckDBPyConnec
         if not is_read_only:
             # A generation comes into force once, whole: what it holds is brought to its file once, at the end.
             con.execute("SET checkpoint_threshold = '1TB'")
+            # And is synced once, when it is published; until then nothing rests on it.
+            con.execute("SET fsync_mode = 'NONE'")
         _refuse_newer(con, path)
         if is_read_only:
             con.execute("SET enable_external_access = false")

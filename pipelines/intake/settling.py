@@ -37,6 +37,8 @@ def settle(con: duckdb.DuckDBPyConnection, target: Target, loads: Mapping[int, S
     table = target.table
     delivered, history = f"delivered.{name(table.name)}", f"delivered_history.{name(table.name)}"
     columns = ", ".join(name(column) for column, _ in stored_columns(table))
+    if target.is_direct:
+        con.execute(f"ALTER TABLE {delivered} DROP COLUMN raw")
     older: dict[int, int] = {}
     if _find_clashes(con, target):
         con.execute(
@@ -46,10 +48,9 @@ def settle(con: duckdb.DuckDBPyConnection, target: Target, loads: Mapping[int, S
         con.execute(f"DELETE FROM {target.relation} WHERE {_hash(table)} IN (SELECT k FROM landing.clash)")
         older = _settle_contenders(con, target, loads)
         con.execute("DROP TABLE landing.contender")
-    con.execute("DROP TABLE landing.clash")
-    if target.is_direct:
-        con.execute(f"ALTER TABLE {delivered} DROP COLUMN raw")
-    else:
+    for made in ("clash", "known"):
+        con.execute(f"DROP TABLE landing.{made}")
+    if not target.is_direct:
         con.execute(f"INSERT INTO {delivered} SELECT {columns} FROM {target.relation}")
         con.execute(f"DROP TABLE {target.relation}")
     first = min(loads)
@@ -77,13 +78,18 @@ def _content(table: Table) -> list[str]:
 
 
 def _find_clashes(con: duckdb.DuckDBPyConnection, target: Target) -> bool:
-    """landing.clash: hashes of the keys that stand more than once. A hash shared by chance only costs a closer look."""
+    """landing.clash: hashes of the keys that stand more than once. A hash shared by chance only costs a closer look.
+
+    landing.known: the rows in force with such a hash. A table that was empty before the load has none.
+    """
     hashes = f"SELECT {_hash(target.table)} AS k FROM {target.relation}"
-    query = f"SELECT k FROM ({hashes}) GROUP BY k HAVING count(*) > 1"
-    if not target.is_direct:
-        in_force = f"SELECT {_hash(target.table)} AS k FROM delivered.{name(target.table.name)}"
-        query += f" UNION SELECT k FROM ({in_force}) WHERE k IN ({hashes})"
-    con.execute(f"CREATE OR REPLACE TABLE landing.clash AS {query}")
+    in_force = f"SELECT rowid AS old_row, {_hash(target.table)} AS k FROM delivered.{name(target.table.name)}"
+    known = "false" if target.is_direct else f"k IN ({hashes})"
+    con.execute(f"CREATE OR REPLACE TABLE landing.known AS SELECT * FROM ({in_force}) WHERE {known}")
+    con.execute(
+        f"""CREATE OR REPLACE TABLE landing.clash AS
+            SELECT k FROM ({hashes}) GROUP BY k HAVING count(*) > 1 UNION SELECT k FROM landing.known"""
+    )
     return count(con, "SELECT count(*) FROM landing.clash") > 0
 
 
@@ -102,8 +108,8 @@ def _settle_contenders(
         f"INSERT INTO {history} ({origin}, replaced_by_load_id) "
         f"SELECT {origin}, by_load_id FROM landing.version JOIN {first} USING ({keys}) WHERE stage = 1"
     )
-    matched = " AND ".join(f"d.{key} = f.{key}" for key in keys.split(", "))
-    con.execute(f"DELETE FROM {delivered} AS d USING {first} AS f WHERE {matched}")
+    replaced = f"SELECT old_row FROM landing.in_force SEMI JOIN {first} USING ({keys})"
+    con.execute(f"DELETE FROM {delivered} WHERE rowid IN ({replaced})")
     con.execute(
         f"INSERT INTO {history} ({origin}, replaced_by_load_id) SELECT {origin}, replaced_by_load_id "
         "FROM landing.effective WHERE replaced_by_load_id IS NOT NULL"
@@ -111,7 +117,7 @@ def _settle_contenders(
     con.execute(
         f"INSERT INTO {delivered} ({origin}) SELECT {origin} FROM landing.effective WHERE replaced_by_load_id IS NULL"
     )
-    for made in ("version", "effective"):
+    for made in ("version", "effective", "in_force"):
         con.execute(f"DROP TABLE landing.{made}")
     return older
 
@@ -123,11 +129,11 @@ def _leave_out_repeats(con: duckdb.DuckDBPyConnection, target: Target) -> None:
     origin = ", ".join([*_content(table), "load_id", "row_no"])
     same = " AND ".join(f"d.{column} IS NOT DISTINCT FROM c.{column}" for column in _content(table))
     same_key = " AND ".join(f"d.{key} = c.{key}" for key in keys.split(", "))
-    # Rows are found by their key alone and then read whole: most of a large table is never touched. A table that was
-    # empty before the load has no such rows, its contenders have just been taken out.
-    found = f"SELECT rowid FROM {delivered} WHERE {_hash(table)} IN (SELECT k FROM landing.clash)"
-    in_force = f"SELECT {origin} FROM {delivered} WHERE {'false' if target.is_direct else f'rowid IN ({found})'}"
-    con.execute(f"CREATE OR REPLACE TABLE landing.in_force AS {in_force}")
+    # Rows were found by their key alone and are then read whole: most of a large table is never touched.
+    con.execute(
+        f"""CREATE OR REPLACE TABLE landing.in_force AS SELECT rowid AS old_row, {origin} FROM {delivered}
+            WHERE rowid IN (SELECT old_row FROM landing.known)"""
+    )
     con.execute(
         f"""CREATE OR REPLACE TABLE landing.changed AS SELECT DISTINCT {keys} FROM landing.contender AS c
             WHERE NOT EXISTS (FROM landing.in_force AS d WHERE {same_key} AND {same})"""
@@ -159,7 +165,6 @@ def _find_versions(con: duckdb.DuckDBPyConnection, table: Table, origin: str) ->
                 row_number() OVER (PARTITION BY {keys}, stage, load_id ORDER BY row_no) AS place
             FROM numbered"""
     )
-    con.execute("DROP TABLE landing.in_force")
 
 
 def _find_effective(

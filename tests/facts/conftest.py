@@ -103,8 +103,8 @@ class Records:
         )
         return self
 
-    def build(self, changed_sites: str | None = None) -> BuildReport:
-        return build(self.con, self.settings, changed_sites)
+    def build(self) -> BuildReport:
+        return build(self.con, self.settings)
 
     def ask(self, query: str) -> list[tuple[Any, ...]]:
         """Build, then the answer to a query."""

@@ -7,6 +7,7 @@ import pytest
 
 from pipelines.build import FOLDERS, build
 from pipelines.contract.ddl import create_delivered
+from pipelines.narrowing import NOTES
 from pipelines.relations import RelationError, in_order, narrowed, read_relation, read_relations, references
 from pipelines.settings import Settings
 
@@ -87,8 +88,9 @@ def test_narrowing_replaces_every_reference_and_keeps_the_alias(tmp_path):
     con = duckdb.connect()
     con.execute("CREATE SCHEMA delivered")
     con.execute("CREATE TABLE delivered.visits AS SELECT unnest([1, 2]) AS x")
-    con.execute("CREATE TEMP TABLE few AS SELECT 2 AS x")
-    select = narrowed(con, read_relation(con, path), {"delivered.visits": "few"})
+    con.execute("ATTACH ':memory:' AS beside")
+    con.execute("CREATE TABLE beside.few AS SELECT 2 AS x")
+    select = narrowed(con, read_relation(con, path), {"delivered.visits": "few"}, "beside")
     assert con.execute(select).fetchall() == [(2,)]
 
 
@@ -97,16 +99,19 @@ def test_every_relation_by_site_reads_only_what_can_be_narrowed_or_bears_on_ever
     con = duckdb.connect()
     relations = read_relations(con, FOLDERS)
     by_site = {name for name, relation in relations.items() if relation.kept_as == "table by site"}
+    by_visit = {name for name, relation in relations.items() if relation.kept_as == "table by visit"}
     views = {name for name, relation in relations.items() if relation.kept_as == "view"}
     # correction_entered holds nothing of a site that does not rest on that site's own rows
     everywhere = {"setting", "cause", "part", "correction_entered", "delivered.technicians"}
-    sited = {"delivered.sites", "delivered.appliances", "delivered.visits"}
-    for name in by_site:
-        assert relations[name].reads <= by_site | views | everywhere | sited, name
-    for name in views:
-        assert not relations[name].reads & by_site, (
-            f"{name} is a view over a relation by site: it would not be narrowed"
-        )
+    sited = {"delivered.sites", "delivered.appliances"}
+    for name in by_visit:
+        assert relations[name].reads <= views | everywhere | sited | {"delivered.visits"}, name
+    for name in by_site - {NOTES}:
+        # Not delivered.visits itself: narrowed, it holds the visits that changed, not all of the sites.
+        assert relations[name].reads <= by_site | by_visit | views | everywhere | sited, name
+        for view in relations[name].reads & views:
+            assert not relations[view].reads & (by_site | by_visit), f"{name} reads {view}, which would not be narrowed"
+    assert relations[NOTES].reads == {"delivered.visits", "draft_visit"}
 
 
 def test_the_report_tells_rows_and_seconds_and_progress_ends_at_one():

@@ -59,12 +59,14 @@ BEFORE = {
     "tag_on_several_swaps": "UPDATE delivered.part_lines SET removed_tag = 'T-1'",
     "correction_without_effect": "UPDATE delivered.corrections SET new_value = 'gremlins' WHERE correction_id = 'C000'",
 }
+# The view `callback`, held fast so that it can be tampered with.
+HELD = "CREATE TABLE held AS FROM callback; DROP VIEW callback; ALTER TABLE held RENAME TO callback;"
 AFTER = {
     "key_counted_twice": "INSERT INTO root_cause SELECT * FROM root_cause WHERE draft_fault_id = 'v1'",
     "swap_without_draft_fault": "DELETE FROM draft_fault WHERE draft_fault_id = 'v1'",
     "fact_rows_do_not_add_up": "DELETE FROM swap_case WHERE swap_id = 'v1#1'",
-    "callback_before_start": "UPDATE callback SET observed_days = -1 WHERE draft_fault_id = 'v2'",
-    "heating_days_beyond_days": "UPDATE callback SET heating_days_observed = observed_days + 1",
+    "callback_before_start": HELD + "UPDATE callback SET observed_days = -1 WHERE draft_fault_id = 'v2'",
+    "heating_days_beyond_days": HELD + "UPDATE callback SET heating_days_observed = observed_days + 1",
     "probability_out_of_range": "UPDATE bench_result SET p_conform = 1.5",
     "week_is_not_monday": "UPDATE week_summary SET week_on = week_on + 1",
 }

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pipelines.build import FOLDERS, build
+from pipelines.changes import Changes
 from pipelines.relations import read_relations
 from pipelines.settings import Settings
 
@@ -51,7 +52,7 @@ def test_incremental_equals_full(seed):
     build(con, Settings())
     before = con.execute("SELECT count(*) FROM swap_case").fetchone()
     next_week(con, rng)
-    report = build(con, Settings(), "touched")
+    report = build(con, Settings(), Changes("touched"))
     assert report.is_incremental
     assert con.execute("SELECT count(*) FROM swap_case").fetchone() > before
 
@@ -88,7 +89,7 @@ def test_a_tag_on_an_unchanged_site_is_followed():
         "VALUES ('new', 1, 'SW', 1, 'shared')"
     )
     con.execute("CREATE TEMP TABLE touched AS SELECT 'S1' AS site_id")
-    assert build(con, Settings(), "touched").is_incremental
+    assert build(con, Settings(), Changes("touched")).is_incremental
     assert con.execute("SELECT site_id FROM bench_result").fetchall() == [("S1",)]
     assert con.execute("SELECT verdict FROM swap_case ORDER BY visit_id").fetchall() == [("faulty",), (None,)]
 
@@ -109,8 +110,8 @@ def test_what_bears_on_every_site_makes_the_build_a_full_one(change):
     settings = Settings() if change else Settings(assumed_tolerance_share=0.05)
     if change:
         con.execute(change)
-    assert not build(con, settings, "touched").is_incremental
-    assert build(con, settings, "touched").is_incremental
+    assert not build(con, settings, Changes("touched")).is_incremental
+    assert build(con, settings, Changes("touched")).is_incremental
 
 
 def test_a_build_that_died_half_way_is_followed_by_a_full_one():
@@ -119,18 +120,20 @@ def test_a_build_that_died_half_way_is_followed_by_a_full_one():
     con.execute("CREATE TEMP TABLE touched AS SELECT 'S1' AS site_id")
 
     def stop(words, share):
-        if "root_cause" in words:
+        if words == "Building root_cause":
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        build(con, Settings(), "touched", stop)
-    assert not build(con, Settings(), "touched").is_incremental
+        build(con, Settings(), Changes("touched"), stop)
+    assert not build(con, Settings(), Changes("touched")).is_incremental
 
 
 def test_nothing_temporary_is_left_behind():
     con, _ = first_load(6)
     build(con, Settings())
     con.execute("CREATE TEMP TABLE touched AS SELECT 'S1' AS site_id")
-    build(con, Settings(), "touched")
+    build(con, Settings(), Changes("touched"))
     left = con.execute("SELECT table_name FROM duckdb_tables() WHERE temporary").fetchall()
     assert left == [("touched",)]
+    databases = con.execute("SELECT database_name FROM duckdb_databases() WHERE NOT internal").fetchall()
+    assert databases == [("memory",)]

@@ -84,12 +84,13 @@ def test_jobs_are_never_blank_and_a_return_joins_the_job_it_follows(records):
 
 def test_minutes_and_age(records):
     records.visits("""
-        visit_id | arrived_at          | left_at
-        v1       | 2024-01-01 10:00:00 | 2024-01-01 10:45:30
-        v2       | 2024-01-01 10:00:00 | 2024-01-01 09:00:00
-        v3       | 2019-01-01 10:00:00 |""")
-    rows = records.ask("SELECT n_minutes, round(appliance_age_years, 4) FROM visit ORDER BY visit_id")
-    assert rows == [(45.5, 4.0), (None, 4.0), (None, None)]
+        visit_id | symptom          | arrived_at          | left_at
+        v1       | draft_not_proven | 2024-01-01 10:00:00 | 2024-01-01 10:45:30
+        v2       | draft_not_proven | 2024-01-01 10:00:00 | 2024-01-01 09:00:00
+        v3       | draft_not_proven | 2019-01-01 10:00:00 |""")
+    assert records.ask("SELECT n_minutes FROM visit ORDER BY visit_id") == [(45.5,), (None,), (None,)]
+    rows = records.ask("SELECT round(appliance_age_years, 4) FROM draft_fault ORDER BY draft_fault_id")
+    assert rows == [(4.0,), (4.0,), (None,)]
 
 
 def test_the_latest_correction_of_a_cause_wins_and_a_blank_one_takes_it_back(records):

@@ -27,10 +27,12 @@ def settings() -> Settings:
 
 @pytest.fixture
 def store() -> Iterator[duckdb.DuckDBPyConnection]:
-    """A store without any record: every fact table is there and empty."""
+    """A store without any record: every fact is there, as an empty table."""
     con = duckdb.connect()
     create_delivered(con)
     build(con, Settings())
+    # The view `callback` as a table, to put rows in.
+    con.execute("CREATE TABLE held AS FROM callback; DROP VIEW callback; ALTER TABLE held RENAME TO callback")
     yield con
     con.close()
 

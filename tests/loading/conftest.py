@@ -61,12 +61,12 @@ def without_facts(monkeypatch: pytest.MonkeyPatch) -> list[tuple]:
     """The build is left out; what it was asked for is kept."""
     asked: list[tuple] = []
 
-    def build(con, settings, changed_sites=None, progress=None):
+    def build(con, settings, changes=None, progress=None):
         loading.build.write_given(con, settings)
         sites = None
-        if changed_sites is not None:
-            sites = {row[0] for row in con.execute(f"SELECT site_id FROM {changed_sites}").fetchall()}
-        asked.append((changed_sites, sites))
+        if changes is not None:
+            sites = {row[0] for row in con.execute(f"SELECT site_id FROM {changes.sites}").fetchall()}
+        asked.append((changes, sites))
 
     monkeypatch.setattr(loading.build, "build", build)
     return asked

@@ -1,5 +1,5 @@
 -- one row per draft fault: how long it was watched and what came back
--- kept as: table
+-- kept as: view
 -- Watched from completion to the callback, or to the end of the data, the appliance's removal or its next swap; links
 -- are sought for 400 days ('limit'). A fault never completed has no start and is not watched. One completed after the
 -- midnight that follows the last arrival on record was watched for 0 days.

@@ -35,8 +35,7 @@ gathered AS MATERIALIZED (
 ),
 written AS MATERIALIZED (
     -- the notes that count, kept apart from their scan so that no other note is searched; why a cause was corrected, too
-    SELECT d.draft_fault_id, v.notes, length(v.notes) AS n_characters
-    FROM delivered.visits AS v JOIN draft_visit AS d USING (visit_id) WHERE v.notes IS NOT NULL
+    SELECT draft_fault_id, notes, length(notes) AS n_characters FROM draft_note WHERE notes IS NOT NULL
     UNION ALL
     SELECT d.draft_fault_id, c.reason, 0 FROM correction AS c JOIN draft_visit AS d USING (visit_id)
     WHERE c.corrected_field = 'cause_code'

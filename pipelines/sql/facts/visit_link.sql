@@ -76,7 +76,7 @@ another AS MATERIALIZED (
     SELECT v.visit_id, regexp_matches(lower(v.notes),
             '\b(unrelated|not related|(different|other|second|wrong) (unit|appliance|furnace|boiler|heater))\b')
             AS is_another
-    FROM delivered.visits AS v SEMI JOIN unplanned USING (visit_id)
+    FROM draft_note AS v SEMI JOIN unplanned USING (visit_id)
 ),
 decided AS (
     SELECT j.*, CASE

@@ -1,5 +1,5 @@
 -- one row per visit, corrections applied, without its notes
--- kept as: table by site
+-- kept as: table by visit
 -- A blank appliance is filled in where the site has exactly one in service that day; it still counts as not proven.
 -- n_minutes is unknown where the departure cannot be right: before the arrival, or more than a day after it.
 -- A planned return without a job number joins the job of the visit it follows; a corrected link goes before the delivered.
@@ -28,7 +28,7 @@ placed AS (
         local_date(v.arrived_at, s.time_zone) AS arrived_on, s.season_starts_month
     FROM delivered.visits AS v CROSS JOIN setting AS s LEFT JOIN sole USING (visit_id)
 )
-SELECT v.visit_id, coalesce(v.job_id, j.job_id, v.visit_id) AS job_id, v.site_id, v.appliance_id, v.appliance_key,
+SELECT v.visit_id, coalesce(v.job_id, j.job_id, v.visit_id) AS job_id, v.site_id, v.appliance_key,
     v.appliance_id IS NOT NULL AS is_appliance_proven, v.technician_id, t.branch, site.region, site.weather_station_id,
     v.arrived_at, v.left_at, v.arrived_on, v.arrived_on - CAST(isodow(v.arrived_on) - 1 AS INTEGER) AS week_on,
     CAST(year(v.arrived_on) - CASE WHEN month(v.arrived_on) < v.season_starts_month THEN 1 ELSE 0 END AS INTEGER) AS season,
@@ -36,7 +36,6 @@ SELECT v.visit_id, coalesce(v.job_id, j.job_id, v.visit_id) AS job_id, v.site_id
     v.contributing_cause_code, c.cause_code IS NOT NULL AS is_cause_corrected, v.is_declared_complete, v.waits_for_part,
     v.is_after_hours, coalesce(c.link, v.follows_visit_id) AS follows_visit_id,
     c.link IS NOT NULL AS is_link_corrected, a.appliance_kind, a.is_condensing,
-    CASE WHEN v.arrived_on >= a.installed_on THEN (v.arrived_on - a.installed_on) / 365.25 END AS appliance_age_years,
     CASE WHEN v.left_at BETWEEN v.arrived_at AND v.arrived_at + INTERVAL 1 DAY
         THEN date_diff('second', v.arrived_at, v.left_at) / 60 END AS n_minutes,
     coalesce(v.symptom IN ('draft_not_proven', 'runs_then_stops', 'switch_closed_at_rest'), false) AS is_draft_symptom

@@ -1,0 +1,130 @@
+"""Which sites and visits the loads of a generation changed: what an incremental build has to remake."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+
+from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.intake.sql_text import count, name
+
+# Past this share of the sites an incremental build is no faster than a whole one.
+MOST_CHANGED_SHARE = 0.2
+SITES, VISITS = "changed_site", "changed_visit"
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Names of temporary tables. sites: (site_id), every site with a record that changed.
+
+    visits: (visit_id, follows_visit_id), every visit whose own record, corrections or site's registers changed, and the
+    visit it follows; None = any visit of those sites may have. Other records of a visit, its readings for one, change
+    its site but not the visit.
+    """
+
+    sites: str
+    visits: str | None = None
+
+
+def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> Changes | None:
+    """What came in, or was replaced, with these loads; None = build everything.
+
+    Records that concern the whole company do not count here: the build notices by itself when they changed.
+    """
+    first = min(load_ids, default=0)
+    if first <= 1:
+        return None
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {SITES} (site_id VARCHAR)")
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {VISITS} (visit_id VARCHAR, follows_visit_id VARCHAR)")
+    con.execute("CREATE OR REPLACE TEMP TABLE touched_visit (visit_id VARCHAR)")
+    loaded = con.execute('SELECT DISTINCT table_name FROM "load" WHERE load_id >= ? ORDER BY 1', [first]).fetchall()
+    for (table_name,) in loaded:
+        if table_name == "visits":
+            _add_visits(con, first)
+        elif TABLE_BY_NAME[table_name].site_from == "site_id":
+            _add_registers(con, table_name, first)
+        elif TABLE_BY_NAME[table_name].site_from is not None:
+            _add_touched(con, table_name, first)
+    _add_corrected(con, first)
+    _add_sites_of_touched(con, first)
+    con.execute("DROP TABLE touched_visit")
+    n_changed = count(con, f"SELECT count(DISTINCT site_id) FROM {SITES}")
+    n_sites = count(con, "SELECT count(*) FROM delivered.sites")
+    n_sites = n_sites or count(con, "SELECT approx_count_distinct(site_id) FROM delivered.visits")
+    return Changes(SITES, VISITS) if n_changed <= MOST_CHANGED_SHARE * n_sites else None
+
+
+def _add_visits(con: duckdb.DuckDBPyConnection, first: int) -> None:
+    """Visits that came in or were replaced, the sites they are on or were on, and the visits that follow them."""
+    for relation, column in (("delivered.visits", "load_id"), ("delivered_history.visits", "replaced_by_load_id")):
+        con.execute(f"INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM {relation} WHERE {column} >= {first}")
+        con.execute(f"INSERT INTO {SITES} SELECT DISTINCT site_id FROM {relation} WHERE {column} >= {first}")
+    # A return without a job number joins the job of the visit it follows.
+    con.execute(
+        f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+            WHERE follows_visit_id IN (SELECT visit_id FROM {VISITS})"""
+    )
+    con.execute(f"INSERT INTO touched_visit SELECT visit_id FROM {VISITS}")
+
+
+def _add_registers(con: duckdb.DuckDBPyConnection, table_name: str, first: int) -> None:
+    """The sites whose register or appliances changed, and all their visits."""
+    for relation, column in (
+        (f"delivered.{name(table_name)}", "load_id"),
+        (f"delivered_history.{name(table_name)}", "replaced_by_load_id"),
+    ):
+        con.execute(
+            f"CREATE OR REPLACE TEMP TABLE of_site AS SELECT DISTINCT site_id FROM {relation} WHERE {column} >= {first}"
+        )
+        if count(con, "SELECT count(*) FROM of_site"):
+            con.execute(f"INSERT INTO {SITES} FROM of_site")
+            con.execute(
+                f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+                    WHERE site_id IN (SELECT site_id FROM of_site)"""
+            )
+        con.execute("DROP TABLE of_site")
+
+
+def _add_touched(con: duckdb.DuckDBPyConnection, table_name: str, first: int) -> None:
+    """Visits of the rows of a table that came in or were replaced."""
+    for schema, column in (("delivered", "load_id"), ("delivered_history", "replaced_by_load_id")):
+        wanted = f"FROM {schema}.{name(table_name)} WHERE {column} >= {first}"
+        con.execute(f"INSERT INTO touched_visit SELECT DISTINCT visit_id {wanted}")
+        if table_name in ("bench_tests", "part_lines"):
+            # A tag taken away or given anew may move the bench test of another site's switch.
+            con.execute(
+                f"""INSERT INTO touched_visit SELECT visit_id FROM delivered.part_lines
+                    WHERE removed_tag IN (SELECT removed_tag {wanted})
+                        AND removed_tag IN (SELECT removed_tag FROM delivered.bench_tests
+                            UNION SELECT removed_tag FROM delivered_history.bench_tests)"""
+            )
+
+
+def _add_corrected(con: duckdb.DuckDBPyConnection, first: int) -> None:
+    """Visits whose correction came in or was replaced, and those corrected to follow a visit that changed."""
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE corrected AS
+            SELECT visit_id FROM delivered.corrections WHERE load_id >= {first}
+            UNION SELECT visit_id FROM delivered_history.corrections WHERE replaced_by_load_id >= {first}
+            UNION SELECT visit_id FROM delivered.corrections WHERE trim(new_value) IN (SELECT visit_id FROM {VISITS})"""
+    )
+    if count(con, "SELECT count(*) FROM corrected"):
+        con.execute(
+            f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+                WHERE visit_id IN (SELECT visit_id FROM corrected)"""
+        )
+        con.execute("INSERT INTO touched_visit FROM corrected")
+    con.execute("DROP TABLE corrected")
+
+
+def _add_sites_of_touched(con: duckdb.DuckDBPyConnection, first: int) -> None:
+    """Most visits with new rows came in themselves, and their sites are known; only the others are looked for."""
+    con.execute(
+        f"DELETE FROM touched_visit WHERE visit_id IN (SELECT visit_id FROM delivered.visits WHERE load_id >= {first})"
+    )
+    if count(con, "SELECT count(*) FROM touched_visit"):
+        con.execute(
+            f"""INSERT INTO {SITES} SELECT DISTINCT site_id FROM delivered.visits WHERE rowid IN (
+                    SELECT rowid FROM delivered.visits WHERE visit_id IN (SELECT visit_id FROM touched_visit))"""
+        )
