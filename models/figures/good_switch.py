@@ -244,7 +244,9 @@ def _drawn(swaps: pd.DataFrame) -> Estimate:
     chance = drawing_chance(swaps)
     is_drawn = is_conclusive(swaps) & np.isfinite(chance)
     if not is_drawn.any():
-        words = "No clear bench result of a randomly drawn switch with its probability on record yet; see the bench list."
+        words = (
+            "No clear bench result of a randomly drawn switch with its probability on record yet; see the bench list."
+        )
         return unknown(words, 0, 0.0 if len(swaps) else None, HORVITZ_THOMPSON)
     return horvitz_thompson_rate((swaps["verdict"][is_drawn] == "good").to_numpy(bool), chance[is_drawn], len(swaps))
 
