@@ -135,7 +135,7 @@ def _by_region(
     con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: str, names: list[str],
     rng: np.random.Generator,
 ) -> pd.DataFrame:  # fmt: skip
-    rows = []
+    rows: list[tuple[Any, ...]] = []
     for name in names:
         weeks = weekly(con, replace(scope, region=name), settings, family)
         n_faults = int(weeks["n_faults"].sum())
