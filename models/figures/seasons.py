@@ -8,13 +8,13 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from models.figures.outlook import OUTLOOK_COLUMNS, outlook, outlook_skill
 from models.figures.scope import Scope
 from models.figures.season_weather import COVARIATES, LAGGED, lagged_nights, weather_beside_season
 from models.methods.estimate import Estimate, unknown
 from models.methods.harmonic_poisson import METHOD, SeasonalFit, fit_seasonal
+from models.methods.poisson_limits import poisson_limits
 
 FAMILIES = ("condensate", "blockage")
 REGION_COLUMNS = ("region", "n_faults", "peak_day", "low", "high", "peak_to_trough", "p_value", "sentence")
@@ -195,18 +195,15 @@ def _unclaimed(
 
 
 def _by_month(weeks: pd.DataFrame) -> list[dict[str, Any]]:
-    """Months by the middle of the week; exact Poisson limits, widened where weeks vary more than chance."""
+    """Months by the middle of the week, with exact Poisson limits."""
     month = (weeks["week_on"] + pd.Timedelta(days=3)).dt.month
     grouped = weeks.groupby(month)[["n_faults", "n_appliances"]].sum().reindex(range(1, 13), fill_value=0.0)
     count, exposure = grouped["n_faults"].to_numpy(), grouped["n_appliances"].to_numpy()
-    low = stats.chi2.ppf(0.025, 2 * np.maximum(count, 1e-12)) / 2
-    high = stats.chi2.ppf(0.975, 2 * (count + 1)) / 2
+    low, high = poisson_limits(count)
     out = []
     for i in range(12):
         has = exposure[i] > 0
-        rates = [
-            1000 * float(x) / exposure[i] if has else None for x in (count[i], low[i] if count[i] else 0.0, high[i])
-        ]
+        rates = [1000 * float(x) / exposure[i] if has else None for x in (count[i], low[i], high[i])]
         out.append(
             {
                 "month": i + 1,
