@@ -20,6 +20,8 @@ FAMILIES = ("condensate", "blockage")
 REGION_COLUMNS = ("region", "n_faults", "peak_day", "low", "high", "peak_to_trough", "p_value", "sentence")
 # Middle of a week that starts on Monday, from its Monday.
 MIDDLE_OF_WEEK_DAYS = 3.5
+# Longer without any visit in a region, and its weeks count as not on record instead of as free of faults.
+LONGEST_SILENCE_WEEKS = 4
 
 
 @dataclass(frozen=True)
@@ -78,20 +80,29 @@ def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: 
     """One row per whole week: DataFrame[week_on, day_of_year, season, n_faults, n_appliances, COVARIATES], in order.
 
     Weather of several regions is averaged by the appliances served there; NaN without records. The first and the last
-    week
-    on record are left out where they are cut short by the record.
+    week on record are left out where they are cut short by the record, and so are stretches of more than 4 weeks without
+    a single visit in the region: nobody knows what happened there, so that records of springs alone show no season.
     """
     condition, values = scope.where("week_on", ("region",), "f.")
     frame = con.execute(
         f"""
+        WITH seen AS (
+            SELECT region, week_on FROM visit UNION SELECT region, week_on FROM fault_week WHERE n_faults > 0),
+        spaced AS (
+            SELECT f.*, s.week_on IS NOT NULL AS is_seen,
+                coalesce(max(s.week_on) OVER (w ROWS UNBOUNDED PRECEDING), min(f.week_on) OVER () - 7) AS before_on,
+                coalesce(min(s.week_on) OVER (w ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING),
+                    max(f.week_on) OVER () + 7) AS after_on
+            FROM fault_week f LEFT JOIN seen s ON s.week_on = f.week_on AND s.region IS NOT DISTINCT FROM f.region
+            WHERE f.family = ? AND {condition} WINDOW w AS (PARTITION BY f.region ORDER BY f.week_on))
         SELECT f.week_on, sum(f.n_faults) AS n_faults, sum(f.n_appliances) AS n_appliances,
             sum(f.n_appliances * w.heating_degree_days_c)
                 / sum(f.n_appliances) FILTER (w.heating_degree_days_c IS NOT NULL) AS heating_degree_days_c,
             sum(f.n_appliances * w.n_freezing_nights)
                 / sum(f.n_appliances) FILTER (w.n_freezing_nights IS NOT NULL) AS n_freezing_nights
-        FROM fault_week f LEFT JOIN weather_week w ON f.week_on = w.week_on AND f.region IS NOT DISTINCT FROM w.region
-        WHERE f.family = ? AND {condition} GROUP BY f.week_on ORDER BY f.week_on""",
-        [family, *values],
+        FROM spaced f LEFT JOIN weather_week w ON f.week_on = w.week_on AND f.region IS NOT DISTINCT FROM w.region
+        WHERE f.is_seen OR f.after_on - f.before_on <= ? GROUP BY f.week_on ORDER BY f.week_on""",
+        [family, *values, 7 * (LONGEST_SILENCE_WEEKS + 1)],
     ).df()
     span = con.execute("SELECT min(arrived_on), max(arrived_on) FROM visit").fetchone()
     frame["week_on"] = pd.to_datetime(frame["week_on"])
