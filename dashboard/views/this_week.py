@@ -7,7 +7,19 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
+from dashboard import (
+    callback_detail,
+    figure_card,
+    figures_access,
+    lookups,
+    notices,
+    page,
+    rate_detail,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import WEEKS_SHOWN, control_chart
 from models.figures.callbacks import Callbacks
@@ -211,7 +223,20 @@ def _behind(scope: Scope, week: dict, facts: dict) -> None:
         "callback_visits",
         partial(visit_table.show, figures_access.behind(scope, "callbacks"), "callback_list"),
     )
+    if facts["n_swaps"]:
+        page.lazily(
+            "The rate of good switches: other ways to count, and by group",
+            "rate_detail",
+            partial(rate_detail.show, scope),
+        )
     returns = figures_access.callbacks(scope)
+    if returns.n_swaps:
+        window = store_access.settings().headline_window
+        page.lazily(
+            "Callbacks: other ways to count, and among like cases",
+            "callback_detail",
+            partial(callback_detail.show, returns, window, facts),
+        )
     page.lazily(
         "How callbacks build up after a swap",
         "callback_curve",
