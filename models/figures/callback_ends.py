@@ -75,25 +75,25 @@ def repeats(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame, is_with: np.nda
 
 def _chains(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     """Every callback in the chain of a swap: DataFrame[row (of swaps), days]; and how long each swap was followed."""
-    con.register("followed_swap", swaps[["draft_fault_id"]].assign(row=np.arange(len(swaps))))
-    try:
-        events = con.execute("""
-            WITH RECURSIVE edge AS (
-                SELECT c.draft_fault_id, d.draft_fault_id AS next_id, c.starts_on + CAST(c.callback_days AS INTEGER) AS back_on
-                FROM callback c LEFT JOIN draft_visit d ON d.visit_id = c.callback_visit_id
-                WHERE c.callback_days IS NOT NULL),
-            chain AS (
-                SELECT f.row, c.starts_on, e.next_id, e.back_on, 1 AS n FROM followed_swap f
-                JOIN callback c USING (draft_fault_id) JOIN edge e USING (draft_fault_id)
-                UNION ALL
-                SELECT k.row, k.starts_on, e.next_id, e.back_on, k.n + 1
-                FROM chain k JOIN edge e ON e.draft_fault_id = k.next_id WHERE k.n < 100)
-            SELECT k.row, k.back_on - k.starts_on AS days,
-                greatest(k.back_on, coalesce(n.starts_on + CAST(n.observed_days AS INTEGER), k.back_on)) - k.starts_on AS until_days
-            FROM chain k LEFT JOIN callback n ON n.draft_fault_id = k.next_id
-            ORDER BY k.row, days, k.next_id""").df()
-    finally:
-        con.unregister("followed_swap")
+    events = con.execute("""
+        WITH RECURSIVE edge AS (
+            SELECT c.draft_fault_id, d.draft_fault_id AS next_id,
+                c.starts_on + CAST(c.callback_days AS INTEGER) AS back_on
+            FROM callback c LEFT JOIN draft_visit d ON d.visit_id = c.callback_visit_id
+            WHERE c.callback_days IS NOT NULL),
+        chain AS (
+            SELECT c.draft_fault_id, c.starts_on, e.next_id, e.back_on, 1 AS n
+            FROM callback c JOIN edge e USING (draft_fault_id) WHERE c.swap_id IS NOT NULL
+            UNION ALL
+            SELECT k.draft_fault_id, k.starts_on, e.next_id, e.back_on, k.n + 1
+            FROM chain k JOIN edge e ON e.draft_fault_id = k.next_id WHERE k.n < 100)
+        SELECT k.draft_fault_id, k.back_on - k.starts_on AS days,
+            greatest(k.back_on, coalesce(n.starts_on + CAST(n.observed_days AS INTEGER), k.back_on)) - k.starts_on
+                AS until_days
+        FROM chain k LEFT JOIN callback n ON n.draft_fault_id = k.next_id
+        ORDER BY k.draft_fault_id, days, k.next_id""").df()
+    row = pd.Index(swaps["draft_fault_id"]).get_indexer(events["draft_fault_id"])
+    events = events.assign(row=row)[row >= 0]
     follow_up = pd.to_numeric(swaps["days"]).to_numpy(float, copy=True)
     np.maximum.at(follow_up, events["row"].to_numpy(int), events["until_days"].to_numpy(float))
     return events, follow_up
