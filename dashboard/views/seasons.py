@@ -40,7 +40,8 @@ METHOD = (
     "number of appliances "
     "as exposure, ranges widened for dispersion. The peak's range comes from the fit with one harmonic, else "
     "from drawing whole "
-    "years again. With under two heating seasons of records the months are shown and no seasonal claim is made."
+    "years again. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
+    "A region's weeks without any visit for more than four weeks count as not on record. With under two heating seasons of records the months are shown and no seasonal claim is made."
 )
 TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
 

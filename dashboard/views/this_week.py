@@ -38,7 +38,8 @@ FEWEST_TO_JUDGE = 5
 METHOD = (
     "The rate of good switches weights the tested ones back to all that were pulled. Callbacks are one minus "
     "Kaplan-Meier, "
-    "with ranges from leaving out one site at a time. Weekly limits are exact binomial where cases are few, "
+    "with ranges from leaving out one site at a time; a watch ends with the callback, the end of the records, the removal "
+    "of the appliance or its next swap. Weekly limits are exact binomial where cases are few, "
     "else Laney's "
     "p-prime; they rest on a frozen baseline. Weeks whose 30 days are not over are drawn open and judged later."
 )
