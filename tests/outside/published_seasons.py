@@ -48,7 +48,7 @@ def heart_deaths() -> SeasonalFit:
     allowed=5e-8,
     note=CVD_NOTE,
 )
-def _cvd():  # fmt: skip
+def _cvd():
     return heart_deaths().coefficients
 
 
@@ -61,7 +61,7 @@ def _cvd():  # fmt: skip
     allowed=5e-9,
     note=CVD_NOTE,
 )
-def _cvd_errors():  # fmt: skip
+def _cvd_errors():
     return heart_deaths().standard_errors / np.sqrt(heart_deaths().dispersion)
 
 
@@ -79,7 +79,7 @@ def _cvd_deviance():
     allowed=5e-4,
     note="The package prints 1.3; the third digit comes with our list of checks.",
 )
-def _cvd_phase():  # fmt: skip
+def _cvd_phase():
     return 1 + 12 * heart_deaths().peak_day.value / YEAR_DAYS
 
 
@@ -101,7 +101,7 @@ def lung_deaths() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     allowed=0.5,
     note="Value from our list of checks, source not read; days of the month as exposure, its middle as its day.",
 )
-def _lung_peak():  # fmt: skip
+def _lung_peak():
     return fit_seasonal(*lung_deaths(), max_harmonics=1).peak_day.value
 
 
@@ -114,7 +114,7 @@ def _lung_peak():  # fmt: skip
     allowed=5e-3,
     note="Value from our list of checks, source not read.",
 )
-def _lung_error():  # fmt: skip
+def _lung_error():
     peak = fit_seasonal(*lung_deaths(), max_harmonics=1).peak_day
     return (peak.high - peak.low) / (2 * 1.959964)
 
@@ -126,7 +126,7 @@ def _lung_error():  # fmt: skip
     LIBRARY,
     allowed=2e-9,
 )
-def _lung_library():  # fmt: skip
+def _lung_library():
     import statsmodels.api as sm
 
     deaths, days, middle, _ = lung_deaths()
@@ -148,7 +148,7 @@ def _lung_library():  # fmt: skip
     (3.454, 15.763),
     allowed=5e-4,
 )
-def _poisson():  # fmt: skip
+def _poisson():
     return poisson_limits(8)
 
 
@@ -176,7 +176,7 @@ def degree_days() -> dict[date, float]:
     15,
     allowed=1e-4,
 )
-def _one_day():  # fmt: skip
+def _one_day():
     return degree_days()[date(2020, 1, 1)] * 1.8
 
 
@@ -189,7 +189,7 @@ def _one_day():  # fmt: skip
     allowed=4.77,
     note="Allowed .2%: NOAA keeps tenths of a degree; a base of 18 C would be off by more than 70.",
 )
-def _year():  # fmt: skip
+def _year():
     days = [value for day, value in degree_days().items() if day.year == 2016]
     assert len(days) == 366 and abs(sum(noaa_months()) - 2388.9) < 0.05
     return sum(days)
