@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import callback_detail, rate_detail, visit_sheet
+from dashboard import callback_detail, outside_list, rate_detail, visit_sheet
 from dashboard.views.seasons import beyond_weather
 
 
@@ -85,3 +85,18 @@ def test_the_uncertainty_of_a_bench_result_is_shown_in_parts() -> None:
     assert shown["Makes at, mean of 3 readings"] == "200 Pa" and shown["repeatability"] == "2 Pa"
     assert shown["Tolerance, either way"] == "10 Pa (assumed)"
     assert shown["Probability of lying within the tolerance"] == "99.3%"
+
+
+def test_the_outside_checks_are_told_with_how_far_each_was_followed() -> None:
+    from models.evidence.outside import outside_checks
+
+    checks = outside_checks()
+    told = outside_list.summary(checks)
+    assert told.startswith(f"{len(checks)} checks") and "9 published and read" in told
+    month = next(outside_list.line(row) for row in checks if len(row["expected"]) == 12)
+    assert month[2].endswith("and 9 more")
+    for row, shown in zip(checks, map(outside_list.line, checks), strict=True):
+        assert row["source"] in shown and shown[5].startswith(row["status"])
+    assert told.endswith("All hold.")
+    broken = (*checks[1:], checks[0] | {"got": [x + 2 * checks[0]["allowed"] + 1 for x in checks[0]["got"]]})
+    assert "1 check of them did not hold" in outside_list.summary(broken)
