@@ -57,6 +57,10 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
     return plain(published)
 
 
+def _fields(figure: Any) -> dict[str, Any]:
+    return {entry.name: getattr(figure, entry.name) for entry in fields(figure)}
+
+
 def _callbacks(found: Callbacks, covered: dict[str, Any]) -> dict[str, Any]:
     """Every way of counting callbacks; unknown where most swaps' appliances are not proven, but for the possible ones."""
 
@@ -123,10 +127,6 @@ def _technician(row: Any) -> dict[str, Any]:
         "is_flagged": row.is_flagged,
         "reason": row.reason,
     }
-
-
-def _fields(figure: Any) -> dict[str, Any]:
-    return {entry.name: getattr(figure, entry.name) for entry in fields(figure)}
 
 
 def plain(value: Any) -> Any:
