@@ -20,11 +20,22 @@ SOURCES: tuple[tuple[str, str, str], ...] = (
         "One minus Kaplan-Meier, leave-one-site-out jackknife, log-rank",
         "Kaplan and Meier 1958; Efron and Tibshirani 1993",
     ),
+    (
+        "Callbacks beside removal and the next swap",
+        "Cumulative incidence, leave-one-site-out jackknife",
+        "Aalen and Johansen 1978",
+    ),
     ("Callbacks beyond the first", "Mean cumulative function, robust variance", "Lawless and Nadeau 1995"),
     (
         "Seasons",
         "Poisson regression with yearly harmonics, dispersion allowed for",
         "Stolwijk, Straatman and Zielhuis 1999",
+    ),
+    ("Faults by month", "Exact Poisson limits", "Garwood 1936"),
+    (
+        "Saved at the best quarter's rate",
+        "Simulation of true rates, the spread of technicians estimated anew each time",
+        "Laird and Louis 1987; JCGM 101:2008",
     ),
     (
         "Probability that a pulled switch was good",
@@ -38,7 +49,7 @@ SOURCES: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "Draft margin over time",
-        "Theil-Sen slope, exact Kendall test",
+        "Theil-Sen slope; Kendall test, exact also where readings tie",
         "Hollander and Wolfe, Nonparametric Statistical Methods",
     ),
     (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from dashboard import code_names, page, store_access, words
@@ -23,7 +25,11 @@ _PARTS = """
 SELECT part_number, part_class, quantity, coalesce(line_status, 'fitted') AS line_status
 FROM part_line WHERE visit_id = ? ORDER BY line_no
 """
-_BENCH = "SELECT verdict, reason, make_mean_pa, rated_make_pa FROM bench_result WHERE swap_id LIKE ? || '#%'"
+_BENCH = """
+SELECT verdict, reason, make_mean_pa, n_make_readings, rated_make_pa, make_tolerance_pa, is_tolerance_assumed, u_gauge_pa,
+    u_resolution_pa, u_repeatability_pa, u_pa, p_conform
+FROM bench_result WHERE swap_id LIKE ? || '#%' ORDER BY swap_id
+"""
 _OTHERS = """
 SELECT visit_id, arrived_on, visit_kind, symptom, cause_code, technician_id FROM visit
 WHERE site_id = ? AND visit_id <> ? ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
@@ -110,6 +116,26 @@ def _evidence(visit_id: str) -> None:
     )
     for bench in store_access.frame(_BENCH, [visit_id]).itertuples():
         st.markdown(words.plain(f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {bench.reason or ''}"))
+        if not words.is_missing(bench.u_pa):
+            page.rows([("", "text"), ("", "text")], budget(bench, unit), "")
+
+
+def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
+    """What the bench verdict rests on: make point, tolerance, each part of the uncertainty, the probability."""
+    assumed = " (assumed)" if bench.is_tolerance_assumed else ""
+    return [
+        (
+            f"Makes at, mean of {words.plural(bench.n_make_readings, 'reading')}",
+            words.pressure(bench.make_mean_pa, unit),
+        ),
+        ("Rated make point", words.pressure(bench.rated_make_pa, unit)),
+        ("Tolerance, either way", words.pressure(bench.make_tolerance_pa, unit) + assumed),
+        ("Standard uncertainty: gauge", words.pressure(bench.u_gauge_pa, unit)),
+        ("smallest step", words.pressure(bench.u_resolution_pa, unit)),
+        ("repeatability", words.pressure(bench.u_repeatability_pa, unit)),
+        ("together", words.pressure(bench.u_pa, unit)),
+        ("Probability of lying within the tolerance", words.share(bench.p_conform)),
+    ]
 
 
 def _others(visit: dict) -> None:

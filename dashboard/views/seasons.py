@@ -33,14 +33,15 @@ FAMILIES = {
 }
 WEATHER_WORDS = {
     "heating_degree_days_c": "per 10 heating degree-days (°C) more in the week",
-    "n_freezing_nights": "per freezing night more in the week",
+    "n_freezing_nights": "per freezing night more, the two days after it counted in",
 }
 METHOD = (
     "Faults per 1,000 appliances under service and week: Poisson regression with yearly harmonics and the "
     "number of appliances "
     "as exposure, ranges widened for dispersion. The peak's range comes from the fit with one harmonic, else "
     "from drawing whole "
-    "years again. With under two heating seasons of records the months are shown and no seasonal claim is made."
+    "years again. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
+    "A region's weeks without any visit for more than four weeks count as not on record. With under two heating seasons of records the months are shown and no seasonal claim is made."
 )
 TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
 
@@ -127,9 +128,39 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
         if isinstance(found, dict) and "ratio" in found
     ]
     weather = (
-        "Weather: " + "; ".join(lines) + "." if lines else "No weather records, so weather is not told from season."
+        f"Weather: {'; '.join(lines)}. {beyond_weather(season)}"
+        if lines
+        else "No weather records, so weather is not told from season."
     )
     st.caption(words.plain(f"{season.sentence} {weather}"))
+    if not season.by_region.empty:
+        page.lazily(f"{title} by region", f"regions_{season.family}", partial(_regions, season))
+
+
+def beyond_weather(season: Season) -> str:
+    """Whether a season is left once the weather of the week is allowed for; blank without weather."""
+    p_value, day = season.weather.get("p_value_given_weather"), season.weather.get("peak_day_given_weather")
+    if p_value is None or words.is_missing(p_value):
+        return ""
+    if p_value >= 0.05:
+        return "With the weather allowed for, no season is left that chance could not make."
+    return f"With the weather allowed for, a season is left, with its peak around {words.day_of_year(day)}."
+
+
+def _regions(season: Season) -> None:
+    columns = (("Region", "text"), ("Faults", "number"), ("Peak", "text"), ("Highest to lowest", "number"))
+    lines = [
+        (
+            row.region,
+            words.count(row.n_faults),
+            row.sentence
+            if words.is_missing(row.peak_day)
+            else f"{words.day_of_year(row.peak_day)} ({words.day_of_year(row.low)} to {words.day_of_year(row.high)})",
+            "" if words.is_missing(row.peak_to_trough) else f"{words.number(row.peak_to_trough)} times",
+        )
+        for row in season.by_region.itertuples(index=False)
+    ]
+    page.rows(columns, lines, "")
 
 
 def _by_count(season: Season) -> str:
@@ -163,7 +194,8 @@ def _outlook(season: Season, title: str) -> None:
             words.plain(
                 f"Over {words.plural(skill['n_weeks'], 'past week')} this outlook was off by "
                 f"{words.number(skill['error_model'])} faults a week "
-                f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}."
+                f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}. "
+                f"{words.share(skill.get('share_in_range'))} of those weeks fell within its range."
             )
         )
 

@@ -17,7 +17,7 @@ METHOD = (
     "more draft faults that came again within 180 days of one without a root cause than its mix of faults leads one to "
     "expect (Poisson, past a limit on false marks); or for a draft margin that shrinks over its visits "
     "(Theil-Sen slope "
-    "with its range, exact Kendall test)."
+    "with its range, exact Kendall test; of several readings on a day the middle one counts)."
 )
 TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
 ROWS_SHOWN = 8

@@ -7,7 +7,19 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
+from dashboard import (
+    callback_detail,
+    figure_card,
+    figures_access,
+    lookups,
+    notices,
+    page,
+    rate_detail,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import WEEKS_SHOWN, control_chart
 from models.figures.callbacks import Callbacks
@@ -26,7 +38,8 @@ FEWEST_TO_JUDGE = 5
 METHOD = (
     "The rate of good switches weights the tested ones back to all that were pulled. Callbacks are one minus "
     "Kaplan-Meier, "
-    "with ranges from leaving out one site at a time. Weekly limits are exact binomial where cases are few, "
+    "with ranges from leaving out one site at a time; a watch ends with the callback, the end of the records, the removal "
+    "of the appliance or its next swap. Weekly limits are exact binomial where cases are few, "
     "else Laney's "
     "p-prime; they rest on a frozen baseline. Weeks whose 30 days are not over are drawn open and judged later."
 )
@@ -211,7 +224,20 @@ def _behind(scope: Scope, week: dict, facts: dict) -> None:
         "callback_visits",
         partial(visit_table.show, figures_access.behind(scope, "callbacks"), "callback_list"),
     )
+    if facts["n_swaps"]:
+        page.lazily(
+            "The rate of good switches: other ways to count, and by group",
+            "rate_detail",
+            partial(rate_detail.show, scope),
+        )
     returns = figures_access.callbacks(scope)
+    if returns.n_swaps:
+        window = store_access.settings().headline_window
+        page.lazily(
+            "Callbacks: other ways to count, and among like cases",
+            "callback_detail",
+            partial(callback_detail.show, returns, window, facts),
+        )
     page.lazily(
         "How callbacks build up after a swap",
         "callback_curve",

@@ -9,6 +9,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from models.figures.callback_ends import COMPETING_ENDS, competing_windows, repeats
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
 from models.methods.site_jackknife import METHOD, site_jackknife
@@ -45,6 +46,9 @@ class Callbacks:
     by_stratum: DataFrame[stratum_kind, stratum, n_with, n_without, with_cause, without_cause, difference, low, high] at
     the headline window. within_strata: the difference averaged over strata of like symptom, appliance and season.
     heating_clock: windows on the clock of heating days. curve: DataFrame[days, group, value] 1 - Kaplan-Meier.
+    competing: windows with removal and the next swap as ends of their own (models.figures.callback_ends); n_ends: how
+    many watches ended so, by end. repeats: {days: {'with_cause', 'without_cause'}} mean number of callbacks per swap,
+    later ones counted too.
     n_swaps (draft faults with a swap that can be followed), n_callbacks, n_uncertain: counts.
     sentence: the comparison in words, as an association.
     """
@@ -61,6 +65,9 @@ class Callbacks:
     n_callbacks: int
     n_uncertain: int
     sentence: str
+    competing: Windows
+    n_ends: dict[str, int]
+    repeats: Windows
 
 
 def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Callbacks:
@@ -90,6 +97,9 @@ def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Ca
         n_callbacks=int(swaps["is_event"].sum()),
         n_uncertain=int((swaps["is_possible_event"] & ~swaps["is_event"]).sum()),
         sentence=_sentence(windows[headline], headline),
+        competing=competing_windows(swaps, is_with, at),
+        n_ends={end: int((swaps["ended_by"] == end).sum()) for end in COMPETING_ENDS},
+        repeats=repeats(con, swaps, is_with, at),
     )
 
 
@@ -102,12 +112,11 @@ def _followed(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         SELECT c.draft_fault_id, c.site_id, coalesce(s.tier, 'none') AS tier,
             c.observed_days AS days, c.callback_days IS NOT NULL AS is_event,
             c.possible_observed_days AS possible_days, c.possible_callback_days IS NOT NULL AS is_possible_event,
-            c.heating_days_observed AS heating_days,
+            c.heating_days_observed AS heating_days, c.censored_because AS ended_by,
             coalesce(s.symptom, 'not recorded') AS symptom, coalesce(s.evidence, 'no_reading') AS evidence,
             coalesce(s.appliance_kind, 'not recorded')
-                || CASE WHEN s.is_condensing THEN ', condensing' WHEN s.is_condensing IS NULL THEN '' ELSE ', not
-                condensing' END
-                AS appliance,
+                || CASE WHEN s.is_condensing THEN ', condensing' WHEN s.is_condensing IS NULL THEN ''
+                    ELSE ', not condensing' END AS appliance,
             coalesce(s.branch, 'not recorded') AS branch, CAST(s.season AS VARCHAR) AS season
         FROM callback c JOIN swap_case s USING (swap_id)
         WHERE c.swap_id IS NOT NULL AND c.observed_days >= 0 AND {condition} AND {more}
@@ -115,6 +124,7 @@ def _followed(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         [*values, *more_values],
     ).df()
     frame["site"] = pd.factorize(frame["site_id"], sort=True)[0]
+    frame["is_competing"] = frame["ended_by"].isin(COMPETING_ENDS) & frame["is_event"].eq(False)
     for column in ("is_event", "is_possible_event"):
         frame[column] = frame[column].astype(bool)
     return frame

@@ -14,6 +14,7 @@ from models.figures.strata import (
     MINIMUM_TESTED,
     RULE,
     coded,
+    drawing_chance,
     is_conclusive,
     stratify,
     swaps_for_rate,
@@ -50,6 +51,8 @@ class GoodSwitch:
     strata: one row per stratum: stratum, n_swaps, n_tested, n_good, weight, value, low, high.
     tilt: DataFrame[tilt, rate]: the adjusted rate if the odds of good among the untested were `tilt` times the odds
     among the tested. rule: how thin strata were merged, in words.
+    drawn: the rate by the randomly drawn ones alone, each with its recorded probability (Horvitz-Thompson). It asks
+    nothing about why the others were tested: where it lies far from `adjusted`, testing depended on the result.
     """
 
     tested: Estimate
@@ -64,6 +67,7 @@ class GoodSwitch:
     strata: pd.DataFrame
     tilt: pd.DataFrame
     rule: str
+    drawn: Estimate
 
 
 def good_switch_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> GoodSwitch:
@@ -93,6 +97,7 @@ def rate_of(swaps: pd.DataFrame) -> GoodSwitch:
         strata=strata,
         tilt=_tilt(strata),
         rule=RULE,
+        drawn=_drawn(swaps),
     )
 
 
@@ -102,8 +107,8 @@ def good_switch_by(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, 
     by: 'branch', 'part_number', 'technician_id' (who diagnosed), 'week_on' or 'month'.
     Returns DataFrame[by, n_swaps, n_tested, value, low, high, coverage, method, sentence], ordered by the group;
     value, low, high are NaN where the rate cannot be given, and the sentence says why. From 20 clear results on, a
-    group
-    is adjusted for which of its switches were tested (strata: evidence, returned); below, its tested ones are shown.
+    group is adjusted for which of its switches were tested: by their drawing probabilities where all have one, else by
+    strata (evidence, returned); below, its tested ones are shown.
     Raises ValueError on another `by`.
     """
     if by not in GROUPINGS:
@@ -115,7 +120,9 @@ def rates_by(swaps: pd.DataFrame, by: str) -> pd.DataFrame:
     """As `good_switch_by`, of swaps as models.figures.strata.swaps_for_rate gives them."""
     is_clear = is_conclusive(swaps)
     is_good = is_clear & (swaps["verdict"] == "good").to_numpy(bool)
-    swaps = swaps[[by, "swap_id", "evidence", "returned"]].assign(is_clear=is_clear, is_good=is_good)
+    swaps = swaps[[by, "swap_id", "evidence", "returned"]].assign(
+        is_clear=is_clear, is_good=is_good, chance=np.where(is_clear, drawing_chance(swaps), np.nan)
+    )
     grouped = swaps.groupby(by, dropna=False, sort=True, observed=True)
     out = grouped.agg(
         n_swaps=("swap_id", "size"), n_tested=("is_clear", "sum"), n_good=("is_good", "sum")
@@ -187,12 +194,23 @@ def _adjust_large_groups(out: pd.DataFrame, swaps: pd.DataFrame, group: np.ndarr
     size, tested, good = counted(), counted(swaps["is_clear"]), counted(swaps["is_good"])
     first, second = np.unravel_index(np.arange(size.shape[1]), shape[1:])
     names = evidence_names[first], returned_names[second]
-    estimates = [_adjusted_group(names, size[row], tested[row], good[row]) for row in large]
+    n_drawn = np.bincount(group, weights=swaps["chance"].notna(), minlength=len(out))
+    estimates = [
+        _drawn_group(swaps[group == row])
+        if n_drawn[row] == tested[row].sum()
+        else _adjusted_group(names, size[row], tested[row], good[row])
+        for row in large
+    ]
     rows = out.index[large]
     for name in ("value", "low", "high"):
         out.loc[rows, name] = np.array([getattr(estimate, name) for estimate in estimates], dtype=float)
     for name in ("method", "sentence"):
         out.loc[rows, name] = [getattr(estimate, name) for estimate in estimates]
+
+
+def _drawn_group(swaps: pd.DataFrame) -> Estimate:
+    clear = swaps[swaps["is_clear"]]
+    return horvitz_thompson_rate(clear["is_good"], clear["chance"].to_numpy(float), len(swaps))
 
 
 def _adjusted_group(
@@ -212,16 +230,25 @@ def _adjusted(swaps: pd.DataFrame, strata: pd.DataFrame) -> Estimate:
     clear = is_conclusive(swaps)
     n, coverage = int(clear.sum()), float(clear.mean()) if len(swaps) else None
     if len(swaps) and n:
-        tested = swaps[clear]
-        probability = tested["selection_probability"].to_numpy(float, na_value=np.nan)
-        is_random = (tested["selection"] == "random").to_numpy(bool)
-        if is_random.all() and ((probability > 0) & (probability <= 1)).all():
-            return horvitz_thompson_rate((tested["verdict"] == "good").to_numpy(bool), probability, len(swaps))
+        chance = drawing_chance(swaps)[clear]
+        if np.isfinite(chance).all():
+            return horvitz_thompson_rate((swaps["verdict"][clear] == "good").to_numpy(bool), chance, len(swaps))
         gap = untested_class(swaps, MINIMUM_TESTING_RATE)
         if gap:
             words = f"Not given: {gap}, under the {MINIMUM_TESTING_RATE:.0%} this needs. Test some of them first."
             return unknown(words, n, coverage, POST_STRATIFIED)
     return post_stratified_rate(strata["n_swaps"], strata["n_tested"], strata["n_good"])
+
+
+def _drawn(swaps: pd.DataFrame) -> Estimate:
+    chance = drawing_chance(swaps)
+    is_drawn = is_conclusive(swaps) & np.isfinite(chance)
+    if not is_drawn.any():
+        words = (
+            "No clear bench result of a randomly drawn switch with its probability on record yet; see the bench list."
+        )
+        return unknown(words, 0, 0.0 if len(swaps) else None, HORVITZ_THOMPSON)
+    return horvitz_thompson_rate((swaps["verdict"][is_drawn] == "good").to_numpy(bool), chance[is_drawn], len(swaps))
 
 
 def _bounds(n_good: int, n_faulty: int, n_swaps: int) -> tuple[Estimate, Estimate]:

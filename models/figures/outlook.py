@@ -36,29 +36,38 @@ def outlook(weeks: pd.DataFrame, fit: SeasonalFit) -> pd.DataFrame:
 
 
 def outlook_skill(weeks: pd.DataFrame, rng: np.random.Generator) -> dict[str, Any]:
-    """Mean absolute error of past outlooks (each made without the weeks it is about) and of same-week-last-year.
+    """How past outlooks fared, each made as the present one, without the weeks it is about; and same-week-last-year.
 
-    Returns {'n_weeks', 'error_model', 'error_last_year'}, or {} with under two years and four weeks of history.
+    Returns {'n_weeks', 'error_model', 'error_last_year' (mean absolute errors), 'share_in_range' (of the weeks, how many
+    fell within the outlook's 95% range)}, or {} with under two years and four weeks of history.
     """
     errors: list[float] = []
     yardstick: list[float] = []
+    is_within: list[bool] = []
     for cut in range(LEAST_HISTORY_WEEKS, len(weeks) - WEEKS_AHEAD + 1, REFIT_WEEKS):
         past, due = weeks.iloc[:cut], weeks.iloc[cut : cut + WEEKS_AHEAD]
+        # No peak is asked for here, so one draw is enough.
         fit = fit_seasonal(
-            past["n_faults"], past["n_appliances"], past["day_of_year"], past["season"], max_harmonics=1, rng=rng
+            past["n_faults"], past["n_appliances"], past["day_of_year"], past["season"], rng=rng, n_boot=1
         )
         if fit.coefficients.size == 0:
             continue
         exposure = np.full(len(due), past["n_appliances"].iloc[-1]) * _level(past, fit)
-        expected = fit.predict(due["day_of_year"], exposure)
+        expected, low, high = fit.predict_interval(due["day_of_year"], exposure)
         before = _last_year(past, due["week_on"])
         known = np.isfinite(before)
         actual = due["n_faults"].to_numpy()
         errors += np.abs(actual - expected)[known].tolist()
         yardstick += np.abs(actual - before)[known].tolist()
+        is_within += ((low <= actual) & (actual <= high))[known].tolist()
     if not errors:
         return {}
-    return {"n_weeks": len(errors), "error_model": float(np.mean(errors)), "error_last_year": float(np.mean(yardstick))}
+    return {
+        "n_weeks": len(errors),
+        "error_model": float(np.mean(errors)),
+        "error_last_year": float(np.mean(yardstick)),
+        "share_in_range": float(np.mean(is_within)),
+    }
 
 
 def _level(weeks: pd.DataFrame, fit: SeasonalFit) -> float:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import math
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from models.figures.coverage import came_back
+from models.figures.callback_ends import Windows
+from models.figures.callbacks import Callbacks
+from models.figures.coverage import came_back, is_mostly_unproven
 from models.methods.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -17,6 +20,7 @@ if TYPE_CHECKING:
 
 # Enough for every use, and few enough that the last bits of a sum do not show.
 DIGITS = 8
+GROUPS = ("with_cause", "without_cause", "difference")
 
 
 def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
@@ -34,27 +38,53 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
         "good_switch_rate": {
             "tested": good.tested,
             "adjusted": good.adjusted,
+            "drawn": good.drawn,
             "bounds": {"all_faulty": low, "all_good": high},
             "inconclusive": good.inconclusive,
+            "tilt": good.tilt,
+            "strata": good.strata,
+            "rule": good.rule,
+            "by": figures.good_switch_by,
         },
-        "callbacks": {
-            "windows": {
-                str(days): {
-                    key: came_back(window[key], figures.coverage)
-                    for key in ("with_cause", "without_cause", "difference")
-                }
-                for days, window in sorted(figures.callbacks.windows.items())
-            },
-            "logrank_p": figures.callbacks.logrank_p,
-        },
+        "callbacks": _callbacks(figures.callbacks, figures.coverage),
         "seasons": {family: _season(season) for family, season in figures.seasons.items()},
         "technicians": [_technician(row) for row in figures.technicians.table.itertuples(index=False)],
         "sites": figures.sites.sort_values("site_id", kind="stable").to_dict("records"),
-        "waste": {"known": figures.waste.known, "estimated": figures.waste.estimated},
+        "waste": _fields(figures.waste),
         "control": {"no_root_cause": {"weeks": figures.control["no_root_cause"].weeks.to_dict("records")}},
         "model_card": figures.scores.model_card,
     }
     return plain(published)
+
+
+def _fields(figure: Any) -> dict[str, Any]:
+    return {entry.name: getattr(figure, entry.name) for entry in fields(figure)}
+
+
+def _callbacks(found: Callbacks, covered: dict[str, Any]) -> dict[str, Any]:
+    """Every way of counting callbacks; unknown where most swaps' appliances are not proven, but for the possible ones."""
+
+    def shown(windows: Windows, keys: tuple[str, ...] = GROUPS, is_certain: bool = True) -> dict[str, Any]:
+        return {
+            str(days): {key: came_back(window[key], covered) if is_certain else window[key] for key in keys}
+            for days, window in sorted(windows.items())
+        }
+
+    is_hidden = is_mostly_unproven(covered)
+    first = came_back(found.windows[min(found.windows)]["difference"], covered)
+    return {
+        "windows": shown(found.windows),
+        "possible": shown(found.possible, is_certain=False),
+        "logrank_p": found.logrank_p,
+        "cuts": {name: shown(windows) for name, windows in found.cuts.items()},
+        "heating_clock": shown(found.heating_clock),
+        "competing": shown(found.competing),
+        "ends": found.n_ends,
+        "repeats": shown(found.repeats, GROUPS[:2]),
+        "within_strata": came_back(found.within_strata, covered),
+        "by_stratum": [] if is_hidden else found.by_stratum,
+        "sentence": first.sentence if is_hidden else found.sentence,
+    }
 
 
 def _season(season: Any) -> dict[str, Any]:
@@ -65,6 +95,14 @@ def _season(season: Any) -> dict[str, Any]:
         "peak_high": season.peak_day.high,
         "peak_to_trough": season.peak_to_trough.value,
         "p_value": season.p_value,
+        "is_claimed": season.is_claimed,
+        "n_harmonics": season.n_harmonics,
+        "dispersion": season.dispersion,
+        "weather": season.weather,
+        "outlook": season.outlook,
+        "outlook_skill": season.outlook_skill,
+        "by_region": season.by_region,
+        "sentence": season.sentence,
     }
 
 
@@ -92,9 +130,13 @@ def _technician(row: Any) -> dict[str, Any]:
 
 
 def plain(value: Any) -> Any:
-    """Any figure as JSON knows it: estimates in their published form, dates as ISO text, unknown numbers as None."""
+    """Any figure as JSON knows it: estimates in their published form, frames as lists of rows, dates as ISO text, unknown
+    numbers as None.
+    """
     if isinstance(value, Estimate):
         return plain(value.as_json())
+    if isinstance(value, pd.DataFrame):
+        return plain(value.to_dict("records"))
     if isinstance(value, dict):
         return {str(key): plain(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple | np.ndarray):

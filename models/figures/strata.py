@@ -68,6 +68,13 @@ def is_conclusive(swaps: pd.DataFrame) -> np.ndarray:
     return (swaps["verdict"].isin(["good", "faulty"]) & ~is_left_out).to_numpy(bool)
 
 
+def drawing_chance(swaps: pd.DataFrame) -> np.ndarray:
+    """The recorded probability of each randomly drawn switch, shape (n_swaps,); NaN for others or without a valid one."""
+    chance = pd.to_numeric(swaps["selection_probability"]).to_numpy(float, na_value=np.nan)
+    is_valid = (swaps["selection"] == "random").to_numpy(bool, na_value=False) & (chance > 0) & (chance <= 1)
+    return np.where(is_valid, chance, np.nan)
+
+
 def stratify(
     swaps: pd.DataFrame, keys: tuple[str, ...] = STRATUM_KEYS, minimum_tested: int = MINIMUM_TESTED
 ) -> np.ndarray:

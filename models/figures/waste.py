@@ -15,11 +15,12 @@ from models.figures.costs import Costs, swap_costs
 from models.figures.good_switch import good_switch_rate
 from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
+from models.methods.best_quarter import excess_over_best_quarter
 from models.methods.estimate import Estimate, unknown
-from models.methods.shrinkage import fit_null, shrink
 from models.misdiagnosis.scores import Scores
 
 N_DRAWS = 400
+N_IMPUTATIONS = 40
 KNOWN_METHOD = "bench-good switches at their cost"
 ESTIMATED_METHOD = "probability times cost, simulated"
 GROUPS = {"by_branch": "branch", "by_part": "part_number", "by_technician": "technician_id", "by_month": "month_on"}
@@ -38,7 +39,7 @@ class Waste:
     parts: {'part', 'labour', 'trip', 'callbacks', 'credit_received'} amounts within known + estimated (credit is
     taken off); NaN where neither is known.
     assumptions: sentences naming every rate that is missing, assumed or typed by the user.
-    what_if: saving per year if the rate of good pulls fell to the best quarter's, with its interval.
+    what_if: saving per year if nobody's rate of good pulls were above the best quarter's, with its interval.
     credit: {'n_paid', 'n_refused', 'n_open', 'credited'} over all swaps.
     """
 
@@ -217,7 +218,10 @@ def _grouped(
 def _what_if(
     con: duckdb.DuckDBPyConnection, settings: Any, pulls: Pulls, costs: Costs, rng: np.random.Generator
 ) -> Estimate:
-    """Saving a year if no technician's rate of good pulls were above that of the best quarter (shrunken rates)."""
+    """Saving a year if no technician's rate of good pulls were above that of the best quarter of technicians.
+
+    By simulation: untested switches drawn by their probabilities, then true rates drawn from what the counts say of them.
+    """
     method = "good pulls above the best quarter's rate, at the mean cost"
     table = pulls.by_technician()
     enough = (table["draft_fault_visits"] >= int(settings.minimum_cases)).to_numpy(bool)
@@ -228,15 +232,11 @@ def _what_if(
     rate = np.clip(table["case_mix_rate"].to_numpy(float)[enough], 1e-6, 1 - 1e-6)
     mean_cost = float(costs.swaps["cost"].mean())
     days = con.execute("SELECT greatest(max(arrived_on) - min(arrived_on), 1) FROM visit").fetchone()[0]  # type: ignore[index]
-    savings = []
-    for _ in range(40):
-        hits = pulls.draw(rng)[enough]
-        found = shrink(hits, n, rate, fit_null(hits, n, rate))
-        half = (found.high - found.low) / 2 / 1.96
-        drawn = np.clip(found.value + half * rng.standard_normal(n.size), 0, 1)
-        savings.append(
-            float((n * np.maximum(drawn - np.quantile(found.value, 0.25), 0)).sum()) * mean_cost * 365.25 / days
-        )
+    drawn = [
+        excess_over_best_quarter(pulls.draw(rng)[enough], n, rate, rng, N_DRAWS // N_IMPUTATIONS)
+        for _ in range(N_IMPUTATIONS)
+    ]
+    savings = np.concatenate(drawn) * mean_cost * 365.25 / days
     value = float(np.mean(savings))
     low, high = (float(edge) for edge in np.quantile(savings, [0.025, 0.975]))
     words = (

@@ -55,6 +55,7 @@ def site_jackknife(
     site: ArrayLike,
     windows: ArrayLike,
     level: float = 0.95,
+    is_competing: ArrayLike | None = None,
 ) -> list[WindowComparison]:
     """Share with an event within each window, with and without a cause, their difference and ratio.
 
@@ -69,9 +70,13 @@ def site_jackknife(
     with an event: Clopper-Pearson for share * m of m; a difference with such a share: Newcombe's square-and-add; a
     ratio with a zero: unknown. One site: unknown. No NaN leaves this function.
     More than 400 distinct event times are rounded up to whole units (days), so time and memory stay bounded.
-    Raises ValueError on unequal lengths or bad durations.
+    is_competing (bool, shape (n,)): ends after which no event can come any more (the appliance was taken out, the
+    switch replaced anew). Given, the share is the Aalen-Johansen cumulative incidence: of all subjects, how many had
+    the event before such an end. Left out, such ends are censorings, and the share is 1 - Kaplan-Meier: how many would
+    have had the event if nothing else had ended the watch.
+    Raises ValueError on unequal lengths, bad durations or a subject with both an event and a competing end.
     Source: Lipsitz, Dear and Zhao (1994), Biometrics 50:842 (jackknife for clustered survival); Newcombe (1998),
-    Stat. Med. 17:873 (differences).
+    Stat. Med. 17:873 (differences); Aalen and Johansen (1978), Scand. J. Stat. 5:141.
     """
     check_level(level)
     time, event = check_follow_up(durations, is_event)
@@ -83,9 +88,17 @@ def site_jackknife(
         )
     at = np.atleast_1d(np.asarray(windows, dtype=float))
     labels, code = np.unique(sites, return_inverse=True)
-    time, grid = _whole_units(time, event, at)
-    first = _incidence(time, event, code, labels.size, is_with, grid, at)
-    second = _incidence(time, event, code, labels.size, ~is_with, grid, at)
+    other = np.zeros(time.size, dtype=bool) if is_competing is None else np.asarray(is_competing, dtype=bool).ravel()
+    if other.shape != time.shape:
+        raise ValueError(f"is_competing: got {other.size} values for {time.size} durations; must be as many.")
+    if (event & other).any():
+        raise ValueError(
+            f"is_competing at position {int(np.argmax(event & other))}: got both an event and a competing end; "
+            "a subject has one end."
+        )
+    time, grid = _whole_units(time, event | other, at)
+    first = _incidence(time, event, other, code, labels.size, is_with, grid, at)
+    second = _incidence(time, event, other, code, labels.size, ~is_with, grid, at)
     out = []
     for k, window in enumerate(at):
         one, two = _share(first, k, window, level), _share(second, k, window, level)
@@ -114,21 +127,24 @@ def _whole_units(time: NDArray, event: NDArray, at: NDArray) -> tuple[NDArray, N
 
 
 def _incidence(
-    time: NDArray, event: NDArray, code: NDArray, n_sites: int, is_mine: NDArray, grid: NDArray, at: NDArray
-) -> _Group:
+    time: NDArray, event: NDArray, other: NDArray, code: NDArray, n_sites: int, is_mine: NDArray, grid: NDArray,
+    at: NDArray,
+) -> _Group:  # fmt: skip
     """Exact leave-one-out values by subtracting each site's events and numbers at risk from the totals."""
     order = np.flatnonzero(is_mine)
     order = order[np.argsort(code[order], kind="stable")]
-    mine, hit, where = time[order], event[order], code[order]
+    mine, hit, lost, where = time[order], event[order], other[order], code[order]
     n_times = grid.size
     # A subject is at risk at the first `reach` event times; its own event is at number reach - 1.
     reach = np.searchsorted(grid, mine, side="right")
-    is_counted = hit & (reach > 0) & (mine <= (grid[-1] if n_times else -1.0))
+    is_on_grid = (reach > 0) & (mine <= (grid[-1] if n_times else -1.0))
+    is_counted, is_lost = hit & is_on_grid, lost & is_on_grid
     total_d = np.bincount(reach[is_counted] - 1, minlength=n_times).astype(float)
+    total_x = np.bincount(reach[is_lost] - 1, minlength=n_times).astype(float)
     total_r = _at_risk(np.bincount(reach, minlength=n_times + 1)[None, :])[0]
     upto = np.searchsorted(grid, at, side="right")
     present, start = np.unique(where, return_index=True)
-    value = _one_minus_survival(total_d[None, :], total_r[None, :], upto)[0]
+    value = _share_by(total_d[None, :], total_x[None, :], total_r[None, :], upto)[0]
     left_out = np.tile(value, (n_sites, 1))
     stop = np.append(start[1:], where.size)
     for a in range(0, present.size, CHUNK_SITES):
@@ -137,13 +153,17 @@ def _incidence(
         row = np.repeat(np.arange(b - a), stop[a:b] - start[a:b])
         reached = np.bincount(row * (n_times + 1) + reach[piece], minlength=(b - a) * (n_times + 1))
         r = total_r - _at_risk(reached.reshape(b - a, n_times + 1))
-        own = is_counted[piece]
-        d = np.bincount(row[own] * n_times + reach[piece][own] - 1, minlength=(b - a) * n_times).reshape(b - a, n_times)
-        left_out[present[a:b]] = _one_minus_survival(total_d - d, r, upto)
+        d, x = (
+            np.bincount(row[own] * n_times + reach[piece][own] - 1, minlength=(b - a) * n_times).reshape(b - a, n_times)
+            for own in (is_counted[piece], is_lost[piece])
+        )
+        left_out[present[a:b]] = _share_by(total_d - d, total_x - x, r, upto)
     is_within = hit[:, None] & (mine[:, None] <= at)
-    is_followed = mine[:, None] >= at
+    is_followed = (mine[:, None] >= at) | lost[:, None]
     farthest = mine.max() if mine.size else -1.0
-    is_open = (at > farthest) & (value < 1)
+    # Nothing is known past the longest follow-up, unless all of those had ended for good.
+    is_all_ended = mine.size > 0 and bool((hit | lost)[mine == farthest].all())
+    is_open = (at > farthest) & (value < 1) & (not is_all_ended)
     return _Group(
         n=mine.size,
         present=present,
@@ -160,10 +180,17 @@ def _at_risk(reached: NDArray) -> NDArray:
     return np.cumsum(reached[:, ::-1], axis=1)[:, ::-1][:, 1:].astype(float)
 
 
-def _one_minus_survival(d: NDArray, r: NDArray, upto: NDArray) -> NDArray:
+def _share_by(d: NDArray, x: NDArray, r: NDArray, upto: NDArray) -> NDArray:
+    """Share with the event by each window, from events d, competing ends x and numbers at risk r."""
     survival = np.ones((d.shape[0], d.shape[1] + 1))
-    np.cumprod(1 - d / np.maximum(r, 1), axis=1, out=survival[:, 1:])
-    return 1 - survival[:, upto]
+    hazard = d / np.maximum(r, 1)
+    if not x.any():
+        np.cumprod(1 - hazard, axis=1, out=survival[:, 1:])
+        return 1 - survival[:, upto]
+    np.cumprod(1 - (d + x) / np.maximum(r, 1), axis=1, out=survival[:, 1:])
+    share = np.zeros_like(survival)
+    np.cumsum(survival[:, :-1] * hazard, axis=1, out=share[:, 1:])
+    return share[:, upto]
 
 
 def _count_sites(where: NDArray, is_hit: NDArray) -> NDArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pytest
 
@@ -116,3 +118,35 @@ def test_curve_rises_and_starts_at_zero(fleet, settings):
     for _, part in curve.groupby("group"):
         assert part["value"].iloc[0] == 0
         assert (np.diff(part["value"]) >= 0).all()
+
+
+def test_removal_and_the_next_swap_are_ends_of_their_own(store, put_swaps, settings):
+    """Ten swaps: four taken out on day 5, three back on day 10, three watched on. Of all ten, three came back."""
+    back = [None] * 4 + [10] * 3 + [None] * 3
+    put_swaps(
+        tier="none", callback_days=back, possible_callback_days=back, observed_days=[5] * 4 + [10] * 3 + [400] * 3
+    )
+    store.execute("""UPDATE callback SET censored_because = CASE WHEN observed_days = 5 THEN 'removed'
+        WHEN observed_days = 400 THEN 'limit' END""")
+    found = callbacks(store, EVERYTHING, settings)
+    assert found.windows[30]["without_cause"].value == pytest.approx(3 / 6)
+    assert found.competing[30]["without_cause"].value == pytest.approx(3 / 10)
+    assert found.competing[30]["without_cause"].method.startswith("Aalen-Johansen")
+    assert found.n_ends == {"removed": 4, "next_swap": 0}
+
+
+def test_a_callback_that_comes_back_again_counts_again(store, put_swaps, put, settings):
+    """Ten swaps; the first comes back after 10 days (its fault v000009 is followed by a visit after 20 more days)."""
+    back = [10] + [None] * 8 + [20]
+    put_swaps(
+        tier="none", callback_days=back, possible_callback_days=back, observed_days=[10] + [400] * 8 + [20],
+        swapped_on=[date(2024, 1, 10)] * 9 + [date(2024, 1, 20)],
+    )  # fmt: skip
+    store.execute("UPDATE callback SET callback_visit_id = 'v000009' WHERE draft_fault_id = 'v000000'")
+    put("draft_visit", visit_id=["v000009"], draft_fault_id="v000009")
+    repeats = callbacks(store, EVERYTHING, settings).repeats
+    # Within 7 days none, within 14 one, within 30 the second of the first swap and that of the last one.
+    means = [repeats[days]["without_cause"].value for days in (7, 14, 30)]
+    # The first swap is followed to day 10 + 20, so that ten are at risk at day 20 and at day 30 nine but the last.
+    assert means == pytest.approx([0.0, 0.1, 0.1 + 1 / 10 + 1 / 9])
+    assert repeats[30]["with_cause"].value is None and repeats[30]["with_cause"].sentence

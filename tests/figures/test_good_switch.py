@@ -134,3 +134,37 @@ def test_scope_narrows(store, put_swaps, settings):
 def test_unknown_grouping_is_named(store, put_swaps, settings):
     with pytest.raises(ValueError, match="by: got 'colour'; must be one of branch"):
         good_switch_by(store, EVERYTHING, settings, "colour")
+
+
+def test_the_random_draw_alone_stands_beside_the_adjusted_rate(store, put_swaps, settings):
+    """20 drawn at random, 10 of them good at a chance of .05, 10 faulty at .2; 30 chosen ones, all good."""
+    verdict = ["good"] * 10 + ["faulty"] * 10 + ["good"] * 30 + [None] * 150
+    selection = ["random"] * 20 + ["chosen"] * 30 + [None] * 150
+    put_swaps(verdict=verdict, selection=selection, selection_probability=[0.05] * 10 + [0.2] * 10 + [None] * 180)
+    rate = good_switch_rate(store, EVERYTHING, settings)
+    assert rate.drawn.value == pytest.approx((10 / 0.05) / (10 / 0.05 + 10 / 0.2))
+    assert (rate.drawn.n, rate.drawn.method[:17]) == (20, "Horvitz-Thompson ")
+    assert rate.adjusted.value == pytest.approx(40 / 50)
+
+
+def test_a_draw_of_too_small_chances_is_refused(store, put_swaps, settings):
+    verdict = ["good"] * 10 + ["faulty"] * 10 + [None] * 80
+    put_swaps(verdict=verdict, selection="random", selection_probability=[0.01] + [0.2] * 99)
+    rate = good_switch_rate(store, EVERYTHING, settings)
+    assert rate.drawn.value is None and "1.0%" in rate.drawn.sentence
+    assert rate.adjusted.value is None
+
+
+def test_a_group_that_was_drawn_throughout_is_weighted_by_its_chances(store, put_swaps, settings):
+    verdict = (["good"] * 10 + ["faulty"] * 10 + [None] * 30) * 2
+    chance = [0.1] * 10 + [0.4] * 10 + [None] * 30
+    put_swaps(
+        verdict=verdict, branch=["north"] * 50 + ["south"] * 50, selection=["random"] * 50 + ["chosen"] * 50,
+        selection_probability=chance + [None] * 50,
+    )  # fmt: skip
+    rows = good_switch_by(store, EVERYTHING, settings, "branch").set_index("branch")
+    assert rows.loc["north", "value"] == pytest.approx(0.8)
+    assert rows.loc["north", "method"].startswith("Horvitz-Thompson")
+    assert rows.loc["south", "value"] == pytest.approx(0.5)
+    assert rows.loc["south", "method"] == "post-stratified double sampling"
+    assert rows["coverage"].tolist() == [0.4, 0.4]

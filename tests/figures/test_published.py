@@ -29,23 +29,32 @@ def test_keys_are_the_documented_ones(fleet, settings):
     assert set(published) == {"as_of", "store", "coverage", "good_switch_rate", "callbacks", "seasons", "technicians", "sites",
                               "waste", "control", "model_card"}  # fmt: skip
     good = published["good_switch_rate"]
-    assert set(good) == {"tested", "adjusted", "bounds", "inconclusive"}
-    assert set(good["tested"]) == set(good["adjusted"]) == ESTIMATE
-    assert set(published["callbacks"]) == {"windows", "logrank_p"}
+    assert set(good) == {"tested", "adjusted", "drawn", "bounds", "inconclusive", "tilt", "strata", "rule", "by"}
+    assert set(good["tested"]) == set(good["adjusted"]) == set(good["drawn"]) == ESTIMATE
+    assert set(good["by"]) == {"branch", "part_number", "technician_id", "week_on", "month"}
+    for rows in good["by"].values():
+        assert {"n_swaps", "n_tested", "value", "low", "high", "coverage", "method", "sentence"} < set(rows[0])
+    assert set(published["callbacks"]) == {"windows", "possible", "logrank_p", "cuts", "heating_clock", "competing", "ends",
+                                           "repeats", "within_strata", "by_stratum", "sentence"}  # fmt: skip
+    for name in ("possible", "heating_clock", "competing", "repeats"):
+        assert list(published["callbacks"][name]) == ["7", "14", "30", "60", "90"]
     assert list(published["callbacks"]["windows"]) == ["7", "14", "30", "60", "90"]
     for window in published["callbacks"]["windows"].values():
         assert set(window) == {"with_cause", "without_cause", "difference"}
         assert all(set(estimate) == ESTIMATE for estimate in window.values())
     assert set(published["seasons"]) == {"condensate", "blockage"}
     for season in published["seasons"].values():
-        assert set(season) == {"by_month", "peak_day", "peak_low", "peak_high", "peak_to_trough", "p_value"}
+        assert set(season) == {"by_month", "peak_day", "peak_low", "peak_high", "peak_to_trough", "p_value", "is_claimed",
+                               "n_harmonics", "dispersion", "weather", "outlook", "outlook_skill", "by_region",
+                               "sentence"}  # fmt: skip
         assert [month["month"] for month in season["by_month"]] == list(range(1, 13))
     assert all(set(row) == TECHNICIAN and set(row["estimate"]) == ESTIMATE for row in published["technicians"])
     assert [row["technician_id"] for row in published["technicians"]] == sorted(
         row["technician_id"] for row in published["technicians"]
     )
     assert all({"site_id", "is_flagged", "reasons"} <= set(row) for row in published["sites"])
-    assert set(published["waste"]) == {"known", "estimated"}
+    assert set(published["waste"]) == {"known", "estimated", "by_branch", "by_part", "by_technician", "by_month", "parts",
+                                       "assumptions", "what_if", "credit", "currency"}  # fmt: skip
     assert set(published["control"]) == {"no_root_cause"} and published["control"]["no_root_cause"]["weeks"]
     assert published["as_of"] == str(fleet[0].execute("SELECT max(arrived_on) FROM visit").fetchone()[0])
     assert published["model_card"]["is_available"]

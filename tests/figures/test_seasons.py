@@ -113,3 +113,16 @@ def test_outlook_covers_the_next_four_weeks(fleet, settings):
     assert (season.outlook["low"] <= season.outlook["expected"]).all()
     skill = season.outlook_skill
     assert skill["n_weeks"] >= 40 and skill["error_model"] < skill["error_last_year"]
+
+
+def test_a_long_silence_of_a_region_is_no_record_and_a_short_one_is_no_fault(store, put, settings):
+    """A visit in week 0, 5 and 11 of one region, in every week of the other: weeks 1 to 4 are quiet, 6 to 10 unknown."""
+    weeks = [date(2024, 1, 1) + timedelta(weeks=i) for i in range(12)]
+    for region in ("quiet", "busy"):
+        put("fault_week", region=region, week_on=weeks, family="condensate", n_faults=0, n_appliances=100)
+    for region, on_record in (("quiet", (0, 5, 11)), ("busy", range(12))):
+        put("visit", visit_id=[f"{region}{i}" for i in on_record], region=region, week_on=[weeks[i] for i in on_record],
+            arrived_on=[weeks[i] + timedelta(days=6 if i else 0) for i in on_record])  # fmt: skip
+    served = weekly(store, EVERYTHING, settings, "condensate")["n_appliances"].tolist()
+    assert served == [200.0] * 6 + [100.0] * 5 + [200.0]
+    assert len(weekly(store, Scope(region="quiet"), settings, "condensate")) == 7

@@ -9,6 +9,7 @@ import pytest
 
 from models.figures.cases import KEYS, WHAT, visits_behind
 from models.figures.coverage import coverage
+from models.figures.margins import margin_trends
 from models.figures.scope import Scope
 from models.figures.sites import SITE_COLUMNS, sites
 from models.misdiagnosis.scores import score_swaps
@@ -169,3 +170,16 @@ def test_coverage_counts(store, put_swaps, put):
     assert (found["first_on"], found["last_on"]) == ("2023-03-01", "2024-02-01")
     assert found["n_seasons"] == 2
     assert np.all([isinstance(value, int | str) for value in found.values()])
+
+
+def test_steps_of_the_gauge_and_two_faults_on_a_day_are_no_trend_of_their_own(store, put_swaps, settings):
+    """Falling in steps of the gauge on 8 days, the last with two readings: the day counts once, ties exactly."""
+    day = [date(2023, 1, 1) + timedelta(days=60 * i) for i in range(8)]
+    put_swaps(
+        site_id="steps", appliance_key="a", tier="described", swapped_on=[*day, day[-1]],
+        margin_pa=[50.0, 50, 25, 25, 25, 0, 0, -20, -30],
+    )  # fmt: skip
+    row = margin_trends(store, EVERYTHING, 0.1).iloc[0]
+    assert row["n_margins"] == 8
+    # No pair rises: of the 8! / (2! 3! 2! 1!) orders of these values exactly one.
+    assert row["margin_p_value"] == pytest.approx(1 / 1680)

@@ -177,3 +177,12 @@ def test_faults_without_an_appliance_are_told_as_such(store, put, settings):
     seasons = _check(compute(store, settings)).seasons
     assert seasons["condensate"].sentence == "130 faults, but no appliance on record to count them against."
     assert seasons["blockage"].sentence == "No fault of this family and no appliance is on record yet."
+
+
+def test_the_upper_bound_of_callbacks_stands_where_no_appliance_is_proven(store, put_swaps, settings):
+    put_swaps(tier=["none", "described"] * 30, appliance_key=[None] * 60, possible_callback_days=20)
+    store.execute("UPDATE callback SET possible_observed_days = 20")
+    published = as_json(compute(store, settings), "store-000001.duckdb")["callbacks"]
+    assert published["windows"]["30"]["without_cause"]["value"] is None
+    assert published["competing"]["30"]["without_cause"]["value"] is None
+    assert published["possible"]["30"]["without_cause"]["value"] == 1.0

@@ -1,5 +1,7 @@
 """Slopes, before/after, conformity, calibration, simulation."""
 
+from itertools import permutations
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -153,3 +155,27 @@ def test_drawn_costs_have_the_right_mean_and_spread_in_any_piece_size():
         total = simulate.draw_bernoulli_costs(p, cost, np.random.default_rng(46), 20_000, chunk)
         assert total.mean() == pytest.approx(p @ cost, rel=0.02)
         assert total.std() == pytest.approx(np.sqrt((p * (1 - p)) @ cost**2), rel=0.03)
+
+
+@pytest.mark.parametrize("y", [[3, 3, 2, 1, 1], [5, 5, 4, 4, 4, 1], [1, 2, 2, 3, 0, 0, 0]])
+@pytest.mark.parametrize(
+    ("alternative", "is_as_far"),
+    [
+        ("less", lambda s, own: s <= own),
+        ("greater", lambda s, own: s >= own),
+        ("two-sided", lambda s, own: abs(s) >= abs(own)),
+    ],
+)
+def test_kendall_with_ties_is_the_share_of_all_orders_as_far_out(y, alternative, is_as_far):
+    i, j = np.triu_indices(len(y), 1)
+    orders = np.array(list(permutations(y)), dtype=float)
+    score = np.sign(orders[:, j] - orders[:, i]).sum(axis=1)
+    expected = is_as_far(score, np.sign(np.array(y)[j] - np.array(y)[i]).sum()).mean()
+    when = np.arange(len(y))
+    assert trend.kendall(when, y, alternative)[1] == pytest.approx(expected, rel=1e-12)
+    assert trend.kendall(y, when, alternative)[1] == pytest.approx(expected, rel=1e-12)
+
+
+def test_readings_all_alike_show_no_trend():
+    tau, p = trend.kendall([1, 2, 3, 4], [5, 5, 5, 5], "less")
+    assert np.isnan(tau) and p == 1.0

