@@ -6,7 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from models.methods.conformity import conformity_probability
+from models.methods.control_chart import p_chart
+from models.methods.double_sampling import bounds
 from models.methods.matched_before_after import matched_before_after
+from models.methods.site_jackknife import site_jackknife
 
 
 def coaching_without_effect(rng: np.random.Generator, n_trials: int) -> dict[str, np.ndarray]:
@@ -53,3 +57,82 @@ def chosen_worst(hits: np.ndarray, expected: np.ndarray, waves: tuple[tuple[int,
         excess = np.where((started < 0) & (like > 0), so_far / np.maximum(like, 1e-9), -np.inf)
         started[np.argsort(-excess, kind="stable")[:number]] = month
     return started
+
+
+# Typical weekly cases, share, and overdispersion (correlation within a week) of the steady processes.
+WEEKLY_CASES = (3, 8, 20, 60, 200)
+SHARES = (0.05, 0.3, 0.6)
+OVERDISPERSION = (0.0, 0.005, 0.02)
+WEEKS, BASELINE_WEEKS = 156, 52
+
+
+def steady_weeks(rng: np.random.Generator, n_trials: int) -> list[dict[str, Any]]:
+    """Control charts over processes that do not change: signals per point after the frozen baseline.
+
+    Weekly cases vary (negative binomial, around a typical number times the time of the year); the week's own share
+    varies by a beta distribution. n_trials charts of 156 weeks for each combination.
+    """
+    season = 1 + 0.6 * np.cos(2 * np.pi * np.arange(WEEKS) / 52)
+    out = []
+    for typical in WEEKLY_CASES:
+        for share in SHARES:
+            for rho in OVERDISPERSION:
+                n_signals = n_points = 0
+                for _ in range(n_trials):
+                    cases = rng.poisson(rng.gamma(8, typical * season / 8))
+                    kappa = 1 / rho - 1 if rho else np.inf
+                    rate = rng.beta(share * kappa, (1 - share) * kappa, WEEKS) if rho else np.full(WEEKS, share)
+                    chart = p_chart(rng.binomial(cases, rate), cases, slice(0, BASELINE_WEEKS))
+                    after = np.arange(WEEKS) >= BASELINE_WEEKS
+                    n_signals += int(chart.is_signal[after].sum())
+                    n_points += int((cases[after] > 0).sum())
+                out.append({"cases": typical, "share": share, "rho": rho, "signals": n_signals, "points": n_points})
+    return out
+
+
+def tested_by_result(rng: np.random.Generator, n_trials: int) -> np.ndarray:
+    """Whether the bounds hold the true share where testing depended on the result itself; bool, shape (n_trials,).
+
+    Each fleet: 50 to 1,500 removed switches, true share of good ones .3 to .9, odds of testing a good one up to e^3
+    times those of a faulty one (or the reverse). The bench reads with error and judges by conformity, as the records do.
+    """
+    held = np.zeros(n_trials, dtype=bool)
+    for trial in range(n_trials):
+        n = int(rng.integers(50, 1500))
+        is_good = rng.random(n) < rng.uniform(0.3, 0.9)
+        logit = rng.uniform(-2.5, 1.5) + rng.uniform(-3, 3) * (is_good - 0.5)
+        tested = rng.random(n) < 1 / (1 + np.exp(-logit))
+        # Make points in tolerances from the rated one; the standard uncertainty of the bench is a fifth of a tolerance.
+        make = np.where(is_good, rng.uniform(-1, 1, n), rng.choice([-1, 1], n) * rng.uniform(1, 4, n))
+        read = make + rng.normal(0, 0.2, n)
+        chance = conformity_probability(read, 0.2, -1.0, 1.0)
+        n_good, n_faulty = int((tested & (chance >= 0.95)).sum()), int((tested & (chance <= 0.05)).sum())
+        low, high = bounds(n_good, n_faulty, n - n_good - n_faulty)
+        held[trial] = low is not None and high is not None and low <= is_good.mean() <= high
+    return held
+
+
+def callbacks_at_few_sites(rng: np.random.Generator, n_trials: int) -> dict[str, np.ndarray]:
+    """Companies of 20 to 60 sites whose swaps come back alike: errors and hits of 30-day callbacks without a cause.
+
+    Sites have 4 swaps on average and a rate of their own (gamma, shape 3); times are exponential; follow-up ends with
+    the data, so that the swaps of the last weeks are censored. Returns error and is_held of the share, is_difference_held.
+    """
+    error, held, both = np.full(n_trials, np.nan), np.zeros(n_trials, bool), np.zeros(n_trials, bool)
+    rates = {True: 0.0025, False: 0.011}
+    # Mean over sites of 1 - exp(-30 rate g), g gamma with mean 1 and shape 3.
+    truth = {cause: 1 - (1 + 30 * rate / 3) ** -3 for cause, rate in rates.items()}
+    for trial in range(n_trials):
+        n_sites = int(rng.integers(20, 61))
+        site = np.repeat(np.arange(n_sites), rng.poisson(3, n_sites) + 1)
+        has_cause = rng.random(site.size) < 0.45
+        rate = np.where(has_cause, rates[True], rates[False]) * rng.gamma(3, 1 / 3, n_sites)[site]
+        time, follow_up = rng.exponential(1 / rate), rng.uniform(0, 300, site.size)
+        found = site_jackknife(np.minimum(time, follow_up), time <= follow_up, has_cause, site, [30])[0]
+        one, gap = found.without_cause, found.difference
+        if one.value is None or one.low is None or one.high is None or gap.low is None or gap.high is None:
+            continue
+        error[trial] = one.value - truth[False]
+        held[trial] = one.low <= truth[False] <= one.high
+        both[trial] = gap.low <= truth[False] - truth[True] <= gap.high
+    return {"error": error, "is_held": held, "is_difference_held": both}
