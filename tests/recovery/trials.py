@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from bars import Row, is_covered, points_row, share_row, row
+
 from models.methods.conformity import conformity_probability
 from models.methods.control_chart import p_chart
 from models.methods.double_sampling import bounds
@@ -136,3 +138,47 @@ def callbacks_at_few_sites(rng: np.random.Generator, n_trials: int) -> dict[str,
         held[trial] = one.low <= truth[False] <= one.high
         both[trial] = gap.low <= truth[False] - truth[True] <= gap.high
     return {"error": error, "is_held": held, "is_difference_held": both}
+
+
+def rows(rng: np.random.Generator, n_trials: int) -> list[Row]:
+    """The rows of the evidence table that rest on these trials."""
+    few, charts = callbacks_at_few_sites(rng, 2 * n_trials), steady_weeks(rng, max(n_trials // 20, 1))
+    out = [
+        share_row("coverage_callbacks_few_sites", "Callbacks of companies with 20 to 60 sites: 95% range holds the truth",
+                   "93.5 to 96.5%", few["is_held"], is_covered(float(few["is_held"].mean())), "trials"),
+        share_row("coverage_difference_few_sites", "Their difference with and without a cause: 95% range holds the truth",
+                   "93.5 to 96.5%", few["is_difference_held"], is_covered(float(few["is_difference_held"].mean())), "trials"),
+        points_row("bias_callbacks_few_sites", "Their bias, recent swaps censored", "under 0.5 point",
+                    few["error"][np.isfinite(few["error"])], 0.005),
+    ]  # fmt: skip
+    out[-1]["n_of"] = "trials"
+    held = tested_by_result(rng, n_trials)
+    out.append(share_row("bounds_trials", "Bounds hold the true rate when testing depended on the result", "at least 99%", held,
+                          held.mean() >= 0.99, "trials"))  # fmt: skip
+    out.append(_chart_row(charts))
+    coached = coaching_without_effect(rng, n_trials)
+    plain = 100 * coached["plain"].mean()
+    out.append(points_row("coaching_bias", "Coaching without effect, worst fifth chosen: bias", "at most 0.5 point", coached["error"],
+                           0.005, f"A plain before-and-after shows {plain:+.1f} points in the same trials."))  # fmt: skip
+    out[-1]["n_of"] = "trials"
+    wrong = coached["is_significant"]
+    out.append(share_row("coaching_type_1", "Coaching without effect: share of trials that see one (type I error)", "at most 5.5%",
+                          wrong, wrong.mean() <= 0.055, "trials"))  # fmt: skip
+    return out
+
+
+def _chart_row(charts: list[dict[str, Any]]) -> Row:
+    """All overdispersed processes together; the note names the worst and the plain ones."""
+    def rate(some: list[dict[str, Any]]) -> float:
+        return sum(c["signals"] for c in some) / max(sum(c["points"] for c in some), 1)
+
+    wide = [c for c in charts if c["rho"] > 0]
+    worst = max(wide, key=lambda c: c["signals"] / max(c["points"], 1))
+    n, value = sum(c["points"] for c in wide), rate(wide)
+    note = (
+        f"Without overdispersion {rate([c for c in charts if not c['rho']]):.4f}. Highest of the {len(wide)} kinds: "
+        f"{rate([worst]):.3f}, at about {worst['cases']} cases a week, a share of {worst['share']:.0%}."
+    )
+    error = np.sqrt(value * (1 - value) / max(n, 1))
+    return row("control_signals", "Weekly chart of a steady process that varies beyond chance: signals per week",
+               "at most 0.006", value, error, n, value <= 0.006, "weeks", "per point", note)  # fmt: skip
