@@ -104,7 +104,9 @@ def _sentence(
     n: int, asked: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int
 ) -> str:
     if not n_eligible:
-        return "No removed switch can be tested now: each is tested already, without a tag, or was removed too long ago."
+        return (
+            "No removed switch can be tested now: each is tested already, without a tag, or was removed too long ago."
+        )
     words = f"{n} of {n_eligible} removed switches drawn at random, as of {day}, seed {seed}"
     words += f"; {n_chosen} chosen besides." if n_chosen else "."
     if n < asked:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import duckdb
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from models.figures.pulls import Pulls
 from models.figures.scope import Scope
-from models.methods.estimate import Estimate
+from models.methods.estimate import Estimate, unknown
 from models.methods.matched_before_after import METHOD, MONTHS_AFTER, MatchedEffect, matched_before_after
 from models.misdiagnosis.case_mix import draft_faults, expected_rate
 
@@ -93,7 +93,10 @@ def coaching_effect(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any,
     for name, (kind, about, noun) in MEASURES.items():
         hit, case, expected = _counted(name, faults, pulls)
         months = _by_month(faults, units, (hit, case, expected))
-        found = matched_before_after(*months, coached, noun=noun)
+        found = matched_before_after(months[0], months[1], months[2], coached, noun=noun)
+        if name == "good_pulls" and not pulls.is_available:
+            none = unknown("Not compared: too few bench results to tell good switches.", method=METHOD)
+            found = replace(found, difference=none, ratio=none)
         measures.append(_measure(name, kind, about, noun, found))
         people.append(_people(name, units, months, found.unit_expected))
     table = pd.concat(people, ignore_index=True)
@@ -138,7 +141,8 @@ def _units(con: duckdb.DuckDBPyConnection, faults: pd.DataFrame, sessions: pd.Da
     since = (experienced.dt.year - zero.year) * 12 + experienced.dt.month - zero.month
     units["experienced_month"] = since.fillna(0).clip(lower=0).astype("int64")
     units["is_left_out"] = (first < experienced).fillna(False)
-    units["coached_month"] = coached.fillna(-1).clip(lower=-1).astype("int64")
+    # Coached before the records begin: nothing to compare with, and no longer one of the uncoached.
+    units["coached_month"] = coached.clip(lower=0).fillna(-1).astype("int64")
     return units
 
 

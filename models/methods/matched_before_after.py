@@ -134,7 +134,9 @@ def _check(x: NDArray, n: NDArray, e: NDArray, started: NDArray) -> None:
             "be (n_units, n_months) three times and (n_units,)."
         )
     if (~((x >= 0) & (x <= n + 1e-9))).any() or (~(e >= 0)).any():
-        raise ValueError("hits and expected: must be 0 or more, and hits at most the cases. Check how they were counted.")
+        raise ValueError(
+            "hits and expected: must be 0 or more, and hits at most the cases. Check how they were counted."
+        )
 
 
 def _too_little(n_coached: int, n_compared: int, n_cases: int, noun: str) -> str:

@@ -179,7 +179,9 @@ def is_covered(rate: float) -> bool:
     return COVERAGE[0] <= rate <= COVERAGE[1]
 
 
-def share_row(name: str, what: str, bar: str, held: Iterable[bool], is_held: Any, n_of: str = "fleets", note: str = "") -> Row:
+def share_row(
+    name: str, what: str, bar: str, held: Iterable[bool], is_held: Any, n_of: str = "fleets", note: str = ""
+) -> Row:
     values = np.array(list(held), dtype=float)
     rate = float(values.mean()) if values.size else float("nan")
     error = float(np.sqrt(rate * (1 - rate) / max(values.size, 1)))

@@ -28,8 +28,6 @@ from typing import Any
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-import numpy as np
-
 TABLE = Path(__file__).resolve().parents[2] / "models" / "evidence" / "recovery.json"
 FIRST_SEED = {"usual": 1001, "no_weak": 100_001, "by_result": 200_001}
 FEWEST_FOR_TABLE = 100
@@ -125,6 +123,7 @@ def one_fleet(kind: str, seed: int, visits: int) -> dict[str, Any]:
 
 def judged(fleets: list[dict[str, Any]], share: float) -> list[dict[str, Any]]:
     """All rows: of the fleets, then of the trials."""
+    import numpy as np
     from bars import all_rows
 
     rows = all_rows(fleets)

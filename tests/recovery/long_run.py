@@ -61,7 +61,9 @@ def _rates(swaps: pd.DataFrame) -> dict[str, Any]:
     recorded = swaps["recorded"].to_numpy()
     is_tested = swaps["selection"].to_numpy() >= 0
     # A switch blamed, tested and found faulty is measured.
-    is_shown = is_tested & ~swaps["is_good"].to_numpy(bool) & (recorded >= 0) & causes.IS_SWITCH[np.maximum(recorded, 0)]
+    is_shown = (
+        is_tested & ~swaps["is_good"].to_numpy(bool) & (recorded >= 0) & causes.IS_SWITCH[np.maximum(recorded, 0)]
+    )
     has_cause = np.where(is_shown, MEASURED, swaps["tier"].to_numpy()) >= DESCRIBED
     is_closed = swaps["is_complete"].to_numpy(bool)
     is_back = swaps["callback_days"].between(1, WINDOW_DAYS).to_numpy(bool)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-
-from bars import Row, is_covered, points_row, share_row, row
+from bars import Row, is_covered, points_row, row, share_row
 
 from models.methods.conformity import conformity_probability
 from models.methods.control_chart import p_chart
@@ -23,7 +22,11 @@ def coaching_without_effect(rng: np.random.Generator, n_trials: int) -> dict[str
     half in two waves (months 14 and 22, each the worst tenth of what was seen by then).
     Returns error (estimated difference; the truth is 0), is_significant, plain (the naive difference); shape (n_trials,).
     """
-    found = {"error": np.full(n_trials, np.nan), "is_significant": np.zeros(n_trials), "plain": np.full(n_trials, np.nan)}
+    found = {
+        "error": np.full(n_trials, np.nan),
+        "is_significant": np.zeros(n_trials),
+        "plain": np.full(n_trials, np.nan),
+    }
     for trial in range(n_trials):
         hits, cases, expected, _ = coached_fleet(rng, is_beta=trial % 4 < 2)
         waves = ((18, 8),) if trial % 2 else ((14, 4), (22, 4))
@@ -36,7 +39,9 @@ def coaching_without_effect(rng: np.random.Generator, n_trials: int) -> dict[str
     return found
 
 
-def coached_fleet(rng: np.random.Generator, n_units: int = 40, n_months: int = 36, is_beta: bool = True) -> tuple[np.ndarray, ...]:
+def coached_fleet(
+    rng: np.random.Generator, n_units: int = 40, n_months: int = 36, is_beta: bool = True
+) -> tuple[np.ndarray, ...]:
     """hits, cases, expected (each n_units x n_months) and the true rates, without any effect of coaching."""
     cases = rng.poisson(rng.gamma(6, 2.5 / 6, n_units)[:, None], (n_units, n_months))
     mix = np.clip(0.32 + 0.05 * rng.standard_normal((n_units, n_months)), 0.05, 0.9)
@@ -169,6 +174,7 @@ def rows(rng: np.random.Generator, n_trials: int) -> list[Row]:
 
 def _chart_row(charts: list[dict[str, Any]]) -> Row:
     """All overdispersed processes together; the note names the worst and the plain ones."""
+
     def rate(some: list[dict[str, Any]]) -> float:
         return sum(c["signals"] for c in some) / max(sum(c["points"] for c in some), 1)
 
