@@ -2,8 +2,8 @@
 
     python tests/recovery/long_form.py --fleets 500 --workers 2
 
-Each fleet is one line of JSON, appended to --out as it is done; run again, the command goes on where it stopped. Beside
-the usual fleets, a fifth as many in which nobody is weak, and as many in which testing depended on the result. At the end
+Each fleet is one line of JSON, appended to --out as it is done; run again, the command goes on where it stopped. Lines made
+by other code or of another size do not count: they stay in the file and are passed over. Beside the usual fleets, a fifth as many in which nobody is weak, and as many in which testing depended on the result. At the end
 the table is written to models/evidence/recovery.json, which the Method page shows; with under 100 fleets only if --table
 names a place.
 """
@@ -11,6 +11,7 @@ names a place.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import importlib
 import json
 import multiprocessing
@@ -28,7 +29,10 @@ from typing import Any
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-TABLE = Path(__file__).resolve().parents[2] / "models" / "evidence" / "recovery.json"
+ROOT = Path(__file__).resolve().parents[2]
+TABLE = ROOT / "models" / "evidence" / "recovery.json"
+# What a fleet's line depends on.
+CODE = ("pipelines", "models", "synthetic_data", "tests/recovery/fleets.py", "tests/recovery/long_run.py")
 FIRST_SEED = {"usual": 1001, "no_weak": 100_001, "by_result": 200_001}
 FEWEST_FOR_TABLE = 100
 # Trials by the name of their module; each has `rows(rng, n_trials)` giving rows of the table. One that is not there is
@@ -40,11 +44,12 @@ def main(arguments: list[str] | None = None) -> int:
     given = _parsed(arguments)
     started = time.perf_counter()
     wanted = list(jobs(given.fleets))
-    done = read(given.out)
+    stamp = stamp_of(given.visits)
+    done = read(given.out, stamp)
     missing = [job for job in wanted if job not in done]
     print(f"{len(wanted)} fleets wanted, {len(wanted) - len(missing)} already in {given.out}", flush=True)
-    _run(missing, given)
-    fleets = [found for job, found in read(given.out).items() if job in set(wanted)]
+    _run(missing, given, stamp)
+    fleets = [found for job, found in read(given.out, stamp).items() if job in set(wanted)]
     rows = judged(fleets, given.trials)
     table = {
         "made_on": datetime.now(UTC).date().isoformat(),
@@ -81,19 +86,30 @@ def jobs(n_fleets: int) -> Iterator[tuple[str, int]]:
             yield kind, first + number
 
 
-def read(out: Path) -> dict[tuple[str, int], dict[str, Any]]:
-    """The fleets done so far; a line cut short by a stop is passed over."""
+def stamp_of(visits: int) -> str:
+    """What tells results of this code and this size of fleet from others."""
+    told = hashlib.sha256(str(visits).encode())
+    for place in CODE:
+        path = ROOT / place
+        for file in [path] if path.is_file() else sorted([*path.rglob("*.py"), *path.rglob("*.sql")]):
+            told.update(file.read_bytes())
+    return told.hexdigest()[:16]
+
+
+def read(out: Path, stamp: str) -> dict[tuple[str, int], dict[str, Any]]:
+    """The fleets done so far by this code; a line cut short by a stop is passed over."""
     found = {}
     for line in out.read_text("utf-8").splitlines() if out.exists() else []:
         try:
             fleet = json.loads(line)
         except ValueError:
             continue
-        found[fleet["kind"], fleet["seed"]] = fleet
+        if fleet.get("stamp") == stamp:
+            found[fleet["kind"], fleet["seed"]] = fleet
     return found
 
 
-def _run(missing: list[tuple[str, int]], given: argparse.Namespace) -> None:
+def _run(missing: list[tuple[str, int]], given: argparse.Namespace, stamp: str) -> None:
     if not missing:
         return
     started = time.perf_counter()
@@ -104,7 +120,7 @@ def _run(missing: list[tuple[str, int]], given: argparse.Namespace) -> None:
             file.write("\n")
         waiting = [pool.submit(one_fleet, kind, seed, given.visits) for kind, seed in missing]
         for number, future in enumerate(as_completed(waiting), start=1):
-            file.write(json.dumps(future.result()) + "\n")
+            file.write(json.dumps({"stamp": stamp, **future.result()}) + "\n")
             file.flush()
             if number % 20 == 0 or number == len(missing):
                 left = (time.perf_counter() - started) / number * (len(missing) - number)

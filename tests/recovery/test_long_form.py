@@ -53,12 +53,14 @@ def test_it_goes_on_where_it_stopped(tmp_path, monkeypatch, capsys):
     out, table = tmp_path / "fleets.jsonl", tmp_path / "table.json"
     wanted = list(long_form.jobs(10))
     assert len(wanted) == 14 and len(set(wanted)) == 14
-    lines = [json.dumps(made_fleet(seed, kind)) for kind, seed in wanted]
+    stamp = long_form.stamp_of(20_000)
+    lines = [json.dumps({"stamp": stamp, **made_fleet(seed, kind)}) for kind, seed in wanted]
+    other = json.dumps({"stamp": "made by other code", **made_fleet(wanted[-1][1], wanted[-1][0])})
     # The last line was cut short by a stop.
-    out.write_text("\n".join(lines[:-1]) + "\n" + lines[-1][:50], "utf-8")
+    out.write_text("\n".join([other, *lines[:-1]]) + "\n" + lines[-1][:50], "utf-8")
     asked = []
 
-    def instead(missing, given):
+    def instead(missing, given, stamp):
         asked.extend(missing)
         with given.out.open("a", encoding="utf-8") as file:
             file.write("\n" + lines[-1] + "\n")
