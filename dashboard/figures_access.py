@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard import store_access
 from models.figures.all import Figures
 from models.figures.callbacks import Callbacks
+from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
@@ -141,6 +142,11 @@ def control(scope: Scope) -> dict[str, ControlChart]:
 
 def waste(scope: Scope) -> Waste:
     return _part("waste", scope)
+
+
+def coaching() -> CoachingEffect:
+    """Over the whole store whatever the filters: the twelve months around each session are not to be cut."""
+    return whole().coaching
 
 
 def coverage(scope: Scope) -> dict[str, Any]:

@@ -54,8 +54,18 @@ SOURCES: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "Weekly limits",
-        "Exact binomial limits, Laney p-prime",
+        "Exact binomial limits (beta-binomial where weeks vary more than chance), Laney p-prime",
         "Laney 2002; NIST/SEMATECH e-Handbook of Statistical Methods",
+    ),
+    (
+        "Coaching",
+        "Empirical-Bayes before and after, against technicians not coached yet",
+        "Hauer 1997; Hauer et al. 2002; Morris 1983",
+    ),
+    (
+        "The bench list",
+        "Systematic draw within strata, power allocation, chances on record",
+        "Madow 1949; Bankier 1988; Horvitz and Thompson 1952",
     ),
     ("Units", "Conventional inch of water 249.08891 Pa", "NIST SP 811"),
     ("Heating degree-days", "Base 65 °F, mean of daily highest and lowest temperature", "NOAA practice"),
@@ -69,6 +79,10 @@ LIMITS = (
     "was known before "
     "the test, not for what was not recorded. The bounds show the worst it could be.",
     "That swaps with a root cause come back less often is an association. Different faults get different records.",
+    "What changed after coaching is set against technicians not coached yet; a new boss, van or area for the coached alone "
+    "would look like an effect. With fewer than 3 coached and 8 others nothing is said.",
+    "Weekly limits rest on one frozen year: where weeks vary much more than chance and cases are rare, a steady process "
+    "signals more often than about once in 250 weeks (see the table of what these figures were proven on).",
     "A probability for one swap is not a finding about that swap. Only the bench test is.",
     "A figure about a person is for coaching; it must not decide pay or discipline.",
     "Nothing here says that an appliance is safe. Licensed people, the manufacturer's instructions and the "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure_card, figures_access, page, record_lookups, visit_sheet, visit_table, words
+from dashboard import coached, figure_card, figures_access, page, record_lookups, visit_sheet, visit_table, words
 from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
@@ -54,6 +54,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     with st.container(border=True):
         _cards(person, scope)
         _steps(person, table, people.steps)
+        coached.of_technician(figures_access.coaching(), str(one))
         _fair(person)
         _cases(one, scope)
 

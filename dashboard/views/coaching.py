@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    coached,
     code_names,
     figure_card,
     figures_access,
@@ -58,6 +59,7 @@ def show() -> None:
     _first(table, people)
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
+    coached.show(figures_access.coaching())
     _log()
     page.next_steps(_next(table, people))
     page.how_computed(METHOD, TERMS)

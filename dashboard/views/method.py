@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import figures_access, model_card, page, store_access, words
+from dashboard import evidence, figures_access, model_card, page, store_access, words
 from dashboard.glossary import GLOSSARY
 from dashboard.sources import LIMITS, SOURCES
 
@@ -19,8 +19,15 @@ def show() -> None:
         "What each word means here, which settings are in force, how well the probability model does, and what "
         "these figures cannot say."
     )
-    definitions, settings, model, sources, limits = st.tabs(
-        ["Definitions", "Settings", "Model card", "Methods and sources", "Limits"]
+    definitions, settings, model, sources, proof, limits = st.tabs(
+        [
+            "Definitions",
+            "Settings",
+            "Model card",
+            "Methods and sources",
+            "What these figures were proven on",
+            "Honest limits",
+        ]
     )
     with definitions:
         page.rows((("Term", "text"), ("What it means here", "text")), sorted(GLOSSARY.items()), "")
@@ -30,6 +37,8 @@ def show() -> None:
         _model_card()
     with sources:
         page.rows((("Figure", "text"), ("Method", "text"), ("Source", "text")), SOURCES, "")
+    with proof:
+        evidence.show()
     with limits:
         st.markdown("\n".join(f"- {words.plain(line)}" for line in LIMITS))
 

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import notices, page, record_loading, record_lookups, scope_bar, store_access, visit_table, words
+from dashboard import (
+    bench_draw,
+    notices,
+    page,
+    record_loading,
+    record_lookups,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.figures_access import coverage
 
 METHOD = (
@@ -37,6 +47,7 @@ def show() -> None:
     _held_back()
     _left_out()
     _missing()
+    bench_draw.show()
     _health()
     page.next_steps(
         (

@@ -13,6 +13,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from models.figures.callbacks import Callbacks, callbacks
+from models.figures.coaching_effect import CoachingEffect, coaching_effect
 from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
@@ -47,6 +48,7 @@ class Figures:
     sites: pd.DataFrame
     control: dict[str, ControlChart]
     waste: Waste
+    coaching: CoachingEffect
 
 
 # One thread in sums of products: the same digits on any number of cores.
@@ -87,6 +89,8 @@ def compute(
     charts = control(con, everything, settings)
     say("Parts waste", 0.9)
     cost = waste(con, everything, settings, scores, rng, pulls)
+    say("Coaching", 0.97)
+    coached = coaching_effect(con, everything, settings, pulls)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
-    return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost)
+    return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost, coached)

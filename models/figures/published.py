@@ -17,6 +17,7 @@ from models.methods.estimate import Estimate
 
 if TYPE_CHECKING:
     from models.figures.all import Figures
+    from models.figures.coaching_effect import CoachingEffect
 
 # Enough for every use, and few enough that the last bits of a sum do not show.
 DIGITS = 8
@@ -53,6 +54,7 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
         "waste": _fields(figures.waste),
         "control": {"no_root_cause": {"weeks": figures.control["no_root_cause"].weeks.to_dict("records")}},
         "model_card": figures.scores.model_card,
+        "coaching": _coaching(figures.coaching),
     }
     return plain(published)
 
@@ -126,6 +128,27 @@ def _technician(row: Any) -> dict[str, Any]:
         "probability_above": row.probability_above,
         "is_flagged": row.is_flagged,
         "reason": row.reason,
+    }
+
+
+def _coaching(effect: CoachingEffect) -> dict[str, Any]:
+    return {
+        "n_sessions": effect.n_sessions,
+        "n_coached": effect.n_coached,
+        "n_new_starters": effect.n_new_starters,
+        "measures": [
+            {
+                "measure": one.name,
+                "kind": one.kind,
+                "difference": one.difference,
+                "ratio": one.ratio,
+                "plain_difference": one.plain_difference,
+                "n_coached": one.n_coached,
+                "n_compared": one.n_compared,
+            }
+            for one in effect.measures
+        ],
+        "sentence": effect.sentence,
     }
 
 

@@ -16,6 +16,7 @@ import pyarrow
 from models.figures import frozen
 from models.figures.all import Figures, Progress, compute
 from models.figures.callbacks import Callbacks
+from models.figures.coaching_effect import CoachingEffect, MeasureEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
 from models.figures.seasons import Season
@@ -25,7 +26,10 @@ from models.methods.estimate import Estimate
 from models.misdiagnosis.scores import Scores
 from pipelines.store import StoreError
 
-KINDS = (Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste)
+KINDS = (
+    Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste, CoachingEffect,
+    MeasureEffect,
+)  # fmt: skip
 FRAME_NAMES = {"scores.swap_score": "swap_score", "technicians.table": "technician", "sites": "site"}
 STAMP = "made_with.json"
 

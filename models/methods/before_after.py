@@ -24,13 +24,17 @@ class BeforeAfter:
     standard_error: NDArray
 
 
-def empirical_bayes(observed: ArrayLike, expected: ArrayLike, overdispersion: ArrayLike) -> tuple[NDArray, NDArray]:
+def empirical_bayes(
+    observed: ArrayLike, expected: ArrayLike, overdispersion: ArrayLike, cases: ArrayLike | None = None
+) -> tuple[NDArray, NDArray]:
     """Expected count of a unit, drawn from its own count towards that of units like it.
 
     observed: count over the whole period. expected: mu * Y, the count that like units had over the same period.
     overdispersion: phi, with variance = mean * (1 + mean / phi); infinity = Poisson. All shape (n_units,).
+    cases: of how many cases the counts are, where each case counts once at most: chance alone then varies by
+    mean * (1 - mean / cases), not by the mean, and w = 1 / (1 + expected / phi / (1 - expected / cases)).
     Returns estimate w * expected + (1 - w) * observed with w = 1 / (1 + expected / phi), and its standard deviation
-    sqrt((1 - w) * estimate).
+    sqrt((1 - w) * estimate), times sqrt(1 - estimate / cases) with cases.
     Source: Hauer, Harwood, Council and Griffith (2002), Transp. Res. Rec. 1784:126.
     """
     x, mean, phi = (np.asarray(a, dtype=float) for a in (observed, expected, overdispersion))
@@ -39,19 +43,29 @@ def empirical_bayes(observed: ArrayLike, expected: ArrayLike, overdispersion: Ar
             raise ValueError(f"{name}: got {array[~(array >= 0)].flat[0]:g}; must be 0 or more.")
     if (~(phi > 0)).any():
         raise ValueError(f"overdispersion: got {phi[~(phi > 0)].flat[0]:g}; must be above 0.")
-    weight = 1 / (1 + mean / phi)
+    weight = 1 / (1 + mean / phi / _thinning(mean, cases))
     estimate = weight * mean + (1 - weight) * x
-    return estimate, np.sqrt((1 - weight) * estimate)
+    return estimate, np.sqrt((1 - weight) * estimate * _thinning(estimate, cases))
 
 
-def fit_overdispersion(observed: ArrayLike, expected: ArrayLike) -> float:
-    """phi by moments from uncoached units: sum mu^2 / sum((x - mu)^2 - mu).
+def fit_overdispersion(observed: ArrayLike, expected: ArrayLike, cases: ArrayLike | None = None) -> float:
+    """phi by moments from uncoached units: sum mu^2 / sum((x - mu)^2 - chance), chance = mu, or mu * (1 - mu / cases).
 
-    Infinity if they vary no more than chance.
+    Infinity if they vary no more than chance. Arguments as for `empirical_bayes`.
     """
     x, mean = np.asarray(observed, dtype=float), np.asarray(expected, dtype=float)
-    excess = float(((x - mean) ** 2 - mean).sum())
+    excess = float(((x - mean) ** 2 - mean * _thinning(mean, cases)).sum())
     return float((mean**2).sum() / excess) if excess > 0 else float("inf")
+
+
+def _thinning(mean: NDArray, cases: ArrayLike | None) -> NDArray:
+    """Variance of a count as a multiple of its mean: 1 for events, 1 - mean / cases where a case counts once at most."""
+    if cases is None:
+        return np.ones(np.shape(mean))
+    n = np.asarray(cases, dtype=float)
+    share = np.divide(mean, n, out=np.zeros(np.broadcast(mean, n).shape), where=n > 0)
+    # A share of all but all cases would leave no chance at all.
+    return 1 - np.minimum(share, 0.99)
 
 
 def empirical_bayes_before_after(

@@ -12,6 +12,7 @@ KINDS = ("auto", "exact", "laney", "normal")
 FEWEST_BASELINE_POINTS = 8
 # Mean moving range of two standard normals.
 MOVING_RANGE = 1.128
+LEAST_CORRELATED, MOST_CORRELATED = 1e-6, 0.5
 
 
 @dataclass(frozen=True)
@@ -49,11 +50,14 @@ def p_chart(
     baseline: the points the limits rest on, frozen: bool mask, positions or slice; None = all. Immature points and
     points without cases never belong to it.
     is_immature: bool, points too young for their window: they are drawn but never signal.
-    kind: 'auto' = exact binomial limits where n * p (or n * (1 - p)) is under 5, else Laney's p'; or one kind for all.
+    kind: 'auto' = exact limits where n * p (or n * (1 - p)) is under 5, else Laney's p'; or one kind for all.
     'normal' is the classic p -+ sigmas * sqrt(p (1 - p) / n).
     Exact: a point signals if the chance of a count as far out, on its side, is at most the normal tail at `sigmas`;
-    the limits are the last counts that do not signal. Laney: binomial standard error x sigma_z, where sigma_z = mean
-    moving range of the baseline's z-scores / 1.128, never under 1 (never narrower than chance alone allows).
+    the limits are the last counts that do not signal. Binomial; under 'auto', where the baseline varies more than chance
+    (sigma_z above 1), beta-binomial with the correlation rho for which sigma_z^2 = 1 + (n - 1) rho at the baseline's
+    mean n: binomial limits would signal too often on a steady process that varies so.
+    Laney: binomial standard error x sigma_z, where sigma_z = mean moving range of the baseline's z-scores / 1.128, never
+    under 1 (never narrower than chance alone allows).
     Returns a ControlChart. Raises ValueError naming the argument, the value and what is allowed.
     Source: Shewhart (1931); Laney (2002), Qual. Eng. 14:531; NIST/SEMATECH e-Handbook, section 6.3.3.2.
     """
@@ -84,8 +88,11 @@ def p_chart(
     kinds = np.where(few, "exact", "laney") if kind == "auto" else np.full(x.size, kind)
     spread = np.where(kinds == "laney", sigma_z, 1.0) * sigmas * error
     tail = float(stats.norm.sf(sigmas))
-    exact_low, exact_high = stats.binom.ppf([[tail], [1 - tail]], np.where(has_cases, size, 1), centre)
     is_exact = kinds == "exact"
+    exact_low, exact_high = np.zeros(x.size), size.copy()
+    rho = (sigma_z**2 - 1) / max(float(size[in_base].mean()) - 1, 1.0) if kind == "auto" else 0.0
+    which = is_exact & has_cases
+    exact_low[which], exact_high[which] = _exact_counts(size[which], centre, rho, tail)
     with np.errstate(invalid="ignore", divide="ignore"):
         # ppf(tail) is the smallest count with P(X <= count) >= tail; below it P(X <= count) < tail, a signal.
         lower = np.where(is_exact, exact_low / size, np.clip(centre - spread, 0, 1))
@@ -93,6 +100,19 @@ def p_chart(
         lower, upper = (np.where(has_cases, limit, np.nan) for limit in (lower, upper))
         is_out = np.where(is_exact, (x < exact_low) | (x > exact_high), (share < lower) | (share > upper))
     return ControlChart(share, centre, lower, upper, is_out & has_cases & ~young, kinds, sigma_z, n_base, True, "")
+
+
+def _exact_counts(size: NDArray, centre: float, rho: float, tail: float) -> tuple[NDArray, NDArray]:
+    """Smallest counts reached with chance `tail` and 1 - `tail`. rho: correlation of the cases within a point."""
+    quantiles = [[tail], [1 - tail]]
+    if rho < LEAST_CORRELATED or not 0 < centre < 1 or not size.size:
+        low, high = stats.binom.ppf(quantiles, size, centre)
+        return low, high
+    kappa = 1 / min(rho, MOST_CORRELATED) - 1
+    # Worked out once for each size.
+    sizes, back = np.unique(size, return_inverse=True)
+    low, high = stats.betabinom.ppf(quantiles, sizes.astype(int), centre * kappa, (1 - centre) * kappa)
+    return low[back], high[back]
 
 
 def _sigma_z(away: NDArray, error: NDArray) -> float:

@@ -17,7 +17,7 @@ from typer.main import get_command
 from dashboard import commands, serving
 from pipelines.errors import GoodpullError
 
-NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate")
+NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate", "bench-list")
 
 
 def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedProcess[str]:
@@ -92,6 +92,20 @@ def test_figures_in_words_and_as_json(demo):
     assert first.stdout == second.stdout
     assert set(json.loads(first.stdout)) >= {"as_of", "store", "coverage", "good_switch_rate", "callbacks"}
     assert first.stderr == ""
+
+
+def test_the_bench_list_is_drawn_with_its_chances(demo, tmp_path):
+    arguments = ("bench-list", "--home", demo, "--number", 2, "--as-of", "2026-01-20", "--seed", 3)
+    first, second = goodpull(*arguments), goodpull(*arguments)
+    assert first.returncode == 0, first.stderr
+    assert first.stdout == second.stdout and "2 of" in first.stderr and "seed 3" in first.stderr
+    lines = first.stdout.splitlines()
+    assert lines[0].startswith("removed_tag,visit_id,selection,selection_probability")
+    assert len(lines) == 3 and all(",random," in line for line in lines[1:])
+    refused = goodpull(*arguments, "--pick", "NO-SUCH-TAG", "--csv", tmp_path / "list.csv")
+    assert refused.returncode == 1 and "NO-SUCH-TAG: not on the list" in refused.stderr
+    assert (tmp_path / "list.csv").read_text("utf-8-sig").splitlines() == lines
+    assert goodpull("bench-list", "--home", tmp_path / "none").returncode == 1
 
 
 def test_figures_of_an_empty_home_say_what_to_do(tmp_path):

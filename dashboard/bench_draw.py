@@ -1,0 +1,59 @@
+"""The bench list on the Records page: which removed switches to test next."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import code_names, page, store_access, words
+from dashboard.exports import csv_bytes
+from models.figures.bench_list import BenchList, bench_list
+from pipelines.settings import Settings
+
+WHY = (
+    "Tests tell how often a pulled switch was good only if it is known how they were picked. So draw at random, within "
+    "technicians and what the readings showed, and enter the tests with the words and chances of this list. "
+    "Switches of your own choice may be tested too; enter them as chosen."
+)
+SHOWN = 40
+
+
+def show() -> None:
+    """The section: how many, which draw, the list, and the list as a file."""
+    st.header("Which removed switches to test next")
+    st.markdown(words.plain(WHY))
+    left, right, _ = st.columns([1, 1, 2], gap="medium")
+    with left:
+        number = st.number_input("How many to draw", min_value=1, max_value=500, value=20, key="bench_number")
+    with right:
+        seed = st.number_input("Number of the draw", min_value=1, max_value=1_000_000, value=1, key="bench_seed")
+    found = _drawn(store_access.key(), store_access.settings(), int(number), int(seed))
+    st.markdown(words.plain(found.sentence))
+    if found.list.empty:
+        return
+    name_of = code_names.naming()
+    lines = [
+        (row.removed_tag, words.date(row.swapped_on), words.date(row.test_by), name_of(row.technician_id),
+         words.in_words(row.evidence, words.EVIDENCE_WORDS), words.share(row.selection_probability))
+        for row in found.list.head(SHOWN).itertuples()
+    ]  # fmt: skip
+    columns = (
+        ("Tag", "text"), ("Pulled on", "text"), ("Test by", "text"), ("Technician", "text"), ("Readings", "text"),
+        ("Chance of the draw", "number"),
+    )  # fmt: skip
+    page.rows(columns, lines, "")
+    st.download_button(
+        f"The list as a file ({words.plural(len(found.list), 'switch')})",
+        data=csv_bytes(found.list),
+        file_name="bench_list.csv",
+        mime="text/csv",
+        key="bench_list_file",
+        on_click="ignore",
+        icon=":material/download:",
+    )
+    st.caption("The same number of the draw gives the same list for the same records. A switch tested later than the day "
+               "named can be found faulty, but never good.")  # fmt: skip
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def _drawn(store_key: str, settings: Settings, number: int, seed: int) -> BenchList:
+    return bench_list(store_access.reader(), settings, number, seed)

@@ -1,0 +1,71 @@
+"""What changed after coaching, against what was to be expected without it: for all, and on one technician's sheet."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import page, words
+from models.figures.coaching_effect import HONEST, MEASURES, CoachingEffect, MeasureEffect
+
+COLUMNS = (
+    ("What is counted", "text"), ("Since the coaching", "text"), ("To be expected without it", "number"),
+    ("Difference, range", "text"), ("A plain before and after would say", "text"),
+)  # fmt: skip
+
+
+def show(effect: CoachingEffect) -> None:
+    """The section on the Coaching page."""
+    st.header("What changed after coaching")
+    st.markdown(words.plain(effect.sentence))
+    if not effect.measures:
+        return
+    for kind, title in (("process", "Steps taken"), ("outcome", "Outcomes")):
+        st.markdown(f"**{title}** (fewer is better)")
+        page.rows(COLUMNS, [line(one) for one in effect.measures if one.kind == kind], "")
+    one = effect.measures[0]
+    st.caption(words.plain(
+        f"{words.plural(one.n_coached, 'technician')} coached, the twelve months after the first session; compared with "
+        f"{words.plural(one.n_compared, 'technician')} not coached. {HONEST}"
+    ))  # fmt: skip
+
+
+def line(one: MeasureEffect) -> tuple[str, str, str, str, str]:
+    """One measure as a row; where it cannot be compared, the reason stands in place of the difference."""
+    n, gap = one.difference.n, one.difference
+    seen = f"{words.number(one.observed, 0)} of {words.count(n)} {one.noun}" if n else words.NOT_KNOWN
+    if not gap.is_known:
+        return one.about, seen, words.NOT_KNOWN, gap.sentence, words.points(one.plain_difference)
+    expected = words.number(one.expected, 0)
+    told = f"{words.points(gap.value)} ({words.points(gap.low)} to {words.points(gap.high)})"
+    return one.about, seen, expected, told, words.points(one.plain_difference)
+
+
+def of_technician(effect: CoachingEffect, technician_id: str) -> None:
+    """The lines on the sheet of somebody who was coached; nothing for anybody else."""
+    own = effect.people[effect.people["technician_id"] == technician_id]
+    if own.empty:
+        return
+    st.markdown(f"**Since their first coaching session, {words.date(own['first_on'].iloc[0])}**")
+    st.markdown("\n".join(f"- {words.plain(text)}" for text in own_lines(own)))
+    st.caption(
+        "One person's numbers are small: they are here to talk about, not to judge the coaching by. What was to be expected "
+        "allows for their own past, for chance in it, and for how those not coached changed."
+    )
+
+
+def own_lines(own: pd.DataFrame) -> list[str]:
+    """One sentence a measure, process first."""
+    out = []
+    for name, (_, about, noun) in MEASURES.items():
+        for row in own[own["measure"] == name].itertuples():
+            if not row.n_before and not row.n_after:
+                continue
+            text = (
+                f"{about}: {words.number(row.hits_before, 0)} of {words.count(row.n_before)} {noun} before, "
+                f"{words.number(row.hits_after, 0)} of {words.count(row.n_after)} since"
+            )
+            if not words.is_missing(row.expected_after):
+                text += f"; about {words.number(row.expected_after, 0)} to be expected without coaching"
+            out.append(f"{text}.")
+    return out or ["No draft fault of theirs is on record from before and after it."]

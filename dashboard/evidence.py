@@ -1,0 +1,75 @@
+"""What the figures were proven on: the table of simulated fleets with known truth, as the Method page shows it."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+from typing import Any
+
+import streamlit as st
+
+from dashboard import page, words
+
+FILE = "recovery.json"
+COLUMNS = (
+    ("What was looked at", "text"), ("Promised", "text"), ("Found, give or take", "text"), ("Rests on", "text"),
+    ("Kept", "text"),
+)  # fmt: skip
+INTRODUCTION = (
+    "Nobody knows the truth about a real company's switches, so the figures were tried on invented ones, where it is known. "
+    "Whole fleets were made, written to files, loaded like anyone's records and worked out by the same program; further "
+    "trials were made without files. Give or take is the standard error that comes from the number of tries."
+)
+
+
+def table() -> dict[str, Any] | None:
+    """The evidence table as it was made, or None where this copy has none that can be read."""
+    try:
+        found = json.loads(resources.files("models").joinpath("evidence", FILE).read_text("utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) and isinstance(found.get("rows"), list) else None
+
+
+def show() -> None:
+    """The table, what was not kept, and how it was made."""
+    found = table()
+    st.markdown(words.plain(INTRODUCTION))
+    if found is None:
+        st.markdown("The table is not in this copy. It is made by: python tests/recovery/long_form.py")
+        return
+    lines = [line(row) for row in found["rows"]]
+    page.rows(COLUMNS, lines, "The table is empty.")
+    broken = [row for row in found["rows"] if not row["is_held"]]
+    if broken:
+        st.markdown("**Promises not kept**")
+        st.markdown("\n".join(f"- {words.plain(missed(row))}" for row in broken))
+    notes = [f"{row['what']}: {row['note']}" for row in found["rows"] if row["note"]]
+    if notes:
+        st.markdown("**Notes**")
+        st.markdown("\n".join(f"- {words.plain(note)}" for note in notes))
+    st.caption(words.plain(
+        f"Made on {found['made_on']} from {words.plural(found['n_fleets'], 'usual fleet')} of about "
+        f"{words.count(found['visits_per_fleet'])} visits each, by: {found['command']}"
+    ))  # fmt: skip
+
+
+def line(row: dict[str, Any]) -> tuple[str, str, str, str, str]:
+    """One row of the table in words."""
+    rests_on = f"{words.count(row['n'])} {row['n_of']}"
+    return row["what"], row["bar"], amount(row), rests_on, "yes" if row["is_held"] else "no"
+
+
+def amount(row: dict[str, Any]) -> str:
+    """The value with its standard error, in the unit of the row."""
+    value, error, unit = row["value"], row["error"], row["unit"]
+    if unit == "share":
+        return f"{100 * value:.1f}% ± {100 * error:.1f}"
+    if unit == "points":
+        return f"{words.points(value)} ± {100 * error:.2f}"
+    digits = 4 if unit == "per point" else 2
+    return f"{value:.{digits}f} ± {error:.{digits}f}"
+
+
+def missed(row: dict[str, Any]) -> str:
+    return f"{row['what']}: promised {row['bar']}, found {amount(row)} over {words.count(row['n'])} {row['n_of']}."

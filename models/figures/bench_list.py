@@ -1,0 +1,119 @@
+"""The bench list: which removed switches to test next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from models.methods.double_sampling import MINIMUM_TESTING_RATE
+from models.methods.probability_sampling import inclusion_probabilities, systematic_draw
+
+COLUMNS = (
+    "removed_tag", "visit_id", "selection", "selection_probability", "swapped_on", "test_by", "site_id", "technician_id",
+    "part_number", "evidence", "tier",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BenchList:
+    """list: DataFrame[COLUMNS], the drawn first, each part by removed_tag; selection 'random' with its probability or
+    'chosen' without; test_by: last day on which a test can still find the switch good. n_eligible: switches the draw was
+    from. as_of, seed: what gives the same list again. refused: picks that are not eligible, with the reason.
+    sentence: in words.
+    """
+
+    list: pd.DataFrame
+    n_eligible: int
+    as_of: date | None
+    seed: int
+    refused: dict[str, str]
+    sentence: str
+
+
+def bench_list(
+    con: duckdb.DuckDBPyConnection,
+    settings: Any,
+    n_drawn: int = 20,
+    seed: int = 1,
+    as_of: date | None = None,
+    picks: Sequence[str] = (),
+) -> BenchList:
+    """Draw the switches to test next.
+
+    n_drawn: how many at random; all if there are fewer. seed: same store, same seed, same list. as_of: the day of the
+    draw, None = the last day with a visit. picks: tags that the trainer wants tested; one that is not drawn is added
+    and marked chosen.
+    Eligible: removed by `as_of`, not yet tested, with a tag of its own, and young enough that a test on the next day
+    may still find it good (settings.maximum_days_to_bench). Strata: technician who diagnosed, field evidence,
+    root-cause tier at closing; a stratum of N switches gets a share of the draw that grows as the square root of N, so
+    that small ones are heard. The picks do not enter the draw: it stays a fair one of all eligible switches, which is
+    what the Horvitz-Thompson form of the good-switch rate needs.
+    Raises ValueError on a negative number.
+    """
+    if n_drawn < 0:
+        raise ValueError(f"n_drawn: got {n_drawn}; must be 0 or more.")
+    day = as_of or con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
+    swaps = _open_swaps(con, settings, day)
+    eligible = swaps[swaps["reason"].isna()].reset_index(drop=True)
+    n = min(n_drawn, len(eligible))
+    stratum = eligible["technician_id"].fillna("") + "\t" + eligible["evidence"] + "\t" + eligible["tier"]
+    chance = inclusion_probabilities(stratum.to_numpy(str), n)
+    is_drawn = systematic_draw(chance, stratum.to_numpy(str), np.random.default_rng(seed))
+    eligible["selection_probability"] = chance
+    drawn = eligible[is_drawn].assign(selection="random")
+    wanted = list(dict.fromkeys(picks))
+    chosen = eligible[~is_drawn & eligible["removed_tag"].isin(wanted).to_numpy(bool)].assign(
+        selection="chosen", selection_probability=np.nan
+    )
+    refused = _refused(wanted, swaps)
+    table = pd.concat([drawn.sort_values("removed_tag"), chosen.sort_values("removed_tag")], ignore_index=True)
+    words = _sentence(n, n_drawn, len(eligible), len(chosen), chance, day, seed)
+    return BenchList(table[list(COLUMNS)], len(eligible), day, seed, refused, words)
+
+
+def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None) -> pd.DataFrame:
+    """Swaps up to the day, with why one cannot be on the list (NULL: it can), ordered by swap_id."""
+    return con.execute(
+        """
+        SELECT s.swap_id, s.removed_tag, s.visit_id, s.swapped_on,
+            CAST(s.swapped_on + to_days(CAST(? AS INTEGER)) AS DATE) AS test_by, s.site_id,
+            s.diagnosed_by AS technician_id, s.part_number, coalesce(s.evidence, 'no_reading') AS evidence,
+            coalesce(s.tier_at_close, 'none') AS tier,
+            CASE WHEN s.verdict IS NOT NULL THEN 'tested already'
+                WHEN count(*) OVER (PARTITION BY s.removed_tag) > 1 THEN 'several switches bear this tag'
+                WHEN s.swapped_on + to_days(CAST(? AS INTEGER)) <= ? THEN 'removed too long ago: a test could no longer find it good'
+            END AS reason
+        FROM swap_case s WHERE s.removed_tag IS NOT NULL AND s.swapped_on <= ? ORDER BY s.swap_id""",
+        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), day, day],
+    ).df()
+
+
+def _refused(wanted: list[str], swaps: pd.DataFrame) -> dict[str, str]:
+    reasons = swaps.drop_duplicates("removed_tag").set_index("removed_tag")["reason"].to_dict()
+    out = {tag: reasons.get(tag, "no switch removed by that day bears this tag") for tag in wanted}
+    return {tag: str(reason) for tag, reason in out.items() if isinstance(reason, str)}
+
+
+def _sentence(
+    n: int, asked: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int
+) -> str:
+    if not n_eligible:
+        return (
+            "No removed switch can be tested now: each is tested already, without a tag, or was removed too long ago."
+        )
+    words = f"{n} of {n_eligible} removed switches drawn at random, as of {day}, seed {seed}"
+    words += f"; {n_chosen} chosen besides." if n_chosen else "."
+    if n < asked:
+        words += f" {asked} were asked for; there are no more."
+    if n and chance.min() < MINIMUM_TESTING_RATE:
+        words += (
+            f" The smallest chance is {chance.min():.1%}, under the {MINIMUM_TESTING_RATE:.0%} that the rate from draws "
+            "needs: draw more."
+        )
+    return words

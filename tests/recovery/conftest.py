@@ -1,0 +1,8 @@
+"""Test folders are no packages: what stands beside the tests is found by its name."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
