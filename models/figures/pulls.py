@@ -13,7 +13,6 @@ from scipy import special
 
 from models.figures.scope import Scope
 from models.misdiagnosis.case_mix import draft_faults, expected_rate
-from models.misdiagnosis.redraw import Redraw
 from models.misdiagnosis.scores import Scores
 
 
@@ -25,7 +24,8 @@ class Pulls:
     known: per draft fault, whether the bench found one of its switches good. swaps: DataFrame[fault (position),
     technician
     (code), verdict, probability_good, row (among the scored swaps)], one row per swap. is_available: whether untested
-    swaps have a probability. redraw: the model of single swaps, to be drawn anew.
+    swaps have a probability. logit_draws: of all scored swaps, one
+    column per draw of the model (see Scores).
     """
 
     technician_ids: list[str]
@@ -34,7 +34,7 @@ class Pulls:
     known: NDArray
     swaps: pd.DataFrame
     is_available: bool
-    redraw: Redraw | None = None
+    logit_draws: pd.DataFrame
 
     def probability(self) -> NDArray[np.float64]:
         """Per draft fault, the probability that a good switch was pulled; NaN where that is not known."""
@@ -51,21 +51,28 @@ class Pulls:
     def draw(self, rng: np.random.Generator) -> NDArray[np.float64]:
         """One imputation: draft faults per technician on which a good switch was pulled, shape (n_technicians,).
 
-        The model of single switches is drawn anew (all its coefficients together, so that like switches move alike);
+        One draw of the model of single switches is taken (all its coefficients together: like switches move alike);
         each switch is then drawn by its probability.
         """
         return self.draw_both(rng)[0]
 
-    def draw_both(self, rng: np.random.Generator) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """As `draw`, with the draft faults on which only a faulty switch was pulled: both shape (n_technicians,)."""
+    def draw_both(
+        self, rng: np.random.Generator, number: int | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """As `draw`, with the draft faults on which only a faulty switch was pulled: both shape (n_technicians,).
+
+        number: which draw of the model to take, counted round; any one where not given.
+        """
         fault, row = self._open
-        p = special.expit(self.redraw.logits(rng, row)) if self.redraw is not None else np.empty(0)
+        k = self.logit_draws.shape[1]
+        column = int(rng.integers(k)) if number is None else number % k
+        p = special.expit(self.logit_draws.iloc[:, column].to_numpy(float)[row])
         good = self.known.copy()
         good[fault[rng.random(p.size) < p]] = True
-        k = len(self.technician_ids)
         only_faulty = self._is_pulled & ~good
-        hits = np.bincount(self.technician, weights=good, minlength=k).astype(float)
-        faulty = np.bincount(self.technician, weights=only_faulty, minlength=k).astype(float)
+        n = len(self.technician_ids)
+        hits = np.bincount(self.technician, weights=good, minlength=n).astype(float)
+        faulty = np.bincount(self.technician, weights=only_faulty, minlength=n).astype(float)
         return hits, faulty
 
     @cached_property
@@ -144,8 +151,10 @@ def good_pulls(con: duckdb.DuckDBPyConnection, scope: Scope, scores: Scores) -> 
     swaps["is_open"] = ~swaps["verdict"].isin(["good", "faulty"])
     known = np.zeros(len(faults), dtype=bool)
     known[swaps["fault"].to_numpy(int)[(swaps["verdict"] == "good").to_numpy(bool)]] = True
-    pulls = Pulls(list(ids), technician, np.full(len(faults), np.nan), known, swaps, scores.is_available, scores.redraw)
+    pulls = Pulls(
+        list(ids), technician, np.full(len(faults), np.nan), known, swaps, scores.is_available, scores.logit_draws
+    )
     if not scores.is_available or faults.empty:
         return pulls
     expected = expected_rate(faults, pulls.probability(), technician, pulls.chance_left())
-    return Pulls(pulls.technician_ids, technician, expected, known, swaps, True, scores.redraw)
+    return Pulls(pulls.technician_ids, technician, expected, known, swaps, True, scores.logit_draws)

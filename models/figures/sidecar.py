@@ -26,7 +26,12 @@ from models.misdiagnosis.scores import Scores
 from pipelines.store import StoreError
 
 KINDS = (Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste)
-FRAME_NAMES = {"scores.swap_score": "swap_score", "technicians.table": "technician", "sites": "site"}
+FRAME_NAMES = {
+    "scores.swap_score": "swap_score",
+    "scores.logit_draws": "swap_score_draws",
+    "technicians.table": "technician",
+    "sites": "site",
+}
 STAMP = "made_with.json"
 
 

@@ -168,7 +168,7 @@ def _impute(
     places = rng.permutation((np.arange(N_IMPUTATIONS) + 0.5) / N_IMPUTATIONS)
     left = pulls.rate_left()
     for m in range(N_IMPUTATIONS):
-        hits, faulty = pulls.draw_both(rng)
+        hits, faulty = pulls.draw_both(rng, m)
         nulls.append(fit_null(hits, n, rate))
         # Where the switch itself was at fault no good one could be pulled: nobody chooses how many such calls they get.
         cases = n - faulty

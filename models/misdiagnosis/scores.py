@@ -26,6 +26,8 @@ FEWEST_LABELS = 60
 FEWEST_OF_A_CLASS = 15
 # A tested switch speaks for at most this many times the typical number, so that a few cannot carry the fit.
 LARGEST_WEIGHT = 20.0
+# How often the model is drawn anew.
+N_DRAWS = 20
 SCORE_COLUMNS = (
     "swap_id", "draft_fault_id", "technician_id", "verdict", "probability_good", "low", "high", "expected_from_case_mix", "logit",
     "logit_sd",
@@ -39,15 +41,16 @@ class Scores:
     swap_score: DataFrame[swap_id, draft_fault_id, technician_id (who diagnosed), verdict, probability_good, low, high,
     expected_from_case_mix, logit, logit_sd], ordered by swap_id. probability_good is the model's, also where a bench
     result is known; low, high: 95% range of that probability; NaN in every row when there is no model.
-    model_card: see models.misdiagnosis.model_card. is_available: whether there is a model. sentence: in words. redraw:
-    draws the logits of all rows anew, as other labels would have made them; None when there is no model.
+    model_card: see models.misdiagnosis.model_card. is_available: whether there is a model. sentence: in words.
+    logit_draws: DataFrame of 20 columns (float32), rows as swap_score: the logits as other labels might have made them,
+    all rows of a column together; no rows when there is no model. Drawn by the random seed of the settings.
     """
 
     swap_score: pd.DataFrame
     model_card: dict[str, Any]
     is_available: bool
     sentence: str
-    redraw: Redraw | None = None
+    logit_draws: pd.DataFrame
 
 
 def score_swaps(
@@ -77,7 +80,7 @@ def score_swaps(
     n_good, n_faulty = int((labelled & is_good).sum()), int((labelled & ~is_good).sum())
     reason = _too_few(n_good, n_faulty)
     if reason:
-        return Scores(_unscored(rows), refused_card(reason, n_good, n_faulty), False, reason)
+        return Scores(_unscored(rows), refused_card(reason, n_good, n_faulty), False, reason, _drawn(None, 0))
     weight, anchor, largest = _weights(swaps, labelled)
     order = np.flatnonzero(labelled)
     order = order[np.lexsort((rows["swap_id"].to_numpy(str)[order], rows["swapped_at"].to_numpy()[order]))]
@@ -91,8 +94,9 @@ def score_swaps(
     scored["logit"], scored["logit_sd"] = logit, sd
     days = pd.to_datetime(rows["swapped_at"].iloc[order]).dt.date
     dates = (str(days.iloc[0]), str(days.iloc[-1]))
+    draws = _drawn(redraw, int(settings.random_seed))
     card = model_card(full, expected, validation, expected_validation, n_good, n_faulty, dates, largest)
-    return Scores(scored[list(SCORE_COLUMNS)], card, True, _sentence(validation, n_good + n_faulty), redraw)
+    return Scores(scored[list(SCORE_COLUMNS)], card, True, _sentence(validation, n_good + n_faulty), draws)
 
 
 def _fitted(
@@ -115,6 +119,14 @@ def _fitted(
     sd = change.logit_sd(logit, model.logit_sd(x))
     redraw = Redraw(x, order, y, w, open_weight, model.coefficients, model.precision, prior_sd, rolling.logit)
     return model, change.apply(logit), sd, validate(rolling, y, w), redraw
+
+
+def _drawn(redraw: Redraw | None, seed: int) -> pd.DataFrame:
+    names = [f"draw_{number:02d}" for number in range(1, N_DRAWS + 1)]
+    if redraw is None:
+        return pd.DataFrame({name: np.empty(0, dtype=np.float32) for name in names})
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame({name: redraw.logits(rng).astype(np.float32) for name in names})
 
 
 def _weights(swaps: pd.DataFrame, labelled: NDArray) -> tuple[NDArray, NDArray, float]:
