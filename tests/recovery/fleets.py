@@ -74,6 +74,8 @@ def _people(found: pd.DataFrame, people: pd.DataFrame) -> list[dict[str, Any]]:
             "smallest_visible": float(row.smallest_visible_excess),
             "probability_above": float(row.probability_above),
             "truth": float(row.true_good_pull_probability),
+            "value": float(row.value),
+            "raw": float(row.observed_rate),
             "low": float(row.low),
             "high": float(row.high),
         }
