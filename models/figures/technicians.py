@@ -30,6 +30,8 @@ NEW_STARTER_DAYS = 365
 # A technician whose cases lie this much at one site, which is this much theirs, cannot be told from the site.
 NOT_SEPARABLE_SHARE = 0.8
 N_IMPUTATIONS = 20
+# With so many, how likely a null is hardly differs between imputations: it is worked out for the first, and moved.
+MANY_TECHNICIANS = 500
 # Beside the limit on false flags over all: nobody is flagged whose excess is less likely than not.
 LEAST_PROBABILITY = 0.5
 FAIRNESS = "Look here first; for coaching only, never for pay or discipline."
@@ -173,8 +175,9 @@ def _impute(
         # Where the switch itself was at fault no good one could be pulled: nobody chooses how many such calls they get.
         cases = n - faulty
         fitted = fit_null(hits, cases, left)
-        grid = null_grid(hits, cases, left, fitted)
-        null = fitted if grid is None else grid.draw(rng, float(places[m]))
+        if m == 0 or n.size < MANY_TECHNICIANS:
+            grid = null_grid(hits, cases, left, fitted)
+        null = fitted if grid is None else grid.around(fitted).draw(rng, float(places[m]))
         middle, wide, parts = posterior(hits, cases, left, null)
         share = np.maximum(cases, 0.5) / n
         # The benchmark is the case mix's average or the middle of the fleet, whichever asks less of a technician.

@@ -12,7 +12,7 @@ from scipy import special
 
 Parts = tuple[NDArray, NDArray, NDArray, NDArray]
 QUANTILE_TOLERANCE = 1e-14
-POOLED_TOLERANCE = 1e-7
+POOLED_TOLERANCE = 1e-5
 
 
 def mixture_cdf(x: NDArray, wide: NDArray, parts: Parts) -> NDArray:
@@ -73,8 +73,9 @@ def pooled_quantile(q: float, weight: NDArray, a: NDArray, b: NDArray, scale: ND
     kappa = np.maximum(mean * (1 - mean) / np.maximum(square - mean**2, 1e-12) - 1, 1e-3)
     # Start: the beta distribution with the same mean and variance.
     at = np.clip(special.betaincinv(mean * kappa, (1 - mean) * kappa, q), 1e-12, 1 - 1e-12)
-    low, high, moved = np.zeros(at.size), np.ones(at.size), np.ones(at.size)
     log_scale = special.betaln(a, b) + np.log(scale)
+    out, left = at.copy(), np.arange(at.size)
+    low, high, moved = np.zeros(at.size), np.ones(at.size), np.ones(at.size)
     for _ in range(100):
         part = np.minimum(at / scale, 1.0)
         over = (weight * special.betainc(a, b, part)).sum(axis=0) - q
@@ -84,7 +85,11 @@ def pooled_quantile(q: float, weight: NDArray, a: NDArray, b: NDArray, scale: ND
             step = over / (weight * density).sum(axis=0)
             is_newton = (at - step > low) & (at - step < high) & (np.abs(step) < moved / 2)
         found = np.where(is_newton, at - step, (low + high) / 2)
-        moved, at = np.abs(found - at), found
-        if (moved < POOLED_TOLERANCE).all():
+        moved = np.abs(found - at)
+        out[left] = found
+        go_on = moved > POOLED_TOLERANCE
+        if not go_on.any():
             break
-    return at
+        left, at, low, high, moved = left[go_on], found[go_on], low[go_on], high[go_on], moved[go_on]
+        weight, a, b, scale, log_scale = (part[:, go_on] for part in (weight, a, b, scale, log_scale))
+    return out

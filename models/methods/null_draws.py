@@ -40,6 +40,10 @@ class NullGrid:
     probability: NDArray
     fitted: Null
 
+    def around(self, fitted: Null) -> NullGrid:
+        """The same grid around another fitted null: the shifts move along, the rest stays."""
+        return replace(self, shift=self.shift + fitted.shift - self.fitted.shift, fitted=fitted)
+
     def draw(self, rng: np.random.Generator, place: float | None = None) -> Null:
         """One null. place: the quantile of the overdispersion to take, in (0, 1); drawn where not given.
 
