@@ -59,7 +59,7 @@ def make_jobs(
             break
         day, is_after_hours = _attended(rng, day, first_weekday)
         branch, region = places.branch[appliance], places.region[appliance]
-        technician = technicians.send(rng, branch, day, is_after_hours)
+        technician = technicians.send(rng, branch, day, is_after_hours, causes.IS_SWITCH[cause])
         # Often the one who was there before is sent again.
         again = (sent_before >= 0) & (rng.random(len(day)) < 0.35)
         technician = np.where(again, sent_before, technician)

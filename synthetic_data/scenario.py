@@ -37,6 +37,8 @@ class Scenario:
     ends_on: last day of the export. lead_in_days: days before the first heating season (July) that are exported too,
     so that most appliances have had a visit before it starts. weak_share: share of technicians planted as weak.
     testing_strength: 1 = suspicious swaps are tested about six times as often as well-documented ones; 0 = all alike.
+    uneven_mix: how far faults of the switch itself go to some technicians of a branch rather than others (0 = to all
+    alike; 1 = the first in the roster get several times the share of the last).
     testing_on_result: log odds by which a truly good switch is likelier to be picked; 0 = at random given paper.
     times: "offset" writes +00:00, "local" writes none.
     """
@@ -60,6 +62,7 @@ class Scenario:
     random_draw_probability: float = 0.08
     dirt: float = 1.0
     times: str = "offset"
+    uneven_mix: float = 0.0
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
@@ -99,6 +102,11 @@ class Scenario:
         return cls(weak_share=0.0, **more)
 
     @classmethod
+    def unequal_case_mix(cls, **more) -> Scenario:
+        """A fleet whose technicians get unlike calls: faults of the switch itself go to some rather than others."""
+        return cls(uneven_mix=1.0, **more)
+
+    @classmethod
     def tested_by_result(cls, **more) -> Scenario:
         """A fleet whose testers somehow pick good switches: not at random given what is on paper."""
         return cls(testing_on_result=1.5, **more)
@@ -125,6 +133,7 @@ _LIMITS = (
     ("testing_level", 0, 3),
     ("random_draw_probability", 0, 1),
     ("dirt", 0, 3),
+    ("uneven_mix", 0, 3),
 )
 
 

@@ -45,6 +45,7 @@ class Technicians:
     has_effect: np.ndarray = field(default_factory=lambda: np.zeros(0, bool))
     roster: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)))
     members: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), np.int64))
+    uneven_mix: float = 0.0
 
     @property
     def n(self) -> int:
@@ -60,10 +61,23 @@ class Technicians:
         coached = self.coached_day[technician]
         return (coached >= 0) & (day > coached) & self.has_effect[technician]
 
-    def send(self, rng: np.random.Generator, branch: np.ndarray, day: np.ndarray, is_on_call: np.ndarray) -> np.ndarray:
-        """Who is sent to each visit. On-call work of one week goes to the technician on duty."""
+    def send(
+        self,
+        rng: np.random.Generator,
+        branch: np.ndarray,
+        day: np.ndarray,
+        is_on_call: np.ndarray,
+        is_switch: np.ndarray | None = None,
+    ) -> np.ndarray:
+        """Who is sent to each visit. On-call work of one week goes to the technician on duty.
+
+        is_switch: faults of the switch itself, which an uneven mix sends to the first in the roster rather.
+        """
         month = np.clip(day // MONTH_DAYS, 0, self.roster.shape[1] - 1)
         chance = rng.random(len(branch))
+        if is_switch is not None and self.uneven_mix > 0:
+            power = 1.0 + self.uneven_mix
+            chance = np.where(is_switch, chance**power, 1.0 - (1.0 - chance) ** power)
         # The same number for everyone who calls in the same week: one technician is on duty.
         week = day // 7
         duty = ((week * 0.6180339887498949 + branch * 0.41421356) % 1.0 + 1.0) % 1.0
@@ -108,6 +122,7 @@ def make_technicians(rng: np.random.Generator, scenario: Scenario, plan: BlockPl
         writes_suction_negative=rng.random(n) < 0.35,
         gauge_bias=rng.normal(0, 0.006, n),
     )
+    technicians.uneven_mix = scenario.uneven_mix
     _make_roster(rng, technicians, plan.n_branches, scenario.n_days)
     _choose_for_coaching(rng, technicians, scenario)
     return technicians

@@ -138,7 +138,9 @@ def test_a_relation_is_one_plain_select(path):
     lines = text.splitlines()
     assert lines[0].startswith("-- "), "the first line says what one row is"
     if path.parent.name != "checks":
-        assert re.fullmatch(r"-- kept as: (view|table|table by site|table by visit)", lines[1]), "the second line says how it is kept"
+        assert re.fullmatch(r"-- kept as: (view|table|table by site|table by visit)", lines[1]), (
+            "the second line says how it is kept"
+        )
     assert re.fullmatch(r"[a-z][a-z0-9_]*", path.stem)
     statements = duckdb.extract_statements(text)
     assert [statement.type for statement in statements] == [duckdb.StatementType.SELECT]

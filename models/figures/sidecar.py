@@ -30,7 +30,12 @@ KINDS = (
     Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste, CoachingEffect,
     MeasureEffect,
 )  # fmt: skip
-FRAME_NAMES = {"scores.swap_score": "swap_score", "technicians.table": "technician", "sites": "site"}
+FRAME_NAMES = {
+    "scores.swap_score": "swap_score",
+    "scores.logit_draws": "swap_score_draws",
+    "technicians.table": "technician",
+    "sites": "site",
+}
 STAMP = "made_with.json"
 
 

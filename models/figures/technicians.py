@@ -9,18 +9,19 @@ import duckdb
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special
 
 from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
 from models.figures.steps import process_rates, step_rates
+from models.methods.beta_mixture import mixture_cdf, pooled_mean, pooled_quantile
+from models.methods.null_draws import null_grid
 from models.methods.shrinkage import (
     METHOD,
     Null,
     fit_null,
     funnel_limits,
+    posterior,
     select_by_fdr,
-    shrink,
     smallest_detectable_excess,
 )
 from models.misdiagnosis.scores import Scores
@@ -29,6 +30,8 @@ NEW_STARTER_DAYS = 365
 # A technician whose cases lie this much at one site, which is this much theirs, cannot be told from the site.
 NOT_SEPARABLE_SHARE = 0.8
 N_IMPUTATIONS = 20
+# With so many, how likely a null is hardly differs between imputations: it is worked out for the first, and moved.
+MANY_TECHNICIANS = 500
 # Beside the limit on false flags over all: nobody is flagged whose excess is less likely than not.
 LEAST_PROBABILITY = 0.5
 FAIRNESS = "Look here first; for coaching only, never for pay or discipline."
@@ -78,8 +81,8 @@ def technicians(
 
     pulls: good_pulls of the scope, where they have been worked out already.
 
-    Untested switches are drawn good or faulty by their probability (20 imputations, the model's own error drawn with
-    them); null, shrinkage and probabilities are worked out for each and averaged. Flags: select_by_fdr and an excess
+    Untested switches are drawn good or faulty by their probability (20 imputations, the model of single switches drawn
+    anew for each); each takes a null of its own as its counts leave it likely; the posteriors are pooled. Flags: select_by_fdr and an excess
     likelier than not, among technicians with the minimum of cases who are no new starters and can be told from their
     site.
     """
@@ -149,35 +152,46 @@ def _compare(
     flagged = select_by_fdr(above, float(settings.false_discovery_limit), eligible)
     table["is_flagged"] = flagged & (above > LEAST_PROBABILITY)
     table["reason"] = _reasons(table, settings)
-    mean_rate = float(pulls.expected.mean())
+    mean_rate = float((pulls.expected * pulls.chance_left()).mean())
     return _null_words(middle, mean_rate), _funnel(n, mean_rate, middle)
 
 
 def _impute(
     pulls: Pulls, n: NDArray, rate: NDArray, margin: float, rng: np.random.Generator
 ) -> tuple[list[Null], dict[str, NDArray]]:
+    """The null of each imputation, and the comparison columns: the imputations' posteriors side by side.
+
+    Each imputation draws the untested switches, then a null as its counts leave it likely: what is known of neither
+    is in the range.
+    """
     nulls: list[Null] = []
-    above, expected, logit, within = (np.zeros((N_IMPUTATIONS, n.size)) for _ in range(4))
+    above, expected = (np.zeros((N_IMPUTATIONS, n.size)) for _ in range(2))
+    weight, a, b, scale = (np.zeros((N_IMPUTATIONS, 2, n.size)) for _ in range(4))
+    places = rng.permutation((np.arange(N_IMPUTATIONS) + 0.5) / N_IMPUTATIONS)
+    left = pulls.rate_left()
     for m in range(N_IMPUTATIONS):
-        hits = pulls.draw(rng)
-        null = fit_null(hits, n, rate)
-        found = shrink(hits, n, rate, null)
-        nulls.append(null)
+        hits, faulty = pulls.draw_both(rng, m)
+        nulls.append(fit_null(hits, n, rate))
+        # Where the switch itself was at fault no good one could be pulled: nobody chooses how many such calls they get.
+        cases = n - faulty
+        fitted = fit_null(hits, cases, left)
+        if m == 0 or n.size < MANY_TECHNICIANS:
+            grid = null_grid(hits, cases, left, fitted)
+        null = fitted if grid is None else grid.around(fitted).draw(rng, float(places[m]))
+        middle, wide, parts = posterior(hits, cases, left, null)
+        share = np.maximum(cases, 0.5) / n
         # The benchmark is the case mix's average or the middle of the fleet, whichever asks less of a technician.
-        expected[m] = np.maximum(found.expected, rate)
-        above[m] = found.probability_above(margin + expected[m] - found.expected)
-        logit[m] = special.logit(np.clip(found.value, 1e-9, 1 - 1e-9))
-        low, high = (special.logit(np.clip(x, 1e-9, 1 - 1e-9)) for x in (found.low, found.high))
-        within[m] = ((high - low) / 2 / 1.96) ** 2
-    middle = logit.mean(axis=0)
-    # Rubin (1987): the imputations' spread adds to the range of each.
-    sd = np.sqrt(within.mean(axis=0) + (1 + 1 / N_IMPUTATIONS) * logit.var(axis=0, ddof=1))
+        expected[m] = np.maximum(middle, left) * share
+        above[m] = 1 - mixture_cdf((expected[m] + margin) / share, wide, parts)
+        weight[m], a[m], b[m], scale[m] = (1 - wide, wide), parts[0::2], parts[1::2], share
+    weight /= N_IMPUTATIONS
+    pooled = [part.reshape(-1, n.size) for part in (weight, a, b, scale)]
     return nulls, {
         "probability_above": above.mean(axis=0),
         "expected_rate": expected.mean(axis=0),
-        "value": special.expit(middle),
-        "low": special.expit(middle - 1.96 * sd),
-        "high": special.expit(middle + 1.96 * sd),
+        "value": pooled_mean(*pooled),
+        "low": pooled_quantile(0.025, *pooled),
+        "high": pooled_quantile(0.975, *pooled),
     }
 
 

@@ -12,6 +12,7 @@ from scipy import special
 
 Parts = tuple[NDArray, NDArray, NDArray, NDArray]
 QUANTILE_TOLERANCE = 1e-14
+POOLED_TOLERANCE = 1e-5
 
 
 def mixture_cdf(x: NDArray, wide: NDArray, parts: Parts) -> NDArray:
@@ -51,4 +52,44 @@ def mixture_quantile(q: float, wide: NDArray, parts: Parts) -> NDArray:
         if not go_on.any():
             break
         left, at, low, high, moved = left[go_on], found[go_on], low[go_on], high[go_on], moved[go_on]
+    return out
+
+
+def pooled_mean(weight: NDArray, a: NDArray, b: NDArray, scale: NDArray) -> NDArray:
+    """Mean of a mixture of many scaled beta distributions per unit, shape (n_units,).
+
+    weight (summing to 1), a, b, scale (the upper end, in (0, 1]): shape (n_parts, n_units).
+    """
+    return (weight * scale * a / (a + b)).sum(axis=0)
+
+
+def pooled_quantile(q: float, weight: NDArray, a: NDArray, b: NDArray, scale: NDArray) -> NDArray:
+    """The share not exceeded with probability q, shape (n_units,), of the mixture that `pooled_mean` takes.
+
+    To 6 decimals: Newton's method within a bracket, as above.
+    """
+    mean = pooled_mean(weight, a, b, scale)
+    square = (weight * scale**2 * a * (a + 1) / ((a + b) * (a + b + 1))).sum(axis=0)
+    kappa = np.maximum(mean * (1 - mean) / np.maximum(square - mean**2, 1e-12) - 1, 1e-3)
+    # Start: the beta distribution with the same mean and variance.
+    at = np.clip(special.betaincinv(mean * kappa, (1 - mean) * kappa, q), 1e-12, 1 - 1e-12)
+    log_scale = special.betaln(a, b) + np.log(scale)
+    out, left = at.copy(), np.arange(at.size)
+    low, high, moved = np.zeros(at.size), np.ones(at.size), np.ones(at.size)
+    for _ in range(100):
+        part = np.minimum(at / scale, 1.0)
+        over = (weight * special.betainc(a, b, part)).sum(axis=0) - q
+        low, high = np.where(over < 0, at, low), np.where(over < 0, high, at)
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            density = np.exp(special.xlogy(a - 1, part) + special.xlog1py(b - 1, -part) - log_scale)
+            step = over / (weight * density).sum(axis=0)
+            is_newton = (at - step > low) & (at - step < high) & (np.abs(step) < moved / 2)
+        found = np.where(is_newton, at - step, (low + high) / 2)
+        moved = np.abs(found - at)
+        out[left] = found
+        go_on = moved > POOLED_TOLERANCE
+        if not go_on.any():
+            break
+        left, at, low, high, moved = left[go_on], found[go_on], low[go_on], high[go_on], moved[go_on]
+        weight, a, b, scale, log_scale = (part[:, go_on] for part in (weight, a, b, scale, log_scale))
     return out

@@ -26,6 +26,7 @@ __all__ = [
     "benjamini_hochberg",
     "fit_null",
     "funnel_limits",
+    "posterior",
     "select_by_fdr",
     "shrink",
     "smallest_detectable_excess",
@@ -47,7 +48,8 @@ class Null:
     """The fitted null. shift: on the logit, against case mix. overdispersion: rho in [0.0001, 0.15].
 
     wide_weight: share of units in the wide group. n_central: units the null rests on. is_fitted: False with under 5
-    units, where shift = 0 and rho is the smallest.
+    units, where shift = 0 and rho is the smallest. wide_shift, wide_overdispersion: where the wide group lies against
+    the null, on the logit, and its rho.
     """
 
     shift: float
@@ -56,6 +58,8 @@ class Null:
     n_units: int
     n_central: int
     is_fitted: bool
+    wide_shift: float = 0.0
+    wide_overdispersion: float = WIDE
 
     def mean(self, expected_rate: ArrayLike) -> NDArray:
         """Share that a unit with this case mix has under the null."""
@@ -107,6 +111,13 @@ def fit_null(observed: ArrayLike, n: ArrayLike, expected_rate: ArrayLike, varian
         null = Null(shift, rho, 0.0, y.size, n_central, True)
     weight = _wide_weight(y, cases, null.mean(rate), extra, null.overdispersion)
     return Null(null.shift, null.overdispersion, weight, null.n_units, null.n_central, null.is_fitted)
+
+
+def posterior(
+    observed: ArrayLike, n: ArrayLike, expected_rate: ArrayLike, null: Null
+) -> tuple[NDArray, NDArray, Parts]:
+    """The null's share per unit, the chance of the wide group, and a, b of the narrow and of the wide beta posterior."""
+    return _posterior(*_units(observed, n, expected_rate, None), null)
 
 
 def shrink(
@@ -273,15 +284,18 @@ def _wide_weight(y: NDArray, cases: NDArray, mean: NDArray, extra: NDArray, rho:
 
 def _posterior(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray, null: Null) -> tuple[NDArray, NDArray, Parts]:
     """The null's mean, the chance of the wide group, and the shapes a, b of both beta distributions, per unit."""
-    mean = null.mean(rate)
+    # A rate of 0 or 1 cannot be told from one very near it, and has no beta distribution.
+    mean = np.clip(null.mean(rate), 1e-9, 1 - 1e-9)
     hits, effective = _effective(y, cases, extra)
-    parts, wide = [], np.zeros(y.size)
-    logs = []
-    for rho in (null.overdispersion, max(WIDE, null.overdispersion)):
+    parts, logs, wide = [], [], np.zeros(y.size)
+    for centre, rho in (
+        (mean, null.overdispersion),
+        (special.expit(special.logit(mean) + null.wide_shift), max(null.wide_overdispersion, null.overdispersion)),
+    ):
         kappa = 1 / rho - 1
-        a, b = mean * kappa + hits, (1 - mean) * kappa + effective - hits
+        a, b = centre * kappa + hits, (1 - centre) * kappa + effective - hits
         parts += [a, b]
-        logs.append(special.betaln(a, b) - special.betaln(mean * kappa, (1 - mean) * kappa))
+        logs.append(special.betaln(a, b) - special.betaln(centre * kappa, (1 - centre) * kappa))
     if null.wide_weight > 0:
         odds = np.log(null.wide_weight / (1 - null.wide_weight)) + logs[1] - logs[0]
         wide = special.expit(odds)

@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 from scipy import special
 
 from models.figures.scope import Scope
-from models.misdiagnosis.classifier import fit_logistic
+from models.methods.case_mix_slopes import cross_fitted_slopes
 from models.misdiagnosis.design import encoding_of, select_list
 from models.misdiagnosis.features import CASE_MIX
 
 N_FOLDS = 5
+N_STEPS = 30
 
 
 def draft_faults(con: duckdb.DuckDBPyConnection, scope: Scope, more_columns: str = "") -> pd.DataFrame:
@@ -36,39 +37,49 @@ def draft_faults(con: duckdb.DuckDBPyConnection, scope: Scope, more_columns: str
     ).df()
 
 
-def expected_rate(frame: pd.DataFrame, hits: NDArray, unit: NDArray | None) -> NDArray[np.float64]:
+def expected_rate(
+    frame: pd.DataFrame, hits: NDArray, unit: NDArray | None, weight: NDArray | None = None
+) -> NDArray[np.float64]:
     """Expected share of hits per row, from its case mix.
 
     frame: as `draft_faults` gives. hits: in [0, 1] (may be fractional), shape (n_rows,). unit: integer codes of
-    technicians;
-    the expectation of a row then comes from a fit without its unit's fold (5 folds of whole units). None: one fit.
-    Returns shape (n_rows,), in (0, 1). Where a fit sees hits of one kind only, its smoothed mean.
+    technicians: what the case mix does is then learned without the row's fold (5 folds of whole units), and the level
+    from all units but the row's own. None: one fit. weight: how far each row could be a hit at all, hits <= weight <= 1;
+    1 where not given.
+    Returns shape (n_rows,), in (0, 1): hits per weight. Where hits are of one kind only, their smoothed mean.
     """
     if frame.empty:
         return np.empty(0)
-    fold = np.zeros(len(frame), dtype=int) if unit is None else np.asarray(unit) % N_FOLDS
-    n_folds = 1 if unit is None else N_FOLDS
+    y = np.asarray(hits, dtype=float)
+    w = np.ones(y.size) if weight is None else np.maximum(np.asarray(weight, dtype=float), y)
+    if y.sum() <= 0 or y.sum() >= w.sum():
+        return np.full(y.size, (y.sum() + 0.5) / (w.sum() + 1))
     cell = frame["cell"].to_numpy(int)
-    n_cells = int(cell.max()) + 1
-    first = np.full(n_cells, -1)
+    first = np.full(int(cell.max()) + 1, -1)
     first[cell[::-1]] = np.arange(len(frame))[::-1]
-    x = encoding_of(frame, CASE_MIX).matrix(frame.iloc[first])
-    total = np.bincount(fold * n_cells + cell, minlength=n_folds * n_cells).reshape(n_folds, n_cells).astype(float)
-    hit = np.bincount(fold * n_cells + cell, weights=hits, minlength=n_folds * n_cells).reshape(n_folds, n_cells)
-    out = np.empty((n_folds, n_cells))
-    for k in range(n_folds):
-        others = np.arange(n_folds) != k if unit is not None else np.ones(1, dtype=bool)
-        if not total[others].sum():
-            others = np.ones(n_folds, dtype=bool)
-        out[k] = _fit(x, hit[others].sum(axis=0), total[others].sum(axis=0))
-    return out[fold, cell]
+    encoding = encoding_of(frame, CASE_MIX)
+    x = encoding.matrix(frame.iloc[first])
+    block = np.ravel(np.unique([name.split(" = ", 1)[0] for name in encoding.names], return_inverse=True)[1])
+    code = np.zeros(y.size, dtype=int) if unit is None else np.asarray(unit)
+    fold = code % N_FOLDS
+    slopes = cross_fitted_slopes(x, cell, y, w, code, fold, block)
+    return _levelled((slopes @ x.T)[fold, cell], y, w, code)
 
 
-def _fit(x: NDArray, hit: NDArray, total: NDArray) -> NDArray[np.float64]:
-    mean = (hit.sum() + 0.5) / (total.sum() + 1)
-    if hit.sum() <= 0 or hit.sum() >= total.sum():
-        return np.full(len(x), mean)
-    # A fold without a like case leaves its cell out of the fit.
-    is_there = total > 0
-    beta = fit_logistic(x[is_there], hit[is_there] / total[is_there], total[is_there])
-    return special.expit(beta[0] + x @ beta[1:])
+def _levelled(logit: NDArray, y: NDArray, weight: NDArray, unit: NDArray) -> NDArray[np.float64]:
+    """Shares with the level at which those of all other units add up to their hits (of all, where there is one unit)."""
+    level = special.logit((y.sum() + 0.5) / (weight.sum() + 1))
+    for _ in range(N_STEPS):
+        p = special.expit(level + logit)
+        step = (y - weight * p).sum() / (weight * p * (1 - p)).sum()
+        level += np.clip(step, -2, 2)
+        if abs(step) < 1e-10:
+            break
+    p = special.expit(level + logit)
+    error, spread = (
+        np.bincount(unit, weights=weight * value) for value in (y / np.maximum(weight, 1e-12) - p, p * (1 - p))
+    )
+    others = spread.sum() - spread
+    is_alone = others <= 1e-9 * spread.sum()
+    moved = np.clip((error.sum() - error) / np.where(is_alone, 1.0, others), -2, 2)
+    return special.expit(level + np.where(is_alone, 0.0, moved)[unit] + logit)

@@ -145,8 +145,14 @@ DIAGNOSIS: tuple[Feature, ...] = (
         "coalesce(greatest(least(margin_pa, 100), -100), 0)",
         "draft beyond the make point, in pascal within -100 to 100; 0 without a reading",
     ),
-    _category("cause_code", "the cause that was recorded", "diagnosis"),
-    _category("tier_at_close", "how well the record bore the cause out when the visit closed", "diagnosis"),
+    # One feature, not two: a switch blamed on a reading and one blamed by a bare code are different things.
+    _category(
+        "cause_record",
+        "whether the switch or something else was blamed, and how well the record bore it out when the visit closed",
+        "diagnosis",
+        "CASE WHEN coalesce(cause_group, 'none_found') = 'none_found' THEN 'no cause' "
+        "WHEN cause_group = 'switch_itself' THEN 'switch blamed' ELSE 'other cause' END || ', ' || coalesce(tier_at_close, 'none')",
+    ),
     Feature(
         "n_readings_before",
         "number",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from models.misdiagnosis.classifier import PENALTY_C, Classifier
+from models.misdiagnosis.classifier import PRIOR_SD, Classifier
 from models.misdiagnosis.features import Feature
 from models.misdiagnosis.validation import N_BLOCKS, Validation
 
@@ -36,7 +36,8 @@ def model_card(
         "reason": "",
         "purpose": PURPOSE,
         "method": "logistic regression with a quadratic penalty, inverse testing-probability weights",
-        "penalty_c": PENALTY_C,
+        "penalty_c": PRIOR_SD["diagnosis"] ** 2,
+        "prior_sd": dict(PRIOR_SD),
         "n": n_good + n_faulty,
         "n_good": n_good,
         "n_faulty": n_faulty,

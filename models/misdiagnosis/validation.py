@@ -65,8 +65,11 @@ class Rolling:
     base: NDArray[np.float64]
 
 
-def rolling_origin(x: NDArray, y: NDArray, weight: NDArray) -> Rolling:
-    """Predict six blocks of equal size, each from those before it. x, y (0/1), weight: labelled swaps in order of time."""
+def rolling_origin(x: NDArray, y: NDArray, weight: NDArray, prior_sd: NDArray | None = None) -> Rolling:
+    """Predict six blocks of equal size, each from those before it.
+
+    x, y (0/1), weight: labelled swaps in order of time. prior_sd: as for fit_logistic.
+    """
     n = y.size
     block = np.minimum(np.arange(n) * N_BLOCKS // max(n, 1), N_BLOCKS - 1)
     logit, probability, base = (np.full(n, np.nan) for _ in range(3))
@@ -75,7 +78,7 @@ def rolling_origin(x: NDArray, y: NDArray, weight: NDArray) -> Rolling:
         if not now.any() or min(y[past].sum(), (1 - y[past]).sum()) < 5:
             continue
         w = weight[past] / weight[past].mean()
-        beta = fit_logistic(x[past], y[past], w)
+        beta = fit_logistic(x[past], y[past], w, prior_sd)
         fitted = beta[0] + x @ beta[1:]
         logit[now] = fitted[now]
         change = recalibrate(logit[past], fitted[past], y[past], w)
@@ -84,17 +87,21 @@ def rolling_origin(x: NDArray, y: NDArray, weight: NDArray) -> Rolling:
     return Rolling(logit, probability, base)
 
 
-def recalibrate(later: NDArray, fitted: NDArray, y: NDArray, weight: NDArray) -> Recalibration:
+def recalibrate(
+    later: NDArray, fitted: NDArray, y: NDArray, weight: NDArray, anchor: NDArray | None = None
+) -> Recalibration:
     """How to move fitted logits: the slope from predictions of later blocks, the intercept from all labels.
 
     later: logits predicted from earlier blocks only (NaN where there are none). fitted: logits of the model in use. y
     (0/1),
     weight: of the same swaps. The slope is found by penalised likelihood; the intercept then makes the weighted mean
-    prediction equal the weighted share of good ones, so that scores add up to the adjusted rate.
+    prediction equal the weighted share of good ones. anchor: the weights used for that, in place of `weight`: how many
+    untested switches each label speaks for, so that the scores of those, which are the ones in use, add up.
     Source: Platt (1999), in Advances in Large Margin Classifiers; Steyerberg, Clinical Prediction Models, chapter 15.
     """
     slope, slope_variance = _slope(later, y, weight)
-    w = weight / weight.mean()
+    w = weight if anchor is None or not (anchor > 0).any() else anchor
+    w = w / w.mean()
     intercept = 0.0
     for _ in range(50):
         p = special.expit(intercept + slope * fitted)
@@ -118,11 +125,21 @@ def _slope(later: NDArray, y: NDArray, weight: NDArray) -> tuple[float, float]:
     x, truth = np.column_stack([np.ones(known.sum()), later[known]]), y[known]
     w = weight[known] / weight[known].mean() if known.any() else np.empty(0)
     beta, centre, precision = np.array([0.0, 1.0]), np.array([0.0, 1.0]), np.diag(1 / PRIOR_SD**2)
+
+    def loss(at: NDArray) -> float:
+        logit, moved = x @ at, at - centre
+        return float(w @ (np.logaddexp(0, logit) - truth * logit) + moved @ precision @ moved / 2)
+
+    now = loss(beta)
     for _ in range(50):
         p = special.expit(x @ beta)
         hessian = (x * (w * p * (1 - p))[:, None]).T @ x + precision
         step = np.linalg.solve(hessian, x.T @ (w * (truth - p)) - precision @ (beta - centre))
-        beta = beta + step
+        size = 1.0
+        # A few labels far on the wrong side make the full step overshoot.
+        while (then := loss(beta + size * step)) > now + 1e-12 * abs(now) and size > 1e-6:
+            size /= 2
+        beta, now = beta + size * step, then
         if np.abs(step).max() < 1e-10:
             break
     p = special.expit(x @ beta)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from models.methods.beta_mixture import mixture_cdf, mixture_quantile
+from models.methods.beta_mixture import mixture_cdf, mixture_quantile, pooled_mean, pooled_quantile
 
 
 @pytest.mark.parametrize("q", [0.025, 0.5, 0.975])
@@ -28,3 +28,22 @@ def test_one_part_alone_has_its_own_quantile() -> None:
     x = mixture_quantile(0.975, np.array([0.0, 0.0, 1.0]), (a, b, a[::-1], b[::-1]))
     expected = special.betaincinv([2.0, 300.0, 2.0], [5.0, 20.0, 5.0], 0.975)
     assert x == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("q", [0.025, 0.975])
+def test_the_quantile_of_many_scaled_parts_leads_back_to_its_probability(q: float) -> None:
+    rng = np.random.default_rng(4)
+    a, b = (10 ** rng.uniform(0, 3, (12, 500)) for _ in range(2))
+    weight, scale = rng.dirichlet(np.ones(12), 500).T, rng.uniform(0.5, 1, (12, 500))
+    x = pooled_quantile(q, weight, a, b, scale)
+    below, above = (
+        (weight * special.betainc(a, b, np.clip(at / scale, 0, 1))).sum(axis=0) for at in (x - 1e-6, x + 1e-6)
+    )
+    assert (below <= q).all() and (above >= q).all()
+
+
+def test_mean_and_quantile_of_one_scaled_part_are_its_own() -> None:
+    one = np.ones((1, 1))
+    assert pooled_mean(one, 2 * one, 6 * one, 0.8 * one) == pytest.approx(0.2)
+    expected = 0.8 * special.betaincinv(2.0, 6.0, 0.3)
+    assert pooled_quantile(0.3, one, 2 * one, 6 * one, 0.8 * one) == pytest.approx(expected, abs=1e-6)

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from pipelines.contract import codes
+from synthetic_data import causes
 from synthetic_data.generate import generate
 from synthetic_data.jobs import true_callback_days
 from synthetic_data.scenario import Scenario
@@ -232,3 +233,16 @@ def test_summary_is_plain_json(fleet):
     text = (fleet.folder / "truth" / "summary.json").read_text("utf-8")
     assert "NaN" not in text
     assert json.loads(text)["seed"] == 1
+
+
+def test_an_uneven_mix_sends_faults_of_the_switch_to_some_rather_than_others(tmp_path):
+    """How unlike the technicians' true case mixes are, beyond chance: the variance ratio of their switch faults."""
+    ratio = {}
+    for name, scenario in (("even", Scenario()), ("uneven", Scenario.unequal_case_mix())):
+        generate(tmp_path / name, seed=4, visits=20_000, format="parquet", scenario=scenario)
+        jobs = pd.read_parquet(tmp_path / name / "truth" / "draft_faults.parquet")
+        is_switch = jobs["true_cause"].isin(np.array(causes.CODES)[causes.IS_SWITCH])
+        by = is_switch.groupby(jobs["technician_id"]).agg(["sum", "size"])
+        share = is_switch.mean()
+        ratio[name] = float(((by["sum"] - by["size"] * share) ** 2).sum() / (by["size"] * share * (1 - share)).sum())
+    assert ratio["even"] < 2 < 4 < ratio["uneven"]
