@@ -23,6 +23,7 @@ import duckdb
 
 from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.contract.tables import TABLES
+from pipelines.notes.reader import build_macros
 from pipelines.relations import SQL_FOLDER, Relation, RelationError, header, in_order, narrowed, read_relations
 from pipelines.settings import Settings
 
@@ -123,7 +124,11 @@ def health(con: duckdb.DuckDBPyConnection, folder: Path = SQL_FOLDER / "checks")
 
 def run_macros(con: duckdb.DuckDBPyConnection) -> None:
     """Define the functions the SQL files share."""
-    con.execute((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+    con.execute(_macros())
+
+
+def _macros() -> str:
+    return (SQL_FOLDER / "macros.sql").read_text("utf-8") + build_macros()
 
 
 def given_names() -> set[str]:
@@ -262,7 +267,7 @@ def _drop_narrowed(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> Non
 def _fingerprint(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> str:
     """A digest of all that bears on every site. Equal digests mean that unchanged sites have unchanged rows."""
     parts = [relation.select for relation in order]
-    parts.append((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+    parts.append(_macros())
     for name in (*GIVEN, *(f"delivered.{table}" for table in COMPANY_RECORDS)):
         parts.append(str(con.execute(f"SELECT count(*), sum(hash(r)) FROM {name} AS r").fetchone()))
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()
