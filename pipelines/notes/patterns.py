@@ -57,6 +57,8 @@ def _word(word: str) -> str:
     stem = word.removesuffix("*")
     if not stem:
         return r"\w+"
+    if stem.startswith("*"):
+        return rf"\w+{_literal(stem[1:])}"
     is_long = len(stem) >= SHORTEST_READ_LOOSELY and stem.isalpha()
     written = [loosely(stem) if is_long else _literal(stem)]
     written += [_literal(spelling) for spelling in vocabulary()["spellings"].get(stem, [])]

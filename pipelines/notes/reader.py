@@ -105,10 +105,13 @@ def read_notes(notes: Sequence[str | None]) -> list[NoteReading]:
     ).fetchall()
     return [
         NoteReading(
-            *(_in_order(words, note) for words in heard),
-            {group: tuple(words) for group, words in zip(patterns.groups(), grouped, strict=True) if words},
+            findings=_in_order(findings, note),
+            actions=_in_order(actions, note),
+            denials=_in_order(denials, note),
+            readings=_in_order(readings, note),
+            by_group={group: tuple(words) for group, words in zip(patterns.groups(), grouped, strict=True) if words},
         )
-        for note, *heard, grouped in rows
+        for note, findings, actions, denials, readings, grouped in rows
     ]
 
 
