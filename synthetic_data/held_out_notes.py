@@ -18,31 +18,38 @@ TYPO_SHARE = 0.10
 _GROUP_OF = dict(zip(CODES, GROUPS, strict=True))
 
 
-def held_out_notes(rng: np.random.Generator, n: int) -> pd.DataFrame:
+def of_half(texts: tuple[str, ...], half: str) -> tuple[str, ...]:
+    """Every other phrase: the first, third, ... to develop on, the second, fourth, ... to report; "both" for all."""
+    return {"development": texts[0::2], "reported": texts[1::2], "both": texts}[half]
+
+
+def held_out_notes(rng: np.random.Generator, n: int, half: str = "reported") -> pd.DataFrame:
     """Invented notes and what they state. The same generator state gives the same rows.
 
+    half: whose phrases of findings, denials and doubts are used, see of_half; the other phrases are common to both.
     Columns: note, hand, kind (one of KINDS), cause_code (as recorded on the visit), cause_group, states_finding_of_group
     (the truth for the tier), states_finding, states_action, states_denial_or_doubt (of a finding or an action).
     """
     kinds = rng.choice(list(KINDS), n, p=list(KINDS.values()))
-    return pd.DataFrame([_note(rng, str(kind), int(rng.integers(len(HANDS)))) for kind in kinds])
+    return pd.DataFrame([_note(rng, str(kind), int(rng.integers(len(HANDS))), half) for kind in kinds])
 
 
-def _note(rng: np.random.Generator, kind: str, hand: int) -> dict[str, object]:
+def _note(rng: np.random.Generator, kind: str, hand: int, half: str) -> dict[str, object]:
     code = _any(rng, tuple(phrases.FOUND))
     group = _GROUP_OF[code]
     middle, denies = [], kind in ("denied", "open")
     if kind == "found":
-        middle.append(_any(rng, phrases.FOUND[code]))
+        middle.append(_any(rng, of_half(phrases.FOUND[code], half)))
     elif kind == "other_found":
-        middle.append(_any(rng, phrases.FOUND[_any(rng, [c for c in phrases.FOUND if _GROUP_OF[c] != group])]))
+        other = _any(rng, [name for name in phrases.FOUND if _GROUP_OF[name] != group])
+        middle.append(_any(rng, of_half(phrases.FOUND[other], half)))
     elif kind == "denied":
-        middle.append(_any(rng, phrases.DENIED[group]))
+        middle.append(_any(rng, of_half(phrases.DENIED[group], half)))
     elif kind == "open":
-        middle.append(_any(rng, phrases.OPEN[group]))
+        middle.append(_any(rng, of_half(phrases.OPEN[group], half)))
     if kind in ("found", "silent") and rng.random() < 0.35:
         other = _any(rng, [name for name in phrases.DENIED if name != group])
-        middle.insert(int(rng.integers(len(middle) + 1)), _any(rng, phrases.DENIED[other]))
+        middle.insert(int(rng.integers(len(middle) + 1)), _any(rng, of_half(phrases.DENIED[other], half)))
         denies = True
     is_done = bool(rng.random() < 0.75)
     is_left = not is_done and bool(rng.random() < 0.6)

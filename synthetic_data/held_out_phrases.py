@@ -1,6 +1,7 @@
-"""Wording of the held-out hands: written before the reader's vocabulary, never looked at while that was made.
+"""Wording of the held-out hands, written before the reader's vocabulary and kept apart from it.
 
-Notes of these hands occur in no fleet. They only measure how well notes are read (held_out_notes.py).
+Notes of these hands occur in no fleet. They only measure how well notes are read (held_out_notes.py). Of findings,
+denials and doubts, every other phrase (the first, third, ...) was later used to widen the vocabulary; the rest is reported.
 """
 
 from __future__ import annotations
