@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import duckdb
 
@@ -88,6 +88,7 @@ CREATE OR REPLACE MACRO readings_in(low) AS list_distinct({_all(patterns.reading
 """
 
 
+@lru_cache(maxsize=256)
 def read_note(note: str | None) -> NoteReading:
     """What one note says. A missing note says nothing."""
     return read_notes([note])[0]
