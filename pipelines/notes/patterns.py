@@ -30,36 +30,32 @@ def vocabulary() -> dict[str, Any]:
 
 
 def loosely(word: str) -> str:
-    """A word of which vowels behind the first letter may be missing and any letter doubled or not.
+    """A word of which vowels behind the first letter may be missing, and double letters be single.
 
     One expression a letter: alternatives for every slip would take longer to compile than all notes to read.
     """
-    letters = [word[0]]
-    for before, letter in zip(word, word[1:], strict=False):
-        if letter != before:
-            letters.append(letter + ("*" if letter in "aeiou" else "+"))
-    return "".join(letters)
+    behind_first = zip(word, word[1:], strict=False)
+    return word[0] + "".join(
+        letter + ("?" if letter == before or letter in "aeiou" else "") for before, letter in behind_first
+    )
 
 
-def any_of(entries: Iterable[str]) -> str:
-    """One expression for any of the entries, longer ones first, in all their spellings."""
-    return _either(_entry(entry) for entry in sorted(dict.fromkeys(entries), key=lambda entry: (-len(entry), entry)))
+def any_of(entries: Iterable[str], is_loose: bool = True) -> str:
+    """One expression for any of the entries, longer ones first, in all their spellings; long words loosely or not."""
+    longest_first = sorted(dict.fromkeys(entries), key=lambda entry: (-len(entry), entry))
+    return _either(_NEXT.join(_word(word, is_loose) for word in entry.split()) for entry in longest_first)
 
 
-def _entry(entry: str) -> str:
-    return _NEXT.join(_word(word) for word in entry.split())
-
-
-def _word(word: str) -> str:
+def _word(word: str, is_loose: bool) -> str:
     named = _LIST.fullmatch(word)
     if named:
-        return any_of(vocabulary()["parts"][named[1]])
+        return any_of(vocabulary()["parts"][named[1]], is_loose)
     stem = word.removesuffix("*")
     if not stem:
         return r"\w+"
     if stem.startswith("*"):
         return rf"\w+{_literal(stem[1:])}"
-    is_long = len(stem) >= SHORTEST_READ_LOOSELY and stem.isalpha()
+    is_long = is_loose and len(stem) >= SHORTEST_READ_LOOSELY and stem.isalpha()
     written = [loosely(stem) if is_long else _literal(stem)]
     written += [_literal(spelling) for spelling in vocabulary()["spellings"].get(stem, [])]
     return _either(written) + (r"\w*" if word.endswith("*") else "")
@@ -126,8 +122,8 @@ def says_no_itself() -> str:
 def denied_before() -> str:
     """The end of what stands before a finding, where that denies it or leaves it open."""
     deny, leaves_open = vocabulary()["deny"], vocabulary()["open"]
-    denying = rf"{any_of(deny['words'])}(?:{_NEXT}{any_of(deny['carry'])})*"
-    opening = rf"{any_of(leaves_open['words'])}(?:{_NEXT}[\w']+){{0,{WORDS_LEFT_OPEN}}}"
+    denying = rf"{any_of(deny['words'], is_loose=False)}(?:{_NEXT}{any_of(deny['carry'], is_loose=False)})*"
+    opening = rf"{any_of(leaves_open['words'], is_loose=False)}(?:{_NEXT}[\w']+){{0,{WORDS_LEFT_OPEN}}}"
     return rf"\b(?:{denying}|{opening}){_NEXT}$"
 
 
@@ -135,7 +131,7 @@ def denied_before() -> str:
 def denied_behind() -> str:
     """The beginning of what stands behind a finding, where that denies it or leaves it open."""
     deny, leaves_open = vocabulary()["deny"], vocabulary()["open"]
-    return rf"^(?:{_NEXT}{any_of([*deny['behind'], *leaves_open['behind']])}\b| ?\?|: ?{any_of(deny['sound'])}\b)"
+    return rf"^(?:{_NEXT}{any_of([*deny['behind'], *leaves_open['behind']], is_loose=False)}\b| ?\?|: ?{any_of(deny['sound'], is_loose=False)}\b)"
 
 
 @cache
@@ -143,7 +139,7 @@ def undone_inside() -> str:
     """Words that, inside a finding, make it none: denial, doubt, soundness, another matter between."""
     deny, leaves_open = vocabulary()["deny"], vocabulary()["open"]
     words = [*deny["words"], *deny["sound"], *leaves_open["words"], *vocabulary()["apart"]["words"]]
-    return whole(any_of(words))
+    return whole(any_of(words, is_loose=False))
 
 
 @cache

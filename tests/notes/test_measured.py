@@ -30,7 +30,7 @@ def tables():
 # The lower ends of the 95% intervals, rounded down: (precision, recall). Words nobody declared are not read, hence the
 # low recall of causes; what is read is right.
 BARS = {
-    ("held_out_hands", "cause_described"): (0.98, 0.27),
+    ("held_out_hands", "cause_described"): (0.97, 0.27),
     ("held_out_hands", "action"): (0.98, 0.87),
     ("held_out_hands", "denial_or_doubt"): (0.98, 0.87),
     ("held_out_hands", "phrases"): (0.70, 0.17),

@@ -174,7 +174,7 @@ def test_every_spelling_is_read_as_its_word():
 
 @pytest.mark.parametrize(
     ("written", "is_read"),
-    [("plugged", True), ("pluged", True), ("pllugged", True), ("plggd", True), ("lugged", False), ("plunged", False)],
+    [("plugged", True), ("pluged", True), ("pllugged", False), ("plggd", True), ("lugged", False), ("plunged", False)],
 )
-def test_long_words_may_lack_vowels_and_double_letters_but_stay_the_same_word(written, is_read):
+def test_long_words_may_lack_vowels_and_doubled_letters_but_stay_the_same_word(written, is_read):
     assert bool(re.fullmatch(patterns.loosely("plugged"), written)) is is_read
