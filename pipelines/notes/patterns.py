@@ -124,7 +124,8 @@ def denied_before() -> str:
     deny, leaves_open = vocabulary()["deny"], vocabulary()["open"]
     denying = rf"{any_of(deny['words'], is_loose=False)}(?:{_NEXT}{any_of(deny['carry'], is_loose=False)})*"
     opening = rf"{any_of(leaves_open['words'], is_loose=False)}(?:{_NEXT}[\w']+){{0,{WORDS_LEFT_OPEN}}}"
-    return rf"\b(?:{denying}|{opening}){_NEXT}$"
+    at_once = any_of(leaves_open["at_once"], is_loose=False)
+    return rf"\b(?:{denying}|{opening}|{at_once}){_NEXT}$"
 
 
 @cache

@@ -72,9 +72,8 @@ CREATE OR REPLACE MACRO is_done(found, low) AS NOT {_has("text_before(found, low
 CREATE OR REPLACE MACRO longest(words) AS
     list_filter(words, lambda w: len(list_filter(words, lambda o: o <> w AND contains(o, w))) = 0);
 CREATE OR REPLACE MACRO all_mentions(low) AS flatten([{every}, {_all(patterns.general_finding())}]);
-CREATE OR REPLACE MACRO findings_in(low) AS longest(list_distinct(
-    list_filter(all_mentions(low), lambda found: is_affirmed(found, low))
-    || list_filter({lost}, lambda found: is_affirmed_in(found, low))));
+CREATE OR REPLACE MACRO findings_in(low) AS list_filter(longest(list_distinct(all_mentions(low) || {lost})),
+    lambda found: is_affirmed(found, low) OR (list_contains({lost}, found) AND is_affirmed_in(found, low)));
 CREATE OR REPLACE MACRO actions_in(low) AS list_filter(list_distinct({done}), lambda found: is_done(found, low));
 CREATE OR REPLACE MACRO denials_in(low) AS longest(list_distinct(flatten([
     list_transform(list_filter(all_mentions(low), lambda found: NOT is_affirmed(found, low)),

@@ -113,8 +113,10 @@ def everything() -> dict[str, Any]:
     return {
         "about": "What notes state, as read by pipelines/notes: precision and recall with Wilson 95% intervals",
         "held_out_hands": {
-            "about": f"{N_NOTES} invented notes of {len(HANDS)} hands that write in no fleet, seed {SEED}. Their wording was "
-            "written before the vocabulary, by the same author, and not used for it.",
+            "about": f"{N_NOTES} invented notes of {len(HANDS)} hands that write in no fleet, seed {SEED}, with every second "
+            "phrase of theirs: the half not used for the vocabulary. One author wrote phrases and vocabulary, so that other "
+            "people's wording may be read less or more often. Before any of these phrases was used, recall was 0.26 of notes "
+            "and 0.30 of phrases.",
             "scores": held_out_scores(),
         },
         "excavator_texts": {

@@ -63,6 +63,7 @@ def test_findings_actions_and_denials(note, findings, actions, denials):
         ("condensate", "no heat trap plugged solid replased presure switch ok on departure", ["trap plugged"]),
         ("condensate", "TRAP OK / DRAIN FROZEN AT THE WALL / ", ["DRAIN FROZEN"]),
         ("air_path", "no restrictor in sensing hose", ["no restrictor"]),
+        ("air_path", "fault code for presure switch sensing hose cracked at the port", ["hose cracked"]),
         ("air_path", "hose wet - hose cracked", ["hose wet", "hose cracked"]),
     ],
 )
