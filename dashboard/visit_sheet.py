@@ -7,9 +7,10 @@ from typing import Any
 import streamlit as st
 
 from dashboard import code_names, page, store_access, words
+from pipelines.notes.reader import read_note
 
 _VISIT = """
-SELECT v.*, e.evidence, e.draft_pa, e.make_pa, e.margin_pa, r.tier, r.reason AS tier_reason
+SELECT v.*, e.evidence, e.draft_pa, e.make_pa, e.margin_pa, r.tier, r.reason AS tier_reason, r.note_words
 FROM visit AS v
 LEFT JOIN field_evidence AS e ON e.draft_fault_id = v.visit_id
 LEFT JOIN root_cause AS r ON r.draft_fault_id = v.visit_id
@@ -50,6 +51,8 @@ def show(visit_id: str) -> None:
             notes = store_access.row(_NOTES, [visit_id]).get("notes")
             st.markdown("**Notes as written**")
             st.text(notes or "No notes.")
+            if notes:
+                _heard(notes)
         with right:
             _evidence(visit_id)
         _others(visit)
@@ -73,11 +76,34 @@ def _facts(visit: dict) -> list[tuple[str, str]]:
         facts.append(("Rated make point", words.pressure(visit["make_pa"], unit)))
     if visit["tier"]:
         facts.append(("Root cause", words.in_words(visit["tier"], words.TIER_WORDS)))
+    if visit["note_words"]:
+        facts.append(("Rests on the words", visit["note_words"]))
     done = {True: "declared complete", False: "not declared complete"}.get(
         visit["is_declared_complete"], "not recorded"
     )
     facts.append(("On leaving", done + (", waits for a part" if visit["waits_for_part"] else "")))
     return facts
+
+
+def _heard(notes: str) -> None:
+    """What the reader takes from the note, in the note's own words."""
+    reading = read_note(notes)
+    heard = [
+        (said, "; ".join(found))
+        for said, found in (
+            ("Something wrong", reading.findings),
+            ("Done", reading.actions),
+            ("Sound, not done or left open", reading.denials),
+            ("Draft in words, not a reading", reading.readings),
+        )
+        if found
+    ]
+    page.rows(
+        [("The note says", "text"), ("In these words", "text")],
+        heard,
+        "No words in it that the reader of notes knows.",
+        caption="What is read in the note",
+    )
 
 
 def _evidence(visit_id: str) -> None:

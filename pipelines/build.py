@@ -27,6 +27,7 @@ from pipelines.changes import Changes
 from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.contract.tables import TABLES
 from pipelines.narrowing import Narrowing, needs_fetched
+from pipelines.notes.reader import build_macros
 from pipelines.relations import (
     NARROWED_KINDS,
     SQL_FOLDER,
@@ -128,7 +129,11 @@ def health(con: duckdb.DuckDBPyConnection, folder: Path = SQL_FOLDER / "checks")
 
 def run_macros(con: duckdb.DuckDBPyConnection) -> None:
     """Define the functions the SQL files share."""
-    con.execute((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+    con.execute(_macros())
+
+
+def _macros() -> str:
+    return (SQL_FOLDER / "macros.sql").read_text("utf-8") + build_macros()
 
 
 def given_names() -> set[str]:
@@ -253,7 +258,7 @@ def _exists(con: duckdb.DuckDBPyConnection, catalog: str, column: str, name: str
 def _fingerprint(con: duckdb.DuckDBPyConnection, order: list[Relation]) -> str:
     """A digest of all that bears on every site. Equal digests mean that unchanged sites have unchanged rows."""
     parts = [relation.select for relation in order]
-    parts.append((SQL_FOLDER / "macros.sql").read_text("utf-8"))
+    parts.append(_macros())
     for name in (*GIVEN, *(f"delivered.{table}" for table in COMPANY_RECORDS)):
         parts.append(str(con.execute(f"SELECT count(*), sum(hash(r)) FROM {name} AS r").fetchone()))
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()

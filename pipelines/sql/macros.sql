@@ -44,23 +44,3 @@ CREATE OR REPLACE MACRO is_day_only(at_utc, zone) AS CASE
 
 -- Kinds of visit that are made without anything having failed.
 CREATE OR REPLACE MACRO is_planned_kind(visit_kind) AS visit_kind IN ('maintenance', 'inspection', 'installation');
-
--- A note in lower case without the clauses that deny something ("no water in hose", "trap ok").
-CREATE OR REPLACE MACRO affirmed(note) AS regexp_replace(
-    lower(note),
-    '[^.;,\n]*\b(no|not|non|never|without|nothing|none|isn.?t|wasn.?t|didn.?t|doesn.?t|ok|okay|fine|good|clear|clean|dry|normal|sound)\b[^.;,\n]*',
-    ' ', 'g');
-
--- Whether an affirmed note names a finding of a group of causes. Our own modest list of trade phrases; a note that uses
--- other words is not recognised, so the tier "described" is a lower bound.
-CREATE OR REPLACE MACRO describes(cause_group, text) AS CASE cause_group
-    WHEN 'air_path' THEN regexp_matches(text, '(water|moisture|condensate) (\w+ )?in (the )?(\w+ )?(hose|tube|tubing)|(hose|tube|tubing) (\w+ ){0,3}(wet|full of|cracked|split|leak\w*|kink\w*|off|loose|brittle|hole|disconnected|water|pinched|torn|perished)|(cracked|split|leaking|kinked|loose|wet|brittle|pinched|torn|perished) (\w+ ){0,2}(hose|tube|tubing)|port (\w+ ){0,2}(plug\w*|block\w*|rust\w*|clog\w*|scal\w*|dirt\w*)|(plugged|blocked|clogged|rusted|dirty) (\w+ )?port|(intake|combustion air) (\w+ ){0,3}(block\w*|plug\w*|cover\w*|obstruct\w*|clog\w*|full of|leaves|nest)|(blocked|plugged|obstructed|covered|clogged) (\w+ ){0,2}intake|restrictor (\w+ ){0,2}(missing|left out|gone|absent)|missing (\w+ )?restrictor')
-    WHEN 'condensate' THEN regexp_matches(text, '(trap|drain|condensate) (\w+ ){0,3}(foul\w*|plug\w*|block\w*|clog\w*|sludge\w*|slime|frozen|froze|ice|iced|backed up|backing up|full|dirty|slow|stuck|double|pitch\w*|slope\w*|fall)|(fouled|plugged|blocked|clogged|frozen|dirty|slow|double|cleared|cleaned|unplugged) (\w+ ){0,2}(trap|drain|condensate)|(water|condensate) (\w+ ){0,3}(collector|header|inducer housing)|(collector|header) (\w+ ){0,3}(water|wet|full)|condensate pump (\w+ ){0,3}(fail\w*|stuck|dead|tripped|off)|(wrong|poor|back) (pitch|slope|fall)|double.?trap')
-    WHEN 'flue_path' THEN regexp_matches(text, '(outlet|vent|flue|termination|pipe) (\w+ ){0,4}(ice|iced|snow\w*|froz\w*|nest|debris|leaves|block\w*|obstruct\w*|sag\w*|belly|water|too long|elbows|wind)|(ice|snow|nest|bird|leaves|debris|sag|belly|wind) (\w+ ){0,4}(outlet|vent|flue|termination|pipe)|(blocked|obstructed|sagging|iced|frozen|snowed) (\w+ ){0,2}(outlet|vent|flue|termination|pipe)|too many elbows')
-    WHEN 'draft_fan' THEN regexp_matches(text, '(draft fan|fan|inducer|blower wheel|wheel|capacitor) (\w+ ){0,4}(worn|slow|seiz\w*|bearing\w*|nois\w*|weak|fail\w*|loose|broken|low|dead|voltage|dirty|cracked|corrod\w*)|(worn|slow|weak|seized|failing|failed|broken|loose|dead) (\w+ ){0,2}(draft fan|fan|inducer|wheel|capacitor|bearing)|low (supply )?voltage')
-    WHEN 'electrical' THEN regexp_matches(text, '(wire|wiring|connector|terminal|plug|pin|spade|board|harness) (\w+ ){0,4}(loose|corrod\w*|burn\w*|broken|chafed|open|fail\w*|pushed|bad|dead|intermittent|rubbed|melted)|(loose|corroded|burnt|burned|broken|chafed|bad|pushed|intermittent) (\w+ ){0,2}(wire|wiring|connector|terminal|plug|pin|spade|board|harness|connection)')
-    WHEN 'switch_itself' THEN regexp_matches(text, '(diaphragm) (\w+ ){0,3}(torn|leak\w*|split|hole|ruptured)|(torn|leaking|split|ruptured) diaphragm|contacts? (\w+ ){0,3}(stuck|weld\w*|resist\w*|ohms|burn\w*|pitted|high)|(stuck|welded|burnt|pitted) (contacts?|closed|open)|switch (\w+ ){0,4}(drift\w*|out of (tolerance|spec)|stuck|water in\w*|leak\w*|made (late|high|at))|water (was )?(in|inside) (the )?switch|(set ?point|make point) (\w+ ){0,3}(drift\w*|off|high|out)')
-    WHEN 'heat_exchanger' THEN regexp_matches(text, 'exchanger (\w+ ){0,4}(restrict\w*|plug\w*|block\w*|crack\w*|hole|breach\w*|soot\w*|rust\w*|fail\w*|perforat\w*)|(cracked|restricted|plugged|blocked|breached|sooted|perforated) (\w+ ){0,2}exchanger|(secondary|primary) (\w+ ){0,3}(plug\w*|restrict\w*|block\w*)')
-    WHEN 'installation' THEN regexp_matches(text, 'wrong (\w+ ){0,2}switch|switch (\w+ ){0,3}(wrong|mismatch\w*)|altitude|(bypass\w*|jumper\w*|jumped|bridged|shorted) |(bypass\w*|jumper\w*|jumped|bridged)$')
-    ELSE false
-END;

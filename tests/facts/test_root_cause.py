@@ -81,6 +81,43 @@ def test_a_note_describes_the_finding_of_the_cause_recorded(records, notes, tier
     assert fault(records, notes=notes).one("SELECT tier, n_note_characters FROM root_cause") == (tier, len(notes))
 
 
+@pytest.mark.parametrize(
+    ("notes", "tier", "words"),
+    [
+        ("trap OK, did not replace switch", "code_only", None),
+        ("quoted only", "code_only", None),
+        ("cond trap plgd solid", "described", "cond trap plgd"),
+        (".62 wc on start", "code_only", None),
+        ("Drain Frozen; trap full of ice", "described", "Drain Frozen; trap full"),
+        ("<b>trap plugged</b>", "described", "trap plugged"),
+        ("maybe the trap is plugged", "code_only", None),
+        ("x " * 4_990 + "trap plugged", "described", "trap plugged"),
+    ],
+)
+def test_the_words_a_tier_rests_on_are_kept(records, notes, tier, words):
+    assert fault(records, notes=notes).one("SELECT tier, note_words FROM root_cause") == (tier, words)
+
+
+def test_a_note_raises_a_tier_at_most_to_described_and_adds_no_reading(records):
+    row = fault(records, notes="0.62 wc before, trap plugged, 0.95 wc after").one(
+        "SELECT tier, (SELECT count(*) FROM reading), note_words FROM root_cause"
+    )
+    assert row == ("described", 0, "trap plugged")
+
+
+def test_words_are_kept_only_where_the_tier_rests_on_them(records):
+    read(fault(records, notes="trap plugged"), (150, "open"), (250, "closed"))
+    assert records.one("SELECT tier, note_words FROM root_cause") == ("measured", None)
+
+
+def test_words_of_several_notes_stand_once_each(records):
+    records.visits("""
+        visit_id | job_id | symptom          | cause_code  | arrived_at | is_declared_complete | notes
+        v1       | J      | draft_not_proven | trap_fouled | 2024-01-01 | false                | trap plugged
+        v2       | J      | draft_not_proven | trap_fouled | 2024-01-02 | true                 | drain iced, trap plugged""")
+    assert records.one("SELECT note_words FROM root_cause") == "drain iced; trap plugged"
+
+
 def test_a_bench_test_shows_the_switch_but_was_not_known_when_the_visit_closed(records):
     fault(records, "diaphragm_leak").given(
         bench_tests="""

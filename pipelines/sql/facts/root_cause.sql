@@ -1,6 +1,7 @@
 -- one row per draft fault: the cause recorded and how well the record bears it out
 -- kept as: table by site
 -- The cause is the last one recorded on the fault's visits that is more than "not found"; a corrected one goes first.
+-- note_words: the words of the notes that describe the cause's finding, where the tier rests on them.
 -- tier_at_close leaves out bench tests, which come later: what was known when the visit closed.
 WITH caused AS (
     SELECT draft_fault_id, max_by({'cause_code': cause_code, 'cause_group': cause_group,
@@ -12,7 +13,7 @@ WITH caused AS (
 checked AS (
     SELECT d.draft_fault_id, count(*) FILTER (WHERE c.outcome <> 'not_done') AS n_checks_done,
         count(*) FILTER (WHERE c.outcome = 'fault') AS n_checks_fault,
-        list(DISTINCT c.check_code) FILTER (WHERE c.outcome = 'fault') AS fault_checks
+        list(c.check_code) FILTER (WHERE c.outcome = 'fault') AS fault_checks
     FROM visit_check AS c JOIN draft_visit AS d USING (visit_id) GROUP BY d.draft_fault_id
 ),
 benched AS (
@@ -35,19 +36,26 @@ gathered AS MATERIALIZED (
 ),
 written AS MATERIALIZED (
     -- the notes that count, kept apart from their scan so that no other note is searched; why a cause was corrected, too
-    SELECT draft_fault_id, notes, length(notes) AS n_characters FROM draft_note WHERE notes IS NOT NULL
+    SELECT draft_fault_id, notes, lower(notes) AS low, length(notes) AS n_characters
+    FROM draft_note WHERE notes IS NOT NULL
     UNION ALL
-    SELECT d.draft_fault_id, c.reason, 0 FROM correction AS c JOIN draft_visit AS d USING (visit_id)
+    SELECT d.draft_fault_id, c.reason, lower(c.reason), 0 FROM correction AS c JOIN draft_visit AS d USING (visit_id)
     WHERE c.corrected_field = 'cause_code'
 ),
+heard AS MATERIALIZED (
+    -- a note is read only where the tier could rest on it
+    SELECT draft_fault_id, w.n_characters, CASE WHEN NOT g.is_none AND NOT g.is_measured AND NOT g.has_matching_check
+            THEN note_evidence_in(g.cause_group, w.notes, w.low) END AS evidence
+    FROM written AS w JOIN gathered AS g USING (draft_fault_id)
+),
 noted AS (
-    SELECT draft_fault_id, sum(w.n_characters) AS n_note_characters, bool_or(
-            CASE WHEN NOT g.is_none AND NOT g.is_measured AND NOT g.has_matching_check
-                THEN describes(g.cause_group, affirmed(w.notes)) ELSE false END) AS has_describing_note
-    FROM written AS w JOIN gathered AS g USING (draft_fault_id) GROUP BY draft_fault_id
+    SELECT draft_fault_id, sum(n_characters) AS n_note_characters,
+        list(evidence) FILTER (len(evidence) > 0) AS evidence
+    FROM heard GROUP BY draft_fault_id
 ),
 described AS (
-    SELECT g.*, coalesce(n.has_describing_note, false) AS has_describing_note,
+    SELECT g.*, n.evidence IS NOT NULL AS has_describing_note,
+        array_to_string(list_sort(list_distinct(flatten(n.evidence))), '; ') AS note_words,
         CAST(coalesce(n.n_note_characters, 0) AS BIGINT) AS n_note_characters
     FROM gathered AS g LEFT JOIN noted AS n USING (draft_fault_id)
 ),
@@ -67,5 +75,5 @@ SELECT draft_fault_id, site_id, cause_code, contributing_cause_code, cause_group
         WHEN has_matching_check THEN 'a matching check is marked at fault'
         WHEN has_describing_note THEN 'the note describes the finding'
         ELSE 'a code alone: no reading, check or note bears it out' END AS reason,
-    tier_at_close, n_checks_done, n_checks_fault, n_note_characters
+    tier_at_close, n_checks_done, n_checks_fault, n_note_characters, note_words
 FROM decided
