@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import evidence, figures_access, model_card, page, store_access, words
+from dashboard import evidence, figures_access, model_card, note_reading, outside_list, page, store_access, words
 from dashboard.glossary import GLOSSARY
 from dashboard.sources import LIMITS, SOURCES
 
@@ -39,6 +39,10 @@ def show() -> None:
         page.rows((("Figure", "text"), ("Method", "text"), ("Source", "text")), SOURCES, "")
     with proof:
         evidence.show()
+        st.subheader("Checked against values that are not ours")
+        outside_list.show()
+        st.subheader("How well notes are read")
+        note_reading.show()
     with limits:
         st.markdown("\n".join(f"- {words.plain(line)}" for line in LIMITS))
 
