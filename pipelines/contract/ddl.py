@@ -90,17 +90,6 @@ def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def join_row_groups(con: duckdb.DuckDBPyConnection) -> None:
-    """Join the row groups that the first load leaves half full: rows that gave way to others are gone from them.
-
-    The database does so when a changed table is checkpointed again; else the next load would have to wait for it.
-    """
-    for table in TABLES:
-        con.execute(f"ALTER TABLE delivered.{table.name} ADD COLUMN joined BOOLEAN")
-        con.execute(f"ALTER TABLE delivered.{table.name} DROP COLUMN joined")
-    con.execute("CHECKPOINT")
-
-
 def _existing_columns(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
     """schema.table -> column -> type, for the tables that are there."""
     rows = con.execute("""
