@@ -59,7 +59,8 @@ def bench_list(
     if n_drawn < 0:
         raise ValueError(f"n_drawn: got {n_drawn}; must be 0 or more.")
     day = as_of or con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
-    swaps = _open_swaps(con, settings, day)
+    wanted = list(dict.fromkeys(picks))
+    swaps = _open_swaps(con, settings, day, wanted)
     eligible = swaps[swaps["reason"].isna()].reset_index(drop=True)
     n = min(n_drawn, len(eligible))
     stratum = eligible["technician_id"].fillna("") + "\t" + eligible["evidence"] + "\t" + eligible["tier"]
@@ -67,7 +68,6 @@ def bench_list(
     is_drawn = systematic_draw(chance, stratum.to_numpy(str), np.random.default_rng(seed))
     eligible["selection_probability"] = chance
     drawn = eligible[is_drawn].assign(selection="random")
-    wanted = list(dict.fromkeys(picks))
     chosen = eligible[~is_drawn & eligible["removed_tag"].isin(wanted).to_numpy(bool)].assign(
         selection="chosen", selection_probability=np.nan
     )
@@ -77,11 +77,12 @@ def bench_list(
     return BenchList(table[list(COLUMNS)], len(eligible), day, seed, refused, words)
 
 
-def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None) -> pd.DataFrame:
-    """Swaps up to the day, with why one cannot be on the list (NULL: it can), ordered by swap_id."""
+def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None, wanted: list[str]) -> pd.DataFrame:
+    """Swaps up to the day that can be on the list (reason NULL), and those of the wanted tags with why they cannot;
+    ordered by swap_id."""
     return con.execute(
         """
-        SELECT s.swap_id, s.removed_tag, s.visit_id, s.swapped_on,
+        SELECT * FROM (SELECT s.swap_id, s.removed_tag, s.visit_id, s.swapped_on,
             CAST(s.swapped_on + to_days(CAST(? AS INTEGER)) AS DATE) AS test_by, s.site_id,
             s.diagnosed_by AS technician_id, s.part_number, coalesce(s.evidence, 'no_reading') AS evidence,
             coalesce(s.tier_at_close, 'none') AS tier,
@@ -89,8 +90,9 @@ def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None)
                 WHEN count(*) OVER (PARTITION BY s.removed_tag) > 1 THEN 'several switches bear this tag'
                 WHEN s.swapped_on + to_days(CAST(? AS INTEGER)) <= ? THEN 'removed too long ago: a test could no longer find it good'
             END AS reason
-        FROM swap_case s WHERE s.removed_tag IS NOT NULL AND s.swapped_on <= ? ORDER BY s.swap_id""",
-        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), day, day],
+        FROM swap_case s WHERE s.removed_tag IS NOT NULL AND s.swapped_on <= ?)
+        WHERE reason IS NULL OR list_contains(CAST(? AS VARCHAR[]), removed_tag) ORDER BY swap_id""",
+        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), day, day, wanted],
     ).df()
 
 

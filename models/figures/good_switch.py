@@ -32,6 +32,7 @@ from models.methods.double_sampling import (
 from models.methods.estimate import Estimate, unknown
 from models.methods.proportion import proportion_estimate, wilson_interval
 from models.methods.strata import merge_thin_strata
+from models.misdiagnosis.testing import balancing_weight
 
 TILTS = (0.25, 0.5, 2 / 3, 1.0, 1.5, 2.0, 4.0)
 GROUPINGS = ("branch", "part_number", "technician_id", "week_on", "month")
@@ -48,7 +49,8 @@ class GoodSwitch:
     bounds: the rate if every switch without a clear result were faulty, and if every one were good.
     inconclusive: tested switches without a clear result, in no rate. n_swaps, n_tested (tests of any result),
     n_good, n_faulty, n_returned_only (tested because they came back, without a callback on record): counts.
-    strata: one row per stratum: stratum, n_swaps, n_tested, n_good, weight, value, low, high.
+    strata: one row per stratum: stratum, n_swaps, n_tested, n_good, weight, value, low, high of its tested ones, and
+    balanced, n_effective: their share by the weights of models.misdiagnosis.testing, and how many tests it is worth.
     tilt: DataFrame[tilt, rate]: the adjusted rate if the odds of good among the untested were `tilt` times the odds
     among the tested. rule: how thin strata were merged, in words.
     drawn: the rate by the randomly drawn ones alone, each with its recorded probability (Horvitz-Thompson). It asks
@@ -144,17 +146,25 @@ def _tested(n_good: int, n_faulty: int, n_swaps: int) -> Estimate:
 
 
 def _strata_table(swaps: pd.DataFrame) -> pd.DataFrame:
-    columns = ["stratum", "n_swaps", "n_tested", "n_good", "weight", "value", "low", "high"]
+    columns = ["stratum", "n_swaps", "n_tested", "n_good", "weight", "value", "low", "high", "balanced", "n_effective"]
     if swaps.empty:
         return pd.DataFrame(columns=columns)
     clear = is_conclusive(swaps)
     good = clear & (swaps["verdict"] == "good").to_numpy(bool)
-    frame = pd.DataFrame({"stratum": stratify(swaps), "n_tested": clear, "n_good": good})
-    out = frame.groupby("stratum", sort=True).agg(
-        n_swaps=("n_tested", "size"), n_tested=("n_tested", "sum"), n_good=("n_good", "sum")
+    # A stratum pooled of unlike switches: each tested one counts by how many like it there are.
+    w = np.where(clear, balancing_weight(swaps, clear), 0.0) if clear.any() else np.zeros(len(swaps))
+    frame = pd.DataFrame(
+        {"stratum": stratify(swaps), "n_tested": clear, "n_good": good, "w": w, "of_good": w * good, "square": w**2}
     )
+    out = frame.groupby("stratum", sort=True).agg(
+        n_swaps=("n_tested", "size"), n_tested=("n_tested", "sum"), n_good=("n_good", "sum"), w=("w", "sum"),
+        of_good=("of_good", "sum"), square=("square", "sum"),
+    )  # fmt: skip
     out = out.reset_index()
     out["weight"] = out["n_swaps"] / len(swaps)
+    is_tested = out["n_tested"] > 0
+    out["balanced"] = (out["of_good"] / out["w"].where(is_tested)).clip(0, 1)
+    out["n_effective"] = out["w"] ** 2 / out["square"].where(is_tested)
     return _wilson_rows(out)[columns]
 
 
@@ -237,7 +247,13 @@ def _adjusted(swaps: pd.DataFrame, strata: pd.DataFrame) -> Estimate:
         if gap:
             words = f"Not given: {gap}, under the {MINIMUM_TESTING_RATE:.0%} this needs. Test some of them first."
             return unknown(words, n, coverage, POST_STRATIFIED)
-    return post_stratified_rate(strata["n_swaps"], strata["n_tested"], strata["n_good"])
+    return post_stratified_rate(
+        strata["n_swaps"],
+        strata["n_tested"],
+        strata["n_good"],
+        rate=strata["balanced"],
+        n_effective=strata["n_effective"],
+    )
 
 
 def _drawn(swaps: pd.DataFrame) -> Estimate:
@@ -268,7 +284,7 @@ def _bounds(n_good: int, n_faulty: int, n_swaps: int) -> tuple[Estimate, Estimat
 def _tilt(strata: pd.DataFrame) -> pd.DataFrame:
     if strata.empty or strata["n_tested"].sum() == 0:
         return pd.DataFrame({"tilt": pd.Series(dtype=float), "rate": pd.Series(dtype=float)})
-    rate = odds_tilt(strata["n_swaps"], strata["n_tested"], strata["n_good"], TILTS)
+    rate = odds_tilt(strata["n_swaps"], strata["n_tested"], strata["balanced"] * strata["n_tested"], TILTS)
     return pd.DataFrame({"tilt": TILTS, "rate": rate}).dropna().reset_index(drop=True)
 
 

@@ -20,9 +20,9 @@ LARGE_COUNT = 100
 RULE = (
     "Strata: field evidence, recorded cause, whether it came back before it could be tested, branch, season. A stratum "
     f"with fewer than {MINIMUM_TESTED} tested switches, or under 2% tested, is pooled with its like: first over seasons, "
-    "then branches, then whether it came back, then causes, then evidence. The rule looks at counts only, never at "
-    "results. Tests of switches that were drained, dropped or late are left out here, since they can show a fault but "
-    "never a good switch."
+    "then branches, then whether it came back, then causes, then evidence; where unlike switches are pooled, each tested "
+    "one counts by how many like it there are. The rule looks at counts only, never at results. Tests of switches that "
+    "were drained, dropped or late are left out here, since they can show a fault but never a good switch."
 )
 
 

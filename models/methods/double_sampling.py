@@ -33,11 +33,16 @@ def post_stratified_rate(
     n_good: ArrayLike,
     level: float = 0.95,
     minimum_testing_rate: float = MINIMUM_TESTING_RATE,
+    rate: ArrayLike | None = None,
+    n_effective: ArrayLike | None = None,
 ) -> Estimate:
     """Share of good switches among all, from a tested part of each stratum.
 
     stratum_size, n_tested, n_good: counts, shape (n_strata,), n_good <= n_tested <= stratum_size. Empty strata are
     left out.
+    rate, n_effective: where the tested of a stratum count by weights (because it pools unlike switches): its weighted
+    share, and the number of equally weighted tests that would tell as much, (sum w)^2 / sum w^2; default n_good /
+    n_tested, and n_tested. Shape (n_strata,), of strata that are not empty.
     Returns an Estimate: p = sum W_h p_h, Var = sum W_h^2 p_h (1 - p_h) / n_h + sum W_h (p_h - p)^2 / N, interval on
     the logit. n = tested, coverage = tested / all. In the variance only, a stratum whose tested switches were all good
     or all faulty takes p_h = (g_h + 2 / k) / (n_h + 4 / k), k = number of such strata: they are not free of chance, and
@@ -61,12 +66,12 @@ def post_stratified_rate(
     if smallest < minimum_testing_rate:
         return _refused(smallest, minimum_testing_rate, total_tested, coverage, POST_STRATIFIED)
     weight = size / total
-    rate = good / tested
-    value = float(weight @ rate)
-    spread = _spread(tested, good, rate)
-    variance = float(weight**2 @ (spread * (1 - spread) / tested) + weight @ (rate - value) ** 2 / total)
-    n_effective = 1 / float(weight**2 @ (1 / tested))
-    low, high = _interval(value, variance, n_effective, level)
+    share = good / tested if rate is None else np.asarray(rate, dtype=float).ravel()
+    n_told = tested if n_effective is None else np.asarray(n_effective, dtype=float).ravel()
+    value = float(weight @ share)
+    spread = _spread(n_told, share * n_told, share)
+    variance = float(weight**2 @ (spread * (1 - spread) / n_told) + weight @ (share - value) ** 2 / total)
+    low, high = _interval(value, variance, 1 / float(weight**2 @ (1 / n_told)), level)
     words = (
         f"{value:.0%} of the removed switches were good (between {low:.0%} and {high:.0%}), after allowing for which "
         "ones were tested."
@@ -86,7 +91,7 @@ def standard_error(stratum_size: ArrayLike, n_tested: ArrayLike, n_good: ArrayLi
 
 def _spread(tested: NDArray, good: NDArray, rate: NDArray) -> NDArray:
     """The share by which each stratum's own variance is worked out; see `post_stratified_rate`."""
-    is_one_sided = (good == 0) | (good == tested)
+    is_one_sided = (rate <= 0) | (rate >= 1)
     k = max(int(is_one_sided.sum()), 1)
     return np.where(is_one_sided, (good + 2 / k) / (tested + 4 / k), rate)
 

@@ -13,7 +13,8 @@ import trials
 
 def made_fleet(seed: int, kind: str = "usual", low: float = 0.7, high: float = 0.9) -> dict:
     figure = {"value": (low + high) / 2, "low": low, "high": high, "truth": 0.8}
-    names = ("good_switch_rate", "tested_only", "callbacks_with_cause", "callbacks_without_cause", "peak_condensate",
+    names = ("good_switch_rate", "tested_only", "callbacks_with_cause", "callbacks_without_cause", "possible_with_cause",
+             "possible_without_cause", "peak_condensate",
              "peak_blockage", "bounds")  # fmt: skip
     person = {"is_flagged": True, "is_compared": True, "true_excess": 0.0, "n": 9, "low": 0.1, "high": 0.5, "truth": 0.3,
               "value": 0.3, "raw": 0.2}  # fmt: skip
