@@ -42,7 +42,7 @@ def show() -> None:
     )  # fmt: skip
     page.rows(columns, lines, "")
     st.download_button(
-        f"The list as a file ({words.plural(len(found.list), 'switch')})",
+        f"The list as a file ({words.plural(len(found.list), 'switch', 'switches')})",
         data=csv_bytes(found.list),
         file_name="bench_list.csv",
         mime="text/csv",
