@@ -7,6 +7,7 @@ import pytest
 
 import pipelines.build
 from pipelines.build import build
+from pipelines.changes import Changes
 from pipelines.contract.ddl import create_delivered
 from pipelines.notes.reader import build_macros
 from pipelines.settings import Settings
@@ -26,9 +27,9 @@ def con():
 def test_another_vocabulary_reads_the_notes_of_all_sites_anew(con, monkeypatch):
     build(con, Settings())
     assert con.execute("SELECT tier, note_words FROM root_cause").fetchone() == ("code_only", None)
-    assert build(con, Settings(), "touched").is_incremental
+    assert build(con, Settings(), Changes("touched")).is_incremental
     widened = build_macros().replace("slime", "blorked")
     assert widened != build_macros()
     monkeypatch.setattr(pipelines.build, "build_macros", lambda: widened)
-    assert not build(con, Settings(), "touched").is_incremental
+    assert not build(con, Settings(), Changes("touched")).is_incremental
     assert con.execute("SELECT tier, note_words FROM root_cause").fetchone() == ("described", "trap blorked")
