@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import threading
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -67,10 +68,29 @@ def sync_file(path: Path) -> None:
         os.fsync(file.fileno())
 
 
-def sync_quietly(path: Path) -> None:
-    """Begin to bring a file to the disk. Nothing rests on it: what must last is synced again, and fails aloud then."""
-    with suppress(OSError):
-        sync_file(path)
+class EarlySync:
+    """Begins to bring a file to the disk. Nothing rests on it: what must last is synced again, and fails aloud then.
+
+    Its handle stays open until `close`, to be called after the database has let go of the file: where locks belong to
+    the process, closing any handle of a file drops the locks that others of the process hold on it. Windows keeps
+    handles from sharing a file, so that nothing is begun early there.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._handle = None if os.name == "nt" else os.open(path, os.O_RDWR)
+        self._thread = threading.Thread(target=self._sync, daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Wait for the disk, and let go of the file."""
+        self._thread.join()
+        if self._handle is not None:
+            os.close(self._handle)
+
+    def _sync(self) -> None:
+        if self._handle is not None:
+            with suppress(OSError):
+                os.fsync(self._handle)
 
 
 def sync_folder(folder: Path) -> None:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,7 +20,7 @@ from pathlib import Path
 import duckdb
 
 from pipelines.contract.ddl import create_delivered
-from pipelines.durable_files import copy_file, remove, replace, sync_quietly
+from pipelines.durable_files import EarlySync, copy_file, remove, replace
 from pipelines.errors import StoreError
 from pipelines.store_connection import connect, dead_spill_folders, disk_full, failures_in_words
 from pipelines.writer_lock import WAIT_SECONDS, WriterLock
@@ -134,18 +133,22 @@ class Store:
             if free < needed:
                 raise StoreError(disk_full(self.home, needed, free))
             copy_file(base, path)
-            # The disk takes the copy while the load works on; at the end there is little left to wait for.
-            threading.Thread(target=sync_quietly, args=(path,), daemon=True).start()
-        con = connect(path, self.home, is_read_only=False)
+        # The disk takes the copy while the load works on; at the end there is little left to wait for.
+        syncing = EarlySync(path) if base is not None else None
         try:
-            if base is not None and _number(Path(name)) % TIDY_EVERY:
-                # Joining row groups left half full costs a week's load a tenth of its time, and can wait.
-                con.execute("SET max_vacuum_tasks = 0")
-            create_delivered(con)
-            yield Generation(con, path, name)
-            con.execute("CHECKPOINT")
+            con = connect(path, self.home, is_read_only=False)
+            try:
+                if base is not None and _number(Path(name)) % TIDY_EVERY:
+                    # Joining row groups left half full costs a week's load a tenth of its time, and can wait.
+                    con.execute("SET max_vacuum_tasks = 0")
+                create_delivered(con)
+                yield Generation(con, path, name)
+                con.execute("CHECKPOINT")
+            finally:
+                con.close()
         finally:
-            con.close()
+            if syncing is not None:
+                syncing.close()
 
     def _publish(self, path: Path, name: str) -> None:
         replace(path, self.home / name)

@@ -74,7 +74,8 @@ def coaching_effect(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any,
 
     A technician counts as coached from the month of the first session on record; the twelve months after it are
     compared. The first year of a new starter is left out for everybody (they improve anyway), and with it who was coached
-    in it. A callback counts for a swap that has been followed for 30 days.
+    in it. A callback counts for a swap that has been followed for 30 days on an appliance
+    that is named; where nobody can tell whether the same one came back, the swap is no case.
     """
     sessions = con.execute(
         "SELECT technician_id, min(held_on) AS first_on, count(*) AS n FROM coaching_session "
@@ -113,8 +114,10 @@ def _faults(con: duckdb.DuckDBPyConnection, scope: Scope, pulls: Pulls) -> pd.Da
         SELECT s.draft_fault_id, bool_or(NOT coalesce(s.has_gauge_reading, false)) AS no_reading,
             bool_or(NOT coalesce(s.has_root_cause, false)) AS no_cause,
             bool_or(c.callback_days <= {CALLBACK_DAYS}) AS came_back,
-            bool_or(c.starts_on <= e.last_on - {CALLBACK_DAYS}
-                AND (c.callback_days <= {CALLBACK_DAYS} OR c.observed_days >= {CALLBACK_DAYS})) AS is_followed
+            bool_or(c.starts_on <= e.last_on - {CALLBACK_DAYS} AND s.is_appliance_proven
+                AND (c.callback_days <= {CALLBACK_DAYS} OR c.observed_days >= {CALLBACK_DAYS})
+                AND NOT coalesce(c.callback_days IS NULL AND c.possible_callback_days <= {CALLBACK_DAYS}, false))
+                AS is_followed
         FROM swap_case s CROSS JOIN ended e
         LEFT JOIN callback c ON c.swap_id IS NOT NULL AND c.draft_fault_id = s.draft_fault_id
         GROUP BY s.draft_fault_id"""

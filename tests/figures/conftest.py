@@ -74,7 +74,7 @@ def add_swaps(con: duckdb.DuckDBPyConnection, **columns: Any) -> None:
         "verdict": None, "selection": None, "selection_probability": None, "n_readings_before": 0, "n_checks_done": 0,
         "n_checks_fault": 0, "has_gauge_reading": False, "has_after_reading": False, "n_note_characters": 30, "n_minutes": 60.0,
         "claim_outcome": None, "claim_credited_amount": None, "callback_days": None, "possible_callback_days": None,
-        "observed_days": 400, "heating_days_observed": None,
+        "observed_days": 400, "heating_days_observed": None, "is_appliance_proven": True,
     }  # fmt: skip
     for name, value in {**defaults, **columns}.items():
         rows[name] = value

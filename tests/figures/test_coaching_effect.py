@@ -91,3 +91,14 @@ def test_without_sessions_or_faults_words_are_given(store, put, put_swaps, setti
     put_swaps(technician_id="t1")
     effect = worked_out(store, settings)
     assert "Not compared" in effect.sentence and all(one.difference.value is None for one in effect.measures)
+
+
+def test_callbacks_nobody_can_tell_are_no_cases(store, put, put_swaps, settings):
+    """Where no visit names its appliance there are no certain callbacks; that is not the same as none."""
+    fill(put, put_swaps)
+    known = {one.name: one for one in worked_out(store, settings).measures}["came_back"]
+    assert known.difference.is_known
+    store.execute("UPDATE swap_case SET is_appliance_proven = false")
+    store.execute("UPDATE callback SET callback_days = NULL")
+    unknown = {one.name: one for one in worked_out(store, settings).measures}["came_back"]
+    assert not unknown.difference.is_known and unknown.observed == 0 and unknown.plain_difference is None

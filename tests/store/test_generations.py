@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
 import threading
+import time
 
 import duckdb
 import pytest
@@ -239,3 +242,14 @@ def test_readers_in_threads_are_never_broken_by_loads(tmp_path):
     assert not failures, failures
     assert len(set(seen)) >= 3, "the readers did not read while loads went on"
     assert held.execute("SELECT number FROM answer").fetchone() == (0,), "a held reader keeps what it opened"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="locks belong to the handle there")
+def test_bringing_the_copy_to_the_disk_leaves_the_database_its_lock(tmp_path):
+    store = Store(tmp_path)
+    publish(store, 1)
+    attempt = "import duckdb, sys; duckdb.connect(sys.argv[1]).execute('CREATE TABLE other AS SELECT 1')"
+    with store.new_generation() as generation:
+        time.sleep(0.3)  # the disk has the copy by now
+        other = subprocess.run([sys.executable, "-c", attempt, str(generation.path)], capture_output=True, text=True)
+        assert other.returncode != 0 and "lock" in other.stderr, other.stderr
