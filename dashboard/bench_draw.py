@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import streamlit as st
 
 from dashboard import code_names, page, store_access, words
@@ -12,7 +14,8 @@ from pipelines.settings import Settings
 WHY = (
     "Tests tell how often a pulled switch was good only if it is known how they were picked. So draw at random, within "
     "technicians and what the readings showed, and enter the tests with the words and chances of this list. "
-    "Switches of your own choice may be tested too; enter them as chosen."
+    "A switch may enter one draw only: name the day of the draw before. Switches of your own choice may be tested too; "
+    "enter them as chosen."
 )
 SHOWN = 40
 
@@ -21,12 +24,14 @@ def show() -> None:
     """The section: how many, which draw, the list, and the list as a file."""
     st.header("Which removed switches to test next")
     st.markdown(words.plain(WHY))
-    left, right, _ = st.columns([1, 1, 2], gap="medium")
+    left, middle, right, _ = st.columns([1, 1, 1, 1], gap="medium")
     with left:
         number = st.number_input("How many to draw", min_value=1, max_value=500, value=20, key="bench_number")
+    with middle:
+        since = st.date_input("Day of the draw before", value=None, key="bench_since")
     with right:
         seed = st.number_input("Number of the draw", min_value=1, max_value=1_000_000, value=1, key="bench_seed")
-    found = _drawn(store_access.key(), store_access.settings(), int(number), int(seed))
+    found = _drawn(store_access.key(), store_access.settings(), int(number), int(seed), since)
     st.markdown(words.plain(found.sentence))
     if found.list.empty:
         return
@@ -55,5 +60,5 @@ def show() -> None:
 
 
 @st.cache_data(max_entries=20, show_spinner=False)
-def _drawn(store_key: str, settings: Settings, number: int, seed: int) -> BenchList:
-    return bench_list(store_access.reader(), settings, number, seed)
+def _drawn(store_key: str, settings: Settings, number: int, seed: int, since: date | None) -> BenchList:
+    return bench_list(store_access.reader(), settings, number, seed, since=since)

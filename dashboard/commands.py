@@ -198,7 +198,7 @@ def generate(
 
 @app.command(
     name="bench-list",
-    epilog="Examples:  goodpull bench-list --number 20 --seed 7 > list.csv   |   goodpull bench-list --pick TAG123 --csv list.csv",
+    epilog="Examples:  goodpull bench-list --since 2026-01-12 > list.csv   |   goodpull bench-list --pick TAG123 --csv list.csv",
 )
 def bench_list(
     home: HomeOption = None,
@@ -207,6 +207,10 @@ def bench_list(
     as_of: Annotated[
         datetime | None,
         typer.Option(help="Day of the draw.", formats=["%Y-%m-%d"], show_default="last day with a visit"),
+    ] = None,
+    since: Annotated[
+        datetime | None,
+        typer.Option(help="Day of the draw before: what was in it is left out.", formats=["%Y-%m-%d"]),
     ] = None,
     pick: Annotated[list[str] | None, typer.Option(help="Tag of a switch to test besides; repeat for more.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write the list into this file instead of printing it.")] = None,
@@ -222,7 +226,8 @@ def bench_list(
         printing.fail(f"No records in {folder} yet. Load some with: goodpull load FOLDER")
     con = Store(folder).open_reader()
     try:
-        found = draw(con, Settings.load(folder), number, seed, as_of.date() if as_of else None, pick or ())
+        days = [day.date() if day else None for day in (as_of, since)]
+        found = draw(con, Settings.load(folder), number, seed, days[0], pick or (), days[1])
     finally:
         con.close()
     printing.say(found.sentence)

@@ -43,13 +43,16 @@ def bench_list(
     seed: int = 1,
     as_of: date | None = None,
     picks: Sequence[str] = (),
+    since: date | None = None,
 ) -> BenchList:
     """Draw the switches to test next.
 
     n_drawn: how many at random; all if there are fewer. seed: same store, same seed, same list. as_of: the day of the
     draw, None = the last day with a visit. picks: tags that the trainer wants tested; one that is not drawn is added
     and marked chosen.
-    Eligible: removed by `as_of`, not yet tested, with a tag of its own, and young enough that a test on the next day
+    since: the day of the draw before this one; only switches removed after it enter. A switch that enters two draws has
+    a larger chance than the one on record, and the rate from draws leans; None = nothing was drawn before.
+    Eligible: removed by `as_of` and after `since`, not yet tested, with a tag of its own, and young enough that a test on the next day
     may still find it good (settings.maximum_days_to_bench). Strata: technician who diagnosed, field evidence,
     root-cause tier at closing; a stratum of N switches gets a share of the draw that grows as the square root of N, so
     that small ones are heard. The picks do not enter the draw: it stays a fair one of all eligible switches, which is
@@ -60,7 +63,7 @@ def bench_list(
         raise ValueError(f"n_drawn: got {n_drawn}; must be 0 or more.")
     day = as_of or con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
     wanted = list(dict.fromkeys(picks))
-    swaps = _open_swaps(con, settings, day, wanted)
+    swaps = _open_swaps(con, settings, day, wanted, since)
     eligible = swaps[swaps["reason"].isna()].reset_index(drop=True)
     n = min(n_drawn, len(eligible))
     stratum = eligible["technician_id"].fillna("") + "\t" + eligible["evidence"] + "\t" + eligible["tier"]
@@ -73,11 +76,13 @@ def bench_list(
     )
     refused = _refused(wanted, swaps)
     table = pd.concat([drawn.sort_values("removed_tag"), chosen.sort_values("removed_tag")], ignore_index=True)
-    words = _sentence(n, n_drawn, len(eligible), len(chosen), chance, day, seed)
+    words = _sentence(n, n_drawn, len(eligible), len(chosen), chance, day, seed, since)
     return BenchList(table[list(COLUMNS)], len(eligible), day, seed, refused, words)
 
 
-def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None, wanted: list[str]) -> pd.DataFrame:
+def _open_swaps(
+    con: duckdb.DuckDBPyConnection, settings: Any, day: date | None, wanted: list[str], since: date | None
+) -> pd.DataFrame:
     """Swaps up to the day that can be on the list (reason NULL), and those of the wanted tags with why they cannot;
     ordered by swap_id."""
     return con.execute(
@@ -88,11 +93,12 @@ def _open_swaps(con: duckdb.DuckDBPyConnection, settings: Any, day: date | None,
             coalesce(s.tier_at_close, 'none') AS tier,
             CASE WHEN s.verdict IS NOT NULL THEN 'tested already'
                 WHEN count(*) OVER (PARTITION BY s.removed_tag) > 1 THEN 'several switches bear this tag'
+                WHEN s.swapped_on <= ? THEN 'was in the draw before'
                 WHEN s.swapped_on + to_days(CAST(? AS INTEGER)) <= ? THEN 'removed too long ago: a test could no longer find it good'
             END AS reason
         FROM swap_case s WHERE s.removed_tag IS NOT NULL AND s.swapped_on <= ?)
         WHERE reason IS NULL OR list_contains(CAST(? AS VARCHAR[]), removed_tag) ORDER BY swap_id""",
-        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), day, day, wanted],
+        [int(settings.maximum_days_to_bench), since, int(settings.maximum_days_to_bench), day, day, wanted],
     ).df()
 
 
@@ -103,13 +109,16 @@ def _refused(wanted: list[str], swaps: pd.DataFrame) -> dict[str, str]:
 
 
 def _sentence(
-    n: int, asked: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int
-) -> str:
+    n: int, asked: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int,
+    since: date | None,
+) -> str:  # fmt: skip
     if not n_eligible:
         return (
-            "No removed switch can be tested now: each is tested already, without a tag, or was removed too long ago."
+            "No removed switch can be tested now: each is tested already, without a tag, in the draw before, or was removed "
+            "too long ago."
         )
     words = f"{n} of {n_eligible} removed switches drawn at random, as of {day}, seed {seed}"
+    words += f", of those removed after the draw of {since}" if since else ""
     words += f"; {n_chosen} chosen besides." if n_chosen else "."
     if n < asked:
         words += f" {asked} were asked for; there are no more."

@@ -123,3 +123,15 @@ def test_impossible_draws_are_named(shelf, settings):
         inclusion_probabilities(["a"], 2)
     with pytest.raises(ValueError, match="whole number"):
         systematic_draw([0.5, 0.7], ["a", "b"], np.random.default_rng(1))
+
+
+def test_a_switch_enters_one_draw_only(shelf, settings):
+    """Offered twice, its chance would be larger than the one on record, and small strata would count too little."""
+    everyone = bench_list(shelf, settings, 1000).list
+    day = sorted(everyone["swapped_on"])[len(everyone) // 2]
+    later = bench_list(shelf, settings, 1000, since=day.date() if hasattr(day, "date") else day)
+    assert set(later.list["removed_tag"]) == set(everyone["removed_tag"][everyone["swapped_on"] > day])
+    assert 0 < later.n_eligible < len(everyone) and "removed after the draw of" in later.sentence
+    tag = everyone["removed_tag"][everyone["swapped_on"] <= day].iloc[0]
+    found = bench_list(shelf, settings, 5, picks=[tag], since=day.date() if hasattr(day, "date") else day)
+    assert found.refused == {tag: "was in the draw before"}
