@@ -111,7 +111,7 @@ def load(
             "nothing was changed."
         )
     report = _load(folder, sources)
-    if any(file.error for file in report.files):
+    if any(file.error for file in report.files) or printing.without_any(report.files):
         raise typer.Exit(EXIT_REFUSED)
 
 
@@ -123,8 +123,8 @@ def check(
     """Say what a load would do. Changes nothing."""
     folder = home or default_home()
     report = _load(folder, sources, is_dry_run=True)
-    named = " ".join(str(source) for source in sources)
-    is_any_new = any(not file.error and not file.is_already_loaded for file in report.files)
+    named = " ".join(str(source) for source in sources) + (f" --home {home}" if home else "")
+    is_any_new = any(file.n_rows and not file.error and not file.is_already_loaded for file in report.files)
     printing.say("Nothing was changed." + (f" To load these records: goodpull load {named}" if is_any_new else ""))
     if any(file.error for file in report.files):
         raise typer.Exit(EXIT_REFUSED)
@@ -147,6 +147,7 @@ def figures(
         from pipelines.settings import Settings
 
         printing.print_figures(published, Settings.load(folder).currency)
+        printing.say(f"Currency, rates and thresholds: {folder / 'settings.toml'}; the Method page lists them.")
 
 
 @app.command(name="open", epilog="Examples:  goodpull open   |   goodpull open --port 8080 --no-browser")
@@ -233,7 +234,9 @@ def bench_list(
     printing.say(found.sentence)
     for tag, reason in found.refused.items():
         printing.say(f"{tag}: not on the list; {reason}.")
-    if csv is not None:
+    if csv is not None and found.list.empty:
+        printing.say(f"{csv} was not written: the list is empty.")
+    elif csv is not None:
         csv.write_bytes(csv_bytes(found.list))
         printing.say(f"wrote {csv}")
     elif not found.list.empty:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -66,8 +67,13 @@ def print_load(report: Any, is_dry_run: bool) -> None:
         shown = ["-"] * 5 if file.error or file.is_already_loaded else [f"{count:,}" for count in counts]
         table.add_row(_plain(file.file_name[-40:]), *shown)
     console = _console()
-    console.print(table)
-    console.print("rows = accepted + held back + same (exact duplicates); revised: accepted in place of an older one")
+    if not shown_files:
+        console.print("No file holds a row.")
+    else:
+        console.print(table)
+        console.print(
+            "rows = accepted + held back + same (exact duplicates); revised: accepted in place of an older one"
+        )
     empty = [file.file_name for file in report.files if file not in shown_files]
     if empty:
         console.print(f"without rows: {', '.join(empty)}", markup=False)
@@ -76,9 +82,31 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     for file in shown_files:
         for line in _file_lines(file):
             console.print(line, markup=False)
+    for line in without_any(report.files):
+        console.print(line, markup=False, style="bold")
     if not is_dry_run:
         state = f"in force: {report.generation}" if report.is_changed else "nothing new; nothing was changed"
         console.print(f"{state} ({report.seconds:.1f} s)", markup=False)
+
+
+# What a table whose rows were all held back takes away.
+LOST_WITH = {
+    "visits": "no figure can be given",
+    "part_lines": "no swap can be counted",
+    "readings": "what the gauge showed is not known",
+    "bench_tests": "no removed switch is known to be good or faulty",
+}
+
+
+def without_any(files: Any) -> list[str]:
+    """One sentence for each file of which no row could be accepted, with what that takes away."""
+    return [
+        f"{file.file_name}: not one of its rows was accepted"
+        f"{', so from this file ' + LOST_WITH[file.table_name] if file.table_name in LOST_WITH else ''}. "
+        "Mend what is told above and load it again."
+        for file in files
+        if file.n_rows and file.n_held_back == file.n_rows
+    ]
 
 
 def _plain(text: str) -> Any:
@@ -109,13 +137,15 @@ def _reason_line(file: Any, reason: str, count: int) -> str:
         said = REASONS.get(code, code).replace("{column}", column).replace("{allowed}", "fewer or more")
     said = said.replace("is {got}; ", "").replace("{got}", "what it holds")
     cells = "cell" if count == 1 else "cells"
-    return f"{file.file_name}: {count:,} {cells} held back: {column or 'row'} {said}"
+    meant = re.search(r"is (.+); must be one of .*; did you mean (\w+)\?", file.examples.get(reason, ""))
+    hint = f"; of {meant[1]}: did you mean {meant[2]}?" if meant else ""
+    return f"{file.file_name}: {count:,} {cells} held back: {column or 'row'} {said}{hint}"
 
 
 def _range(estimate: dict, kind: str, currency: str) -> str:
     """A value with its range. kind: rate, day (of the year) or money."""
     if estimate["value"] is None:
-        return f"not known ({estimate['method']})" if estimate.get("method") else "not known"
+        return "not known"
     value, low, high = (_shown(estimate[key], kind) for key in ("value", "low", "high"))
     unit = f" {currency}" if kind == "money" and currency else ""
     is_exact = low is None or high is None or (low == value == high)
@@ -145,11 +175,22 @@ def print_figures(published: dict, currency: str = "") -> None:
         table.add_row(name, _range(estimate, kind, currency), f"{estimate['n']:,}", coverage)
     console = _console()
     console.print(table)
+    for why, names in _unknown(published).items():
+        console.print(f"not known, {'; '.join(names)}: {why}", markup=False)
     console.print("cases: what the figure rests on; share known: how many of all that could have told did")
     flagged = sum(row["is_flagged"] for row in published["technicians"])
     listed = sum(row["is_flagged"] for row in published["sites"])
     console.print(f"Look here first: {flagged} technicians, {listed} sites. All figures: goodpull figures --json")
     console.print("For coaching; these figures must not decide pay or discipline.")
+
+
+def _unknown(published: dict) -> dict[str, list[str]]:
+    """Why figures are not known, each reason once with the figures it holds back."""
+    out: dict[str, list[str]] = {}
+    for name, estimate, _ in _headlines(published):
+        if estimate["value"] is None and estimate.get("sentence"):
+            out.setdefault(estimate["sentence"], []).append(name)
+    return out
 
 
 def _headlines(published: dict) -> Iterator[tuple[str, dict, str]]:
@@ -164,6 +205,6 @@ def _headlines(published: dict) -> Iterator[tuple[str, dict, str]]:
         season = published["seasons"][family]
         peak = {"value": season["peak_day"], "low": season["peak_low"], "high": season["peak_high"]}
         cases = sum(month["n_faults"] for month in season["by_month"])
-        yield f"{family} faults peak on", {**peak, "n": cases, "coverage": None}, "day"
+        yield f"{family} faults peak on", {**peak, "n": cases, "coverage": None, "sentence": season["sentence"]}, "day"
     for key in ("known", "estimated"):
         yield f"parts waste, {key}", published["waste"][key], "money"

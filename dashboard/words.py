@@ -96,6 +96,16 @@ def plural(n: float | int, one: str, many: str | None = None) -> str:
     return f"{count(n)} {one if n == 1 else many or one + 's'}"
 
 
+def followed(estimate: Estimate, window: int) -> str:
+    """What a callback share rests on: how many swaps, and of how many the answer is known at the window (days)."""
+    if estimate.coverage is None:
+        return f"{plural(estimate.n, 'swap')} followed up"
+    n_known = round(estimate.coverage * estimate.n)
+    return (
+        f"{plural(estimate.n, 'swap')} followed up, {count(n_known)} of them for {window} days or until they came back"
+    )
+
+
 def tested(n_tested: float, n_clear: float, n_swaps: float) -> str:
     """How many of the pulled switches were tested and how many tests were clear, said in one way everywhere."""
     if not n_swaps:
@@ -138,8 +148,10 @@ def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
     if estimate.low is None or estimate.high is None:
         return "range not known"
     low, high = (value_of(amount, unit, currency) for amount in (estimate.low, estimate.high))
-    if low == high:
+    if estimate.low == estimate.high:
         return "counted, so without a range"
+    if low == high:
+        return f"the range is narrower than what is shown of {low}"
     if unit in ("points", "money", "days", "ratio", "Pa", "in. w.c."):
         # The unit once, at the end.
         low = low.removesuffix(f" {unit}") if unit in ("Pa", "in. w.c.") else low.rsplit(" ", 1)[0]

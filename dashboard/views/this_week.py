@@ -120,7 +120,7 @@ def _figures(scope: Scope, facts: dict) -> None:
                     came_back(pair[group], facts),
                     "share",
                     group,
-                    rests_on=f"{words.plural(pair[group].n, 'swap')} followed up",
+                    rests_on=words.followed(pair[group], window),
                     note=at_most(pair[group], returns.possible.get(window, {}).get(group)),
                     behind=figures_access.behind(scope, what),
                 )
@@ -258,6 +258,7 @@ def _steps(scope: Scope, facts: dict) -> list[str]:
     if not lookups.safety_items(scope).empty:
         steps.append(
             "Call the owner of each open safety item today; the appliance stays off until licensed people have decided."
+            + (" The records end some time ago: ask first what was done since." if scope_bar.is_stale() else "")
         )
     waiting = lookups.missing_evidence(scope)
     if not waiting.empty:

@@ -76,7 +76,7 @@ def bench_list(
     )
     refused = _refused(wanted, swaps)
     table = pd.concat([drawn.sort_values("removed_tag"), chosen.sort_values("removed_tag")], ignore_index=True)
-    words = _sentence(n, n_drawn, len(eligible), len(chosen), chance, day, seed, since)
+    words = _sentence(n, n_drawn, _n_removed(con, day), len(eligible), len(chosen), chance, day, seed, since)
     return BenchList(table[list(COLUMNS)], len(eligible), day, seed, refused, words)
 
 
@@ -102,6 +102,11 @@ def _open_swaps(
     ).df()
 
 
+def _n_removed(con: duckdb.DuckDBPyConnection, day: date | None) -> int:
+    found = con.execute("SELECT count(*) FROM swap_case WHERE swapped_on <= ?", [day]).fetchone()
+    return int(found[0]) if found else 0
+
+
 def _refused(wanted: list[str], swaps: pd.DataFrame) -> dict[str, str]:
     reasons = swaps.drop_duplicates("removed_tag").set_index("removed_tag")["reason"].to_dict()
     out = {tag: reasons.get(tag, "no switch removed by that day bears this tag") for tag in wanted}
@@ -109,9 +114,11 @@ def _refused(wanted: list[str], swaps: pd.DataFrame) -> dict[str, str]:
 
 
 def _sentence(
-    n: int, asked: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int,
+    n: int, asked: int, n_swaps: int, n_eligible: int, n_chosen: int, chance: np.ndarray, day: date | None, seed: int,
     since: date | None,
 ) -> str:  # fmt: skip
+    if not n_eligible and not n_swaps:
+        return "No removed switch is on record up to that day, so there is nothing to draw from."
     if not n_eligible:
         return (
             "No removed switch can be tested now: each is tested already, without a tag, in the draw before, or was removed "

@@ -15,9 +15,10 @@ from models.figures.scope import Scope
 @dataclass(frozen=True)
 class Costs:
     """swaps: one row per swap: swap_id, verdict, branch, part_number, technician_id (who diagnosed), month_on, part,
-    labour, trip,
-    callbacks, credit_received, cost (their sum less the credit). assumptions: sentences. credit: counts and amount.
-    currency: of the amounts.
+    labour, trip, callbacks, credit_received, cost (their sum less the credit), other_currency (of a part priced in
+    another one, else missing), has_part_cost, has_cost (a part's cost or a labour rate is known: else cost says nothing).
+    assumptions: sentences. credit: counts and amount (NaN where all credits are in other currencies). currency: of the
+    amounts.
     """
 
     swaps: pd.DataFrame
@@ -39,12 +40,15 @@ def swap_costs(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> C
     labour, trip = settings.labour_cost_per_hour, settings.trip_cost
     currency = str(settings.currency)
     assumptions = _assumptions(frame, settings)
-    is_other = frame["currency"].notna() & (frame["currency"] != currency)
+    is_other = (frame["currency"].notna() & (frame["currency"] != currency)).to_numpy(bool)
+    n_credited = int(frame["credit_received"].notna().sum())
     frame.loc[is_other, ["part", "credit_received"]] = np.nan
+    frame["other_currency"] = frame["currency"].where(is_other)
     if is_other.any():
-        assumptions.append(
-            f"{int(is_other.sum()):,} swaps are priced in another currency than {currency}; their parts are left out."
-        )
+        assumptions.insert(0, _other_currency(frame, currency))
+    is_credit_lost = bool(n_credited) and not frame["credit_received"].notna().any()
+    frame["has_part_cost"] = frame["part"].notna()
+    frame["has_cost"] = frame["has_part_cost"] | (labour is not None)
     frame["part"] = pd.to_numeric(frame["part"]).astype(float).fillna(0.0)
     frame["credit_received"] = pd.to_numeric(frame["credit_received"]).astype(float).fillna(0.0)
     frame["labour"] = 0.0 if labour is None else float(labour) * float(settings.swap_labour_minutes) / 60
@@ -57,10 +61,40 @@ def swap_costs(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> C
         "n_paid": int((frame["claim_outcome"] == "paid").sum()),
         "n_refused": int((frame["claim_outcome"] == "refused").sum()),
         "n_open": int((frame["claim_outcome"] == "open").sum()),
-        "credited": float(frame["credit_received"].sum()),
+        "credited": float("nan") if is_credit_lost else float(frame["credit_received"].sum()),
     }
     return Costs(
         frame.drop(columns=["is_extra_trip", "has_callback", "callback_minutes"]), assumptions, credit, currency
+    )
+
+
+def why_without_cost(swaps: pd.DataFrame, currency: str) -> str:
+    """Why none of these swaps has a known cost, and what to do: a sentence. swaps: rows of Costs.swaps."""
+    others = sorted(swaps["other_currency"].dropna().unique())
+    if others:
+        names = " and ".join(others)
+        advice = (
+            f'Write currency = "{names}" into settings.toml, or give the prices in {currency}.'
+            if len(others) == 1
+            else "Give all prices in one currency, and name it in settings.toml."
+        )
+        return (
+            f"The parts are priced in {names}, and the settings count in {currency}: what they cost in {currency} is "
+            f"not known. {advice}"
+        )
+    return (
+        "No part cost is on record for these swaps and no labour rate is given: give unit_cost in the parts or part "
+        "lines, or labour_cost_per_hour in settings.toml."
+    )
+
+
+def _other_currency(frame: pd.DataFrame, currency: str) -> str:
+    n = int(frame["other_currency"].notna().sum())
+    names = " and ".join(sorted(frame["other_currency"].dropna().unique()))
+    return (
+        f"{n:,} of {len(frame):,} swaps {'is' if n == 1 else 'are'} priced in {names}, not in {currency}: what "
+        f"{'its part' if n == 1 else 'their parts'} cost in {currency} is not known and left out (currency in "
+        "settings.toml says which one is counted)."
     )
 
 
@@ -101,7 +135,8 @@ def _assumptions(frame: pd.DataFrame, settings: Any) -> list[str]:
         out.append(f"Assumed: a trip costs {settings.trip_cost:,.2f} {settings.currency} (settings).")
     n_missing, n_list = int(frame["part"].isna().sum()), int(frame["is_list_price"].sum())
     if n_missing:
-        out.append(f"{n_missing:,} of {len(frame):,} swaps have no part cost on record; their parts count as nothing.")
+        has, parts = ("has", "its part counts") if n_missing == 1 else ("have", "their parts count")
+        out.append(f"{n_missing:,} of {len(frame):,} swaps {has} no part cost on record; {parts} as nothing.")
     if n_list:
-        out.append(f"{n_list:,} swaps take the part's cost from the parts list.")
+        out.append(f"{n_list:,} swap{' takes' if n_list == 1 else 's take'} the part's cost from the parts list.")
     return out

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
-from models.figures.costs import Costs, swap_costs
+from models.figures.costs import Costs, swap_costs, why_without_cost
 from models.figures.good_switch import good_switch_rate
 from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
@@ -31,7 +31,7 @@ class Waste:
     """Money, in `currency`.
 
     known: switches the bench found good (n: how many; coverage: share of the swaps with a clear bench result), unknown
-    without a clear result. estimated: probability x cost over switches without a clear bench result.
+    without a clear result or without any cost. estimated: probability x cost over switches without a clear bench result.
     by_branch, by_part, by_technician, by_month: DataFrame[key, n_swaps, n_good, expected_good, known, estimated, low,
     high]
     with key = branch, part_number, technician_id (who diagnosed), month_on (first of the month); low, high: of
@@ -71,13 +71,13 @@ def waste(
     """
     costs = swap_costs(con, scope, settings)
     frame = costs.swaps
-    logit, sd, assumption = _probabilities(con, scope, settings, scores, frame)
+    logit, sd_below, sd_above, assumption = _probabilities(con, scope, settings, scores, frame)
     is_open = ~frame["verdict"].isin(["good", "faulty"]).to_numpy(bool)
     is_good = (frame["verdict"] == "good").to_numpy(bool)
     probability = np.where(is_open, special.expit(logit), is_good.astype(float))
     cost = frame["cost"].to_numpy(float)
     shocks, noise = rng.standard_normal(N_DRAWS), rng.standard_normal(N_DRAWS)
-    open_part = _Open(cost * is_open, logit, sd, is_open, shocks, noise)
+    open_part = _Open(cost * is_open, logit, sd_below, sd_above, is_open, shocks, noise)
     groups = {
         name: _grouped(key, frame, is_good, probability, cost, open_part, pd.factorize(frame[key], sort=True))
         for name, key in GROUPS.items()
@@ -89,7 +89,7 @@ def waste(
     return Waste(
         known=_known(frame, is_good, cost, costs),
         estimated=_estimated(frame, is_open, probability, open_part, costs, assumption),
-        parts={part: _summed(amount) for part, amount in share.items()},
+        parts={part: _summed(amount, _says_something(part, frame)) for part, amount in share.items()},
         assumptions=costs.assumptions + _left_out(con, scope) + ([assumption] if assumption else []),
         what_if=_what_if(con, settings, good_pulls(con, scope, scores) if pulls is None else pulls, costs, rng),
         credit=costs.credit,
@@ -100,11 +100,12 @@ def waste(
 
 @dataclass(frozen=True)
 class _Open:
-    """Switches without a clear result: draws of what they cost."""
+    """Switches without a clear result: draws of what they cost. sd_below, sd_above: of the logit, on either side of it."""
 
     cost: NDArray
     logit: NDArray
-    sd: NDArray
+    sd_below: NDArray
+    sd_above: NDArray
     is_open: NDArray
     shocks: NDArray
     noise: NDArray
@@ -113,41 +114,50 @@ class _Open:
         """Estimated waste per group and draw, shape (N_DRAWS, n_groups). One draw moves all logits by the model's error."""
         out = np.zeros((N_DRAWS, n_groups))
         mine = self.is_open & (code >= 0)
-        cost, logit, sd, group = self.cost[mine], self.logit[mine], self.sd[mine], code[mine]
+        cost, logit, group = self.cost[mine], self.logit[mine], code[mine]
         # 40 levels of the model's error are enough; the draws take the nearest.
         levels = np.linspace(-2.5, 2.5, 41)
         nearest = np.abs(self.shocks[:, None] - levels).argmin(axis=1)
         for k in np.unique(nearest):
-            p = special.expit(logit + levels[k] * sd)
+            sd = self.sd_below if levels[k] < 0 else self.sd_above
+            p = special.expit(logit + levels[k] * sd[mine])
             mean = np.bincount(group, weights=cost * p, minlength=n_groups)
             chance = np.sqrt(np.bincount(group, weights=cost**2 * p * (1 - p), minlength=n_groups))
             rows = nearest == k
             out[rows] = mean + self.noise[rows][:, None] * chance
-        return np.maximum(out, np.minimum(np.bincount(group, weights=np.minimum(cost, 0), minlength=n_groups), 0))
+        # Chance cannot make them cost more than all of them together, nor less than their credits.
+        most, least = (
+            np.bincount(group, weights=edge(cost, 0), minlength=n_groups) for edge in (np.maximum, np.minimum)
+        )
+        return np.clip(out, least, most)
 
 
 def _probabilities(
     con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores, frame: pd.DataFrame
-) -> tuple[NDArray, NDArray, str]:
-    """Logit and its standard error per swap, and what had to be assumed (blank = nothing). NaN where nothing is known."""
+) -> tuple[NDArray, NDArray, NDArray, str]:
+    """Logit per swap, its standard error below and above, and what had to be assumed (blank = nothing). NaN: not known."""
     if scores.is_available:
         table = scores.swap_score.set_index("swap_id")[["logit", "logit_sd"]].reindex(frame["swap_id"])
-        return table["logit"].to_numpy(float), table["logit_sd"].to_numpy(float), ""
+        sd = table["logit_sd"].to_numpy(float)
+        return table["logit"].to_numpy(float), sd, sd, ""
     rate = good_switch_rate(con, scope, settings).adjusted
     if rate.value is None or rate.low is None or rate.high is None:
-        return (
-            np.full(len(frame), np.nan),
-            np.full(len(frame), np.nan),
-            "No probability for untested switches: " + rate.sentence,
-        )
-    middle, low, high = special.logit(np.clip([rate.value, rate.low, rate.high], 1e-6, 1 - 1e-6))
+        nothing = np.full(len(frame), np.nan)
+        return nothing, nothing, nothing, "No probability for untested switches: " + rate.sentence
+    middle, low, high = special.logit(np.clip([rate.value, rate.low, rate.high], 0.001, 0.999))
     words = f"Every untested switch takes the adjusted rate of {rate.value:.0%}: there is no model of single swaps yet."
-    return np.full(len(frame), middle), np.full(len(frame), (high - low) / 2 / 1.96), words
+    # A rate of 0 or 100% has its range on one side only.
+    below, above = (np.full(len(frame), (edge - middle) / z) for edge, z in ((low, -1.96), (high, 1.96)))
+    return np.full(len(frame), middle), below, above, words
 
 
-def _summed(amount: NDArray) -> float:
+def _says_something(part: str, frame: pd.DataFrame) -> bool:
+    return part not in ("part", "credit_received") or not len(frame) or bool(frame["has_part_cost"].any())
+
+
+def _summed(amount: NDArray, is_told: bool) -> float:
     """The sum of what is known; NaN where nothing is."""
-    return float("nan") if amount.size and np.isnan(amount).all() else float(np.nansum(amount))
+    return float("nan") if not is_told or (amount.size and np.isnan(amount).all()) else float(np.nansum(amount))
 
 
 def _left_out(con: duckdb.DuckDBPyConnection, scope: Scope) -> list[str]:
@@ -168,8 +178,13 @@ def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -
     coverage = n_clear / len(frame)
     if not n_clear:
         return unknown("No removed switch has a clear bench result yet.", 0, coverage, KNOWN_METHOD)
-    total = float(cost[is_good].sum())
+    good = frame[is_good]
+    if n and not good["has_cost"].any():
+        return unknown(why_without_cost(good, costs.currency), n, coverage, KNOWN_METHOD)
+    total, n_without = float(cost[is_good].sum()), int((~good["has_part_cost"]).sum())
     words = f"{n:,} switch{'es' if n != 1 else ''} the bench found good cost {total:,.0f} {costs.currency}."
+    if n_without:
+        words = f"{words[:-1]} at least: {n_without:,} of them without the part, whose cost is not known."
     return Estimate(total, total, total, n, coverage, KNOWN_METHOD, words)
 
 
@@ -179,6 +194,8 @@ def _estimated(
     n = int(is_open.sum())
     if frame.empty:
         return unknown("No switch has been swapped yet.", method=ESTIMATED_METHOD)
+    if n and not frame.loc[is_open, "has_cost"].any():
+        return unknown(why_without_cost(frame[is_open], costs.currency), n, n / len(frame), ESTIMATED_METHOD)
     if n and np.isnan(probability[is_open]).any():
         return unknown(assumption, n, n / len(frame), ESTIMATED_METHOD)
     total = float((open_part.cost * probability)[is_open].sum())
@@ -206,12 +223,17 @@ def _grouped(
     out["n_good"] = summed(is_good.astype(float)).astype("int64")
     out["expected_good"] = summed(probability * open_part.is_open)
     is_clear = (~open_part.is_open).astype(float)
-    out["known"] = np.where(summed(is_clear) > 0, summed(cost * is_good), np.nan)
-    out["estimated"] = summed(open_part.cost * probability)
+    # A sum over swaps none of which has a cost is not nothing: it is not known.
+    without = (~frame["has_cost"]).to_numpy(float)
+    n_good, n_open = summed(is_good.astype(float)), summed(open_part.is_open.astype(float))
+    known_lacks = (n_good > 0) & (summed(is_good * without) == n_good)
+    open_lacks = (n_open > 0) & (summed(open_part.is_open * without) == n_open)
+    out["known"] = np.where((summed(is_clear) > 0) & ~known_lacks, summed(cost * is_good), np.nan)
+    out["estimated"] = np.where(open_lacks, np.nan, summed(open_part.cost * probability))
     draws = open_part.draws(code, k)
     out["low"], out["high"] = np.quantile(draws, [0.025, 0.975], axis=0) if k else (0.0, 0.0)
-    out["low"] = np.minimum(out["low"], out["estimated"])
-    out["high"] = np.maximum(out["high"], out["estimated"])
+    out["low"] = np.where(open_lacks, np.nan, np.minimum(out["low"], out["estimated"]))
+    out["high"] = np.where(open_lacks, np.nan, np.maximum(out["high"], out["estimated"]))
     return out
 
 
@@ -230,7 +252,10 @@ def _what_if(
         return unknown(words, int(enough.sum()), None, method)
     n = table["draft_fault_visits"].to_numpy(float)[enough]
     rate = np.clip(table["case_mix_rate"].to_numpy(float)[enough], 1e-6, 1 - 1e-6)
-    mean_cost = float(costs.swaps["cost"].mean())
+    priced = costs.swaps[costs.swaps["has_cost"]]
+    if priced.empty:
+        return unknown(why_without_cost(costs.swaps, costs.currency), int(enough.sum()), None, method)
+    mean_cost = float(priced["cost"].mean())
     days = con.execute("SELECT greatest(max(arrived_on) - min(arrived_on), 1) FROM visit").fetchone()[0]  # type: ignore[index]
     drawn = [
         excess_over_best_quarter(pulls.draw(rng)[enough], n, rate, rng, N_DRAWS // N_IMPUTATIONS)

@@ -40,8 +40,8 @@ class Estimate:
         return self.value is not None
 
     def as_json(self) -> dict:
-        """The published form: value, low, high, n, coverage, method."""
-        return {
+        """The published form: value, low, high, n, coverage, method, and the sentence of one that is not known."""
+        published = {
             "value": self.value,
             "low": self.low,
             "high": self.high,
@@ -49,6 +49,7 @@ class Estimate:
             "coverage": self.coverage,
             "method": self.method,
         }
+        return published if self.is_known else published | {"sentence": self.sentence}
 
 
 def unknown(why: str, n: int = 0, coverage: float | None = None, method: str = "not available") -> Estimate:

@@ -150,7 +150,7 @@ def _too_few(n_good: int, n_faulty: int) -> str:
     if n >= FEWEST_LABELS and min(n_good, n_faulty) >= FEWEST_OF_A_CLASS:
         return ""
     return (
-        f"No model yet: {n} switches have a clear bench result ({n_good} good, {n_faulty} faulty); it needs {FEWEST_LABELS}, "
+        f"No model yet: {n} switch{' has' if n == 1 else 'es have'} a clear bench result ({n_good} good, {n_faulty} faulty); it needs {FEWEST_LABELS}, "
         f"with at least {FEWEST_OF_A_CLASS} of either kind. Field evidence is shown instead."
     )
 

@@ -6,7 +6,7 @@ import json
 
 import duckdb
 
-from pipelines.contract.fields import Table
+from pipelines.contract.fields import Field, Table
 from pipelines.contract.reasons import REASONS, WHAT_NEXT, sentence_template
 from pipelines.intake.headers import Columns
 from pipelines.intake.judging import findings
@@ -17,6 +17,8 @@ from pipelines.intake.sql_text import text
 
 # Longer cells are shown cut in a sentence; `got` and `raw` keep them whole.
 _SHOWN = 60
+# Jaro-Winkler likeness from which a code is proposed.
+_ALIKE = 0.8
 
 
 def hold_back_bad(
@@ -107,4 +109,15 @@ def _sentence(table: Table, column: str, code: str, got: str) -> str:
     if code == "too_long":
         shown = f"format('{{:,}}', length({got}))"
     middle = f" || coalesce({shown}, '')" if has_got else ""
+    if code == "not_a_code" and entry is not None:
+        after_it = f"{text(after)} || {_meant(entry, got)} || {text(WHAT_NEXT)}"
+        return f"place || {text(': ' + before)}{middle} || {after_it}"
     return f"place || {text(': ' + before)}{middle} || {text(f'{after}. {WHAT_NEXT}')}"
+
+
+def _meant(entry: Field, got: str) -> str:
+    """SQL of '; did you mean X?' for the code that is spelled most alike, or the full stop where none is near."""
+    codes = "[" + ", ".join(text(code) for code in (entry.code_list.values() if entry.code_list else ())) + "]"
+    likeness = f"lambda code: {{'likeness': jaro_winkler_similarity(folded({got}), code), 'code': code}}"
+    nearest = f"list_max(list_transform({codes}, {likeness}))"
+    return f"""(SELECT CASE WHEN n.likeness >= {_ALIKE} THEN '; did you mean ' || n.code || '? ' ELSE '. ' END FROM (SELECT {nearest} AS n))"""

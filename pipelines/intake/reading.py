@@ -194,7 +194,7 @@ def _messages(
     n_unknown = _n_without_unit(con, landed, target, rules, load_id)
     if n_unknown:
         messages.append(
-            f"{n_unknown:,} rows have pressures without a unit; they stay unknown "
+            f"{n_unknown:,} {'row has' if n_unknown == 1 else 'rows have'} pressures without a unit; they stay unknown "
             "(where it is known, set default_pressure_unit and load the file again)."
         )
     return messages

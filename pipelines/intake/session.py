@@ -83,7 +83,10 @@ class LoadSession:
                     self._read_file(path, found)
 
     def finish(self) -> list[int]:
-        """Settle what was read, write the ledger, let go of the landing files. Returns the ids of the loads."""
+        """Settle what was read, write the ledger, let go of the landing files. Returns the ids of the loads.
+
+        A file without rows is told of and leaves nothing behind.
+        """
         for table_name, target in self._targets.items():
             of_table = [loaded for loaded in self._loaded if loaded.report.table_name == table_name]
             started = time.perf_counter()
@@ -100,11 +103,13 @@ class LoadSession:
                     messages=loaded.report.messages + _older(became.n_older),
                     seconds=loaded.report.seconds + share,
                 )
+        with_rows = [loaded for loaded in self._loaded if loaded.report.n_rows]
         for loaded in self._loaded:
             self.reports[loaded.position] = loaded.report
+        for loaded in with_rows:
             self._write_ledger(loaded)
         self.con.execute("DETACH landing")
-        return [loaded.load_id for loaded in self._loaded]
+        return [loaded.load_id for loaded in with_rows]
 
     def _read_file(self, path: Path, found: Future[TextFacts]) -> None:
         try:

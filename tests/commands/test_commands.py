@@ -261,3 +261,49 @@ def test_the_first_start_on_a_machine_asks_nothing(tmp_path):
             server.terminate()
             server.wait(15)
     assert "mail" not in (tmp_path / "out").read_text()
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory) -> Path:
+    """Twelve visits and six switches priced in euros, in records/; the same with a kind of part that is none, in spelled/."""
+    folder = tmp_path_factory.mktemp("small")
+    visits = ["visit_id,arrived_at,site_id,technician_id,appliance_id,visit_kind,symptom"]
+    visits += [f"V{i},2026-10-{i + 1:02}T10:00:00,S{i % 6},T1,A{i % 6},no_heat,draft_not_proven" for i in range(12)]
+    lines = ["visit_id,line_no,part_class,quantity,unit_cost,currency"]
+    lines += [f"V{i},1,draft_switch,1,55,EUR" for i in range(6)]
+    for name, part in (("records", "draft_switch"), ("spelled", "draft_pressure_switch")):
+        (folder / name).mkdir()
+        (folder / name / "visits.csv").write_text("\n".join(visits))
+        (folder / name / "part_lines.csv").write_text("\n".join(lines).replace("draft_switch", part))
+    return folder
+
+
+def test_what_is_not_known_is_told_with_its_reason(small):
+    assert goodpull("load", small / "records", "--home", small / "home").returncode == 0
+    told = goodpull("figures", "--home", small / "home")
+    assert 'Write currency = "EUR" into settings.toml' in told.stdout
+    assert "0 USD" not in told.stdout and "Kaplan" not in told.stdout
+    assert str(small / "home" / "settings.toml") in told.stderr
+
+
+def test_a_table_of_which_nothing_came_in_does_not_end_like_a_success(small, tmp_path):
+    done = goodpull("load", small / "spelled", "--home", tmp_path / "home")
+    assert done.returncode == 1
+    assert "part_lines.csv: not one of its rows was accepted, so from this file no swap can be counted" in done.stdout
+    assert "of draft_pressure_switch: did you mean draft_switch?" in done.stdout
+    drawn = goodpull("bench-list", "--home", tmp_path / "home", "--csv", tmp_path / "list.csv")
+    assert "No removed switch is on record" in drawn.stderr
+    assert not (tmp_path / "list.csv").exists()
+
+
+def test_check_names_the_home_it_would_load_into(small, tmp_path):
+    done = goodpull("check", small / "records", "--home", tmp_path / "home")
+    assert f"goodpull load {small / 'records'} --home {tmp_path / 'home'}" in done.stderr
+
+
+def test_a_workbook_without_rows_makes_nothing(tmp_path):
+    assert goodpull("contract", "--templates", tmp_path / "blank").returncode == 0
+    done = goodpull("load", tmp_path / "blank", "--home", tmp_path / "home")
+    assert done.returncode == 0 and "No file holds a row." in done.stdout and "nothing new" in done.stdout
+    assert not (tmp_path / "home" / "current").exists()
+    assert "To load" not in goodpull("check", tmp_path / "blank", "--home", tmp_path / "home").stderr

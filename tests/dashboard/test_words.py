@@ -46,6 +46,8 @@ def test_range_names_its_unit_once() -> None:
     assert words.range_of(estimate, "money", "USD") == "between 50,100 and 73,900 USD"
     assert words.range_of(Estimate(0.46, 0.41, 0.52, 10, 0.5, "m"), "share") == "between 41% and 52%"
     assert words.range_of(Estimate(0.46, None, None, 10, 0.5, "m"), "share") == "range not known"
+    assert words.range_of(Estimate(75, 75, 75, 2, 0.5, "m"), "money", "USD") == "counted, so without a range"
+    assert "without a range" not in words.range_of(Estimate(75, 74.9, 75.2, 2, 0.5, "m"), "money", "USD")
 
 
 def test_days_of_the_year_wrap_round() -> None:
@@ -84,3 +86,9 @@ def test_every_cause_has_words() -> None:
 def test_glossary_entries_are_sentences() -> None:
     for term, meaning in GLOSSARY.items():
         assert term[0].isupper() and meaning.endswith("."), term
+
+
+def test_a_callback_share_says_of_how_many_the_answer_is_known():
+    told = words.followed(Estimate(1.0, 0.3, 1.0, 5, 0.4, "m"), 30)
+    assert told == "5 swaps followed up, 2 of them for 30 days or until they came back"
+    assert words.followed(Estimate(1.0, 0.3, 1.0, 1, None, "m"), 30) == "1 swap followed up"

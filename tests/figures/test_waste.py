@@ -68,8 +68,8 @@ def test_other_currencies_and_missing_prices_are_named(store, put_swaps, setting
     put_swaps(verdict="good", unit_cost=[40.0, 60.0, None], currency=["USD", "EUR", None])
     found = _waste(store, settings)
     assert found.known.value == pytest.approx(40.0)
-    assert any("another currency than USD" in words for words in found.assumptions)
-    assert any("1 of 3 swaps have no part cost" in words for words in found.assumptions)
+    assert "priced in EUR, not in USD" in found.assumptions[0]
+    assert any("1 of 3 swaps has no part cost" in words for words in found.assumptions)
 
 
 def test_without_a_model_untested_switches_take_the_adjusted_rate(store, put_swaps, settings):
@@ -104,3 +104,28 @@ def test_estimated_waste_of_the_made_up_fleet(fleet, settings):
 def test_same_generator_same_money(fleet, settings):
     first, second = (_waste(fleet[0], settings).estimated for _ in range(2))
     assert first == second
+
+
+def test_prices_in_another_currency_alone_are_not_known_rather_than_nothing(store, put_swaps, settings):
+    put_swaps(verdict=["good", "good", None], unit_cost=60.0, currency="EUR")
+    found = _waste(store, settings)
+    for estimate in (found.known, found.estimated):
+        assert estimate.value is None and 'currency = "EUR"' in estimate.sentence
+    assert np.isnan(found.parts["part"])
+    for frame in (found.by_branch, found.by_technician, found.by_month):
+        assert frame[["known", "estimated", "low", "high"]].isna().all(axis=None)
+
+
+def test_swaps_without_any_price_or_rate_have_no_known_cost(store, put_swaps, settings):
+    put_swaps(verdict=["good", None], unit_cost=None)
+    found = _waste(store, settings)
+    assert found.known.value is None and "labour_cost_per_hour" in found.known.sentence
+    with_labour = _waste(store, replace(settings, labour_cost_per_hour=60.0))
+    assert with_labour.known.value == pytest.approx(30.0) and "at least" in with_labour.known.sentence
+
+
+def test_an_estimate_that_rests_on_one_bench_test_has_a_range(store, put_swaps, settings):
+    put_swaps(verdict=["good", *[None] * 5], unit_cost=55.0, currency="USD")
+    found = _waste(store, settings).estimated
+    assert found.value == pytest.approx(275, abs=1)
+    assert found.low < 150 and found.high <= 275.01

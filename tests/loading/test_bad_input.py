@@ -174,3 +174,10 @@ def test_html_and_formulas_in_notes_are_kept_as_text(desk, table, row):
     notes = ["<script>alert(1)</script>", "=HYPERLINK(1)", "+1", "@x"]
     desk.load_text("visits.csv", table(*(row(i, notes=text) for i, text in enumerate(notes))))
     assert [text for (text,) in desk.rows("SELECT notes FROM delivered.visits ORDER BY visit_id")] == notes
+
+
+@pytest.mark.parametrize(("got", "meant"), [("no heat call", "no_heat"), ("maintenace", "maintenance"), ("zzz", None)])
+def test_the_code_most_alike_is_proposed(desk, table, row, got, meant):
+    desk.load_text("visits.csv", table(row(1, kind=got), row(2)))
+    ((sentence,),) = desk.rows("SELECT reason FROM held_back")
+    assert (f"inspection, other; did you mean {meant}? Row" if meant else "inspection, other. Row") in sentence
