@@ -9,7 +9,7 @@ from dashboard import page, words
 from models.figures.coaching_effect import HONEST, MEASURES, CoachingEffect, MeasureEffect
 
 COLUMNS = (
-    ("What is counted", "text"), ("Since the coaching", "text"), ("To be expected without it", "number"),
+    ("What is counted", "text"), ("In the twelve months after", "text"), ("To be expected without it", "number"),
     ("Difference, range", "text"), ("A plain before and after would say", "text"),
 )  # fmt: skip
 
@@ -23,11 +23,17 @@ def show(effect: CoachingEffect) -> None:
     for kind, title in (("process", "Steps taken"), ("outcome", "Outcomes")):
         st.markdown(f"**{title}** (fewer is better)")
         page.rows(COLUMNS, [line(one) for one in effect.measures if one.kind == kind], "")
-    one = effect.measures[0]
     st.caption(words.plain(
-        f"{words.plural(one.n_coached, 'technician')} coached, the twelve months after the first session; compared with "
-        f"{words.plural(one.n_compared, 'technician')} not coached. {HONEST}"
+        f"{_span([one.n_coached for one in effect.measures])} coached, the twelve months after the month of the first "
+        f"session; compared with {_span([one.n_compared for one in effect.measures])} not coached. {HONEST}"
     ))  # fmt: skip
+
+
+def _span(counts: list[int]) -> str:
+    """How many technicians, where the measures differ in it from the fewest to the most."""
+    if min(counts) == max(counts):
+        return words.plural(counts[0], "technician")
+    return f"{words.count(min(counts))} to {words.count(max(counts))} technicians, by what is counted,"
 
 
 def line(one: MeasureEffect) -> tuple[str, str, str, str, str]:
@@ -46,7 +52,7 @@ def of_technician(effect: CoachingEffect, technician_id: str) -> None:
     own = effect.people[effect.people["technician_id"] == technician_id]
     if own.empty:
         return
-    st.markdown(f"**Since their first coaching session, {words.date(own['first_on'].iloc[0])}**")
+    st.markdown(f"**Before and after their first coaching session, {words.date(own['first_on'].iloc[0])}**")
     st.markdown("\n".join(f"- {words.plain(text)}" for text in own_lines(own)))
     st.caption(
         "One person's numbers are small: they are here to talk about, not to judge the coaching by. What was to be expected "
@@ -63,7 +69,7 @@ def own_lines(own: pd.DataFrame) -> list[str]:
                 continue
             text = (
                 f"{about}: {words.number(row.hits_before, 0)} of {words.count(row.n_before)} {noun} before, "
-                f"{words.number(row.hits_after, 0)} of {words.count(row.n_after)} since"
+                f"{words.number(row.hits_after, 0)} of {words.count(row.n_after)} in the twelve months after"
             )
             if not words.is_missing(row.expected_after):
                 text += f"; about {words.number(row.expected_after, 0)} to be expected without coaching"

@@ -60,10 +60,11 @@ def tilt_sentence(tilt: pd.DataFrame) -> str:
     rate = tilt.set_index("tilt")["rate"] if not tilt.empty else pd.Series(dtype=float)
     if not set(TILTS_SHOWN) <= set(rate.index):
         return ""
+    same = f"; if the same, as counted by like cases, {words.share(rate[1.0])}" if 1.0 in rate.index else ""
     half, twice = (words.share(rate[odds]) for odds in TILTS_SHOWN)
     return (
         "If the odds of being good were half as high among the untested switches as among tested ones like them, the "
-        f"rate would be {half}; if twice as high, {twice}."
+        f"rate would be {half}; if twice as high, {twice}{same}."
     )
 
 

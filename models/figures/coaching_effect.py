@@ -155,7 +155,11 @@ def _counted(name: str, faults: pd.DataFrame, pulls: Pulls) -> tuple[NDArray, ND
     if name == "good_pulls":
         if not pulls.is_available:
             return np.zeros(len(faults)), np.zeros(len(faults)), np.zeros(len(faults))
-        return np.nan_to_num(pulls.probability()), case.astype(float), np.nan_to_num(pulls.expected)
+        return (
+            np.nan_to_num(pulls.probability()),
+            case.astype(float),
+            np.nan_to_num(pulls.expected * pulls.chance_left()),
+        )
     case = faults["has_swap"].to_numpy(bool) & (name != "came_back" or faults["is_followed"].to_numpy(bool))
     hit, expected = faults[name].to_numpy(bool) & case, np.zeros(len(faults))
     if case.any():

@@ -18,12 +18,15 @@ COVARIATES = (DEGREE_DAYS, FREEZING, *LAGGED)
 # Per 10 degree days, per freezing night: sizes a week differs by.
 UNITS = {DEGREE_DAYS: 10.0, FREEZING: 1.0}
 LEAST_KNOWN = 0.9
+# A week with fewer known days says too little about its weather; one with more is scaled to seven.
+FEWEST_DAYS = 5
 
 
 def lagged_nights(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """DataFrame[region, week_on, LAGGED]: freezing nights of the seven days that began `lag` days before the week.
 
-    Of the station most sites of the region name, as the weather of the week itself. NaN where none of the days is known.
+    Of the station most sites of the region name, as the weather of the week itself. With 5 or 6 known days they are scaled
+    to seven; NaN with fewer.
     """
     frame = con.execute(
         """
@@ -35,9 +38,9 @@ def lagged_nights(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
             SELECT s.region, lag, CAST(date_trunc('week', w.day_on + lag) AS DATE) AS week_on, w.is_freezing_night
             FROM station s JOIN weather_day w USING (weather_station_id)
             CROSS JOIN (SELECT unnest(CAST(? AS INTEGER[])) AS lag))
-        SELECT region, week_on, lag, count(*) FILTER (is_freezing_night) AS n FROM moved
-        WHERE is_freezing_night IS NOT NULL GROUP BY ALL ORDER BY region, week_on, lag""",
-        [list(LAGS)],
+        SELECT region, week_on, lag, count(*) FILTER (is_freezing_night) * 7 / count(*) AS n FROM moved
+        WHERE is_freezing_night IS NOT NULL GROUP BY ALL HAVING count(*) >= ? ORDER BY region, week_on, lag""",
+        [list(LAGS), FEWEST_DAYS],
     ).df()
     wide = frame.pivot(index=["region", "week_on"], columns="lag", values="n").reindex(columns=list(LAGS))
     wide.columns = pd.Index(LAGGED)

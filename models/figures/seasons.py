@@ -11,7 +11,7 @@ import pandas as pd
 
 from models.figures.outlook import OUTLOOK_COLUMNS, outlook, outlook_skill
 from models.figures.scope import Scope
-from models.figures.season_weather import COVARIATES, LAGGED, lagged_nights, weather_beside_season
+from models.figures.season_weather import COVARIATES, FEWEST_DAYS, LAGGED, lagged_nights, weather_beside_season
 from models.methods.estimate import Estimate, unknown
 from models.methods.harmonic_poisson import METHOD, SeasonalFit, fit_seasonal
 from models.methods.poisson_limits import poisson_limits
@@ -79,7 +79,8 @@ def seasons(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np
 def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: str) -> pd.DataFrame:
     """One row per whole week: DataFrame[week_on, day_of_year, season, n_faults, n_appliances, COVARIATES], in order.
 
-    Weather of several regions is averaged by the appliances served there; NaN without records. The first and the last
+    Weather of several regions is averaged by the appliances served there, a week of which 5 or 6 days are known scaled to
+    seven; NaN without records, or with fewer days. The first and the last
     week on record are left out where they are cut short by the record, and so are stretches of more than 4 weeks without
     a single visit in the region: nobody knows what happened there, so that records of springs alone show no season.
     """
@@ -96,11 +97,12 @@ def weekly(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, family: 
             FROM fault_week f LEFT JOIN seen s ON s.week_on = f.week_on AND s.region IS NOT DISTINCT FROM f.region
             WHERE f.family = ? AND {condition} WINDOW w AS (PARTITION BY f.region ORDER BY f.week_on))
         SELECT f.week_on, sum(f.n_faults) AS n_faults, sum(f.n_appliances) AS n_appliances,
-            sum(f.n_appliances * w.heating_degree_days_c)
+            sum(f.n_appliances * w.heating_degree_days_c * 7 / w.n_days)
                 / sum(f.n_appliances) FILTER (w.heating_degree_days_c IS NOT NULL) AS heating_degree_days_c,
-            sum(f.n_appliances * w.n_freezing_nights)
+            sum(f.n_appliances * w.n_freezing_nights * 7 / w.n_days)
                 / sum(f.n_appliances) FILTER (w.n_freezing_nights IS NOT NULL) AS n_freezing_nights
         FROM spaced f LEFT JOIN weather_week w ON f.week_on = w.week_on AND f.region IS NOT DISTINCT FROM w.region
+            AND w.n_days >= {FEWEST_DAYS}
         WHERE f.is_seen OR f.after_on - f.before_on <= ? GROUP BY f.week_on ORDER BY f.week_on""",
         [family, *values, 7 * (LONGEST_SILENCE_WEEKS + 1)],
     ).df()
@@ -127,10 +129,11 @@ def _lagged(con: duckdb.DuckDBPyConnection, scope: Scope, family: str) -> pd.Dat
         f"SELECT region, week_on, n_appliances FROM fault_week WHERE family = ? AND {condition}", [family, *values]
     ).df()
     both = served.merge(lagged_nights(con), on=["region", "week_on"])
-    weight = both["n_appliances"].astype(float)
-    summed = both[list(LAGGED)].mul(weight, axis=0).assign(week_on=both["week_on"], weight=weight)
-    summed = summed.groupby("week_on").sum(min_count=1)
-    out = summed[list(LAGGED)].div(summed["weight"].where(summed["weight"] > 0), axis=0).reset_index()
+    weight, nights = both["n_appliances"].astype(float), both[list(LAGGED)]
+    summed = nights.mul(weight, axis=0).groupby(both["week_on"]).sum(min_count=1)
+    # A region whose nights of one lag are not known weighs nothing in that lag.
+    known = nights.notna().mul(weight, axis=0).groupby(both["week_on"]).sum()
+    out = (summed / known.where(known > 0)).reset_index()
     return out.assign(week_on=pd.to_datetime(out["week_on"]))
 
 

@@ -79,7 +79,9 @@ def test_own_lines_leave_out_what_is_not_known() -> None:
         "measure": ["no_reading", "no_cause"], "n_before": [20, 0], "hits_before": [12.0, 0], "n_after": [10, 0],
         "hits_after": [2.0, 0], "expected_after": [float("nan"), float("nan")],
     })  # fmt: skip
-    assert own_lines(own) == ["Swaps without a gauge reading before: 12 of 20 swaps before, 2 of 10 since."]
+    assert own_lines(own) == [
+        "Swaps without a gauge reading before: 12 of 20 swaps before, 2 of 10 in the twelve months after."
+    ]
     own.loc[0, "expected_after"] = 5.4
     assert "about 5 to be expected without coaching" in own_lines(own)[0]
 

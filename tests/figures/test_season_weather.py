@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import numpy as np
+import pytest
 
 from models.figures.scope import Scope
 from models.figures.season_weather import lagged_nights
@@ -95,10 +96,39 @@ def test_without_daily_weather_the_week_s_own_nights_are_used(store, put, settin
         week_on=weeks,
         n_freezing_nights=nights,
         heating_degree_days_c=10.0 * nights + rng.random(N_WEEKS),
+        n_days=7,
     )
     _put_faults(put, rng.poisson(12, N_WEEKS))
     weather = seasons(store, EVERYTHING, settings, _rng())["condensate"].weather
     assert [lag["lag_days"] for lag in weather["lags"]] == [0]
+
+
+def test_a_week_partly_known_is_scaled_and_one_hardly_known_is_not_known(store, put, settings):
+    """Six of seven days on record are scaled up; with four the week's weather is not known, never mild."""
+    put(
+        "weather_week",
+        region="r1",
+        week_on=[FIRST_ON + timedelta(weeks=i) for i in range(3)],
+        n_freezing_nights=[7, 6, 4],
+        heating_degree_days_c=[140.0, 120.0, 80.0],
+        n_days=[7, 6, 4],
+    )
+    put("delivered.sites", site_id=["s"], region="r1", weather_station_id="k1")
+    days = [*range(7), *range(7, 13), *range(14, 18)]
+    put(
+        "weather_day",
+        weather_station_id="k1",
+        day_on=[FIRST_ON + timedelta(days=i) for i in days],
+        is_freezing_night=True,
+    )
+    _put_faults(put, [1, 1, 1])
+    found = weekly(store, EVERYTHING, settings, "condensate")
+    assert found["n_freezing_nights"].tolist()[:2] == pytest.approx([7, 7]) and np.isnan(
+        found["n_freezing_nights"].iloc[2]
+    )
+    assert found["heating_degree_days_c"].tolist()[:2] == pytest.approx([140, 140])
+    nights = lagged_nights(store)["n_freezing_nights_lag1"].tolist()
+    assert nights[:2] == pytest.approx([7, 7]) and np.isnan(nights[2])
 
 
 def test_each_region_has_its_own_peak_and_the_whole_does_not_hang_on_them(store, put, settings):

@@ -98,6 +98,7 @@ def test_weather_of_regions_is_averaged_by_appliances(store, put, settings):
         week_on=week_on,
         heating_degree_days_c=[100.0, 60.0],
         n_freezing_nights=[7, 3],
+        n_days=7,
     )
     put("visit", visit_id=["a", "b"], arrived_on=[date(2024, 1, 1), date(2024, 1, 31)])
     row = weekly(store, EVERYTHING, settings, "condensate").iloc[0]
