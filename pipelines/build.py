@@ -25,6 +25,7 @@ import duckdb
 
 from pipelines.changes import Changes
 from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY, LINK_CLASSES, PART_CLASS, VERDICTS
+from pipelines.contract.ddl import ENTERED_TABLES
 from pipelines.contract.tables import TABLES
 from pipelines.narrowing import Narrowing, needs_fetched
 from pipelines.notes.reader import build_macros
@@ -138,7 +139,8 @@ def _macros() -> str:
 
 def given_names() -> set[str]:
     """Names the SQL files may read without there being a file for them."""
-    return {f"delivered.{table.name}" for table in TABLES} | set(GIVEN)
+    records = {f"delivered.{table.name}" for table in TABLES} | {f"entered.{name}" for name in ENTERED_TABLES}
+    return records | {"held_back", "held_back_settled"} | set(GIVEN)
 
 
 def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:

@@ -8,10 +8,13 @@ import duckdb
 
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.intake.sql_text import count, name
+from pipelines.own_records import CORRECTED, TESTED
 
 # Past this share of the sites an incremental build is no faster than a whole one.
 MOST_CHANGED_SHARE = 0.2
 SITES, VISITS = "changed_site", "changed_visit"
+# Above every load there is: nothing came in with a load.
+NO_LOAD = 2**31 - 1
 
 
 @dataclass(frozen=True)
@@ -27,12 +30,14 @@ class Changes:
     visits: str | None = None
 
 
-def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> Changes | None:
+def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int], is_own_changed: bool = False) -> Changes | None:
     """What came in, or was replaced, with these loads; None = build everything.
 
+    is_own_changed: whether entries of the company's own work came into force or out of it, as the temporary tables of
+    pipelines.own_records name them.
     Records that concern the whole company do not count here: the build notices by itself when they changed.
     """
-    first = min(load_ids, default=0)
+    first = min(load_ids, default=NO_LOAD if is_own_changed else 0)
     if first <= 1:
         return None
     con.execute(f"CREATE OR REPLACE TEMP TABLE {SITES} (site_id VARCHAR)")
@@ -46,7 +51,9 @@ def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int]) -> Change
             _add_registers(con, table_name, first)
         elif TABLE_BY_NAME[table_name].site_from is not None:
             _add_touched(con, table_name, first)
-    _add_corrected(con, first)
+    if is_own_changed:
+        _add_own_tested(con)
+    _add_corrected(con, first, is_own_changed)
     _add_sites_of_touched(con, first)
     con.execute("DROP TABLE touched_visit")
     n_changed = count(con, f"SELECT count(DISTINCT site_id) FROM {SITES}")
@@ -97,18 +104,31 @@ def _add_touched(con: duckdb.DuckDBPyConnection, table_name: str, first: int) ->
                 f"""INSERT INTO touched_visit SELECT visit_id FROM delivered.part_lines
                     WHERE removed_tag IN (SELECT removed_tag {wanted})
                         AND removed_tag IN (SELECT removed_tag FROM delivered.bench_tests
+                            UNION SELECT removed_tag FROM entered.bench_tests
                             UNION SELECT removed_tag FROM delivered_history.bench_tests)"""
             )
 
 
-def _add_corrected(con: duckdb.DuckDBPyConnection, first: int) -> None:
-    """Visits whose correction came in or was replaced, and those corrected to follow a visit that changed."""
+def _add_own_tested(con: duckdb.DuckDBPyConnection) -> None:
+    """Visits whose switch was tested here, or whose test was taken back, by visit and by tag."""
+    con.execute(f"INSERT INTO touched_visit SELECT visit_id FROM {TESTED} WHERE visit_id IS NOT NULL")
+    con.execute(
+        f"""INSERT INTO touched_visit SELECT visit_id FROM delivered.part_lines
+            WHERE removed_tag IN (SELECT removed_tag FROM {TESTED})"""
+    )
+
+
+def _add_corrected(con: duckdb.DuckDBPyConnection, first: int, is_own_changed: bool) -> None:
+    """Visits whose correction came in, was replaced or taken back, and those corrected to follow a visit that changed."""
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE corrected AS
             SELECT visit_id FROM delivered.corrections WHERE load_id >= {first}
             UNION SELECT visit_id FROM delivered_history.corrections WHERE replaced_by_load_id >= {first}
-            UNION SELECT visit_id FROM delivered.corrections WHERE trim(new_value) IN (SELECT visit_id FROM {VISITS})"""
+            UNION SELECT visit_id FROM delivered.corrections WHERE trim(new_value) IN (SELECT visit_id FROM {VISITS})
+            UNION SELECT visit_id FROM entered.corrections WHERE trim(new_value) IN (SELECT visit_id FROM {VISITS})"""
     )
+    if is_own_changed:
+        con.execute(f"INSERT INTO corrected FROM {CORRECTED}")
     if count(con, "SELECT count(*) FROM corrected"):
         con.execute(
             f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits

@@ -22,6 +22,8 @@ from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand, passed_over
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
+from pipelines.own_records import take_in
+from pipelines.own_work import OwnWork
 from pipelines.settings import Settings
 from pipelines.store import Store
 
@@ -43,7 +45,9 @@ def load(
     progress: Progress | None = None,
     is_dry_run: bool = False,
 ) -> LoadReport:
-    """Load files and folders into the store of a home.
+    """Load files and folders into the store of a home, and take in what people entered since (pipelines.own_records).
+
+    Without sources it takes in the own work alone.
 
     settings: None = those of the home. progress: called with a sentence and the share done, or None.
     is_dry_run: say what a load would do and change nothing.
@@ -57,9 +61,9 @@ def load(
     step = progress or (lambda sentence, share: None)
     if is_dry_run:
         with tempfile.TemporaryDirectory(prefix="goodpull-check-") as folder:
-            reports, _ = _into(_copied(Store(home), Path(folder)), files, settings, step, is_built=False)
+            reports, _ = _into(_copied(Store(home), Path(folder)), files, settings, step, None)
         return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, False, left_out)
-    reports, is_changed = _into(Store(home), files, settings, step)
+    reports, is_changed = _into(Store(home), files, settings, step, OwnWork(home))
     return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed, left_out)
 
 
@@ -82,9 +86,12 @@ def _into(
     files: list[tuple[Path, str | None]],
     settings: Settings,
     step: Progress,
-    is_built: bool = True,
+    own: OwnWork | None,
 ) -> tuple[list[FileReport], bool]:
-    """Load the files into a new generation of `store`; the reports, and whether there is a new generation."""
+    """Load the files into a new generation of `store`; the reports, and whether there is a new generation.
+
+    own: the own work to take in; None = only say what the files would do.
+    """
     reports: list[FileReport] = []
     try:
         with store.new_generation() as generation:
@@ -95,10 +102,14 @@ def _into(
                 step("Comparing with what is known", READING_SHARE)
                 load_ids = session.finish()
                 reports = session.reports
-            is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
-            if not is_built or is_same:
+            if own is None:
                 raise _NothingNew
-            changes = changes_since(con, load_ids)
+            taken = take_in(con, own, settings, store.home)
+            load_ids, reports = [*load_ids, *taken.load_ids], [*reports, *taken.reports]
+            is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
+            if is_same and not taken.is_changed:
+                raise _NothingNew
+            changes = changes_since(con, load_ids, taken.is_changed)
             rest = 1 - READING_SHARE
             build.build(con, settings, changes, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
     except _NothingNew:

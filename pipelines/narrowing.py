@@ -87,7 +87,8 @@ class Narrowing:
             con,
             "partner",
             f"""{_KEY} UNION SELECT follows_visit_id FROM {changes.visits}
-                UNION SELECT trim(new_value) FROM delivered.corrections WHERE visit_id IN ({_KEY})""",
+                UNION SELECT trim(new_value) FROM delivered.corrections WHERE visit_id IN ({_KEY})
+                UNION SELECT trim(new_value) FROM entered.corrections WHERE visit_id IN ({_KEY})""",
         )
         _make(con, self._names[VISITS], _found("* EXCLUDE (notes), NULL AS notes", "partner"))
 
@@ -133,7 +134,8 @@ def _add_sites_sharing_a_tag(con: duckdb.DuckDBPyConnection) -> None:
         "tag",
         """SELECT DISTINCT l.removed_tag, v.site_id
            FROM (SELECT visit_id, removed_tag FROM delivered.part_lines
-                 WHERE removed_tag IN (SELECT removed_tag FROM delivered.bench_tests WHERE visit_id IS NULL)
+                 WHERE removed_tag IN (SELECT removed_tag FROM delivered.bench_tests WHERE visit_id IS NULL
+                     UNION SELECT removed_tag FROM entered.bench_tests WHERE visit_id IS NULL)
                  QUALIFY count(*) OVER (PARTITION BY removed_tag) > 1) AS l
            JOIN delivered.visits AS v USING (visit_id)
            QUALIFY count(*) OVER (PARTITION BY l.removed_tag) > 1""",

@@ -36,6 +36,9 @@ LONG_TEXTS = {"notes": "zstd"}
 # Where a row came from, on every accepted row.
 ORIGIN_COLUMNS = (("load_id", "INTEGER"), ("row_no", "BIGINT"))
 
+# Tables that people fill in here: beside `delivered`, schema `entered` holds what of their own work is in force.
+ENTERED_TABLES = ("bench_tests", "corrections")
+
 
 def extra_columns(table: Table) -> tuple[tuple[str, str], ...]:
     """Columns the store derives on the way in: the magnitude in pascal and the sign of a quantity."""
@@ -48,6 +51,11 @@ def stored_columns(table: Table) -> tuple[tuple[str, str], ...]:
     """Name and type of every column of `delivered.<table>`, in order."""
     named = tuple((entry.stored_name, column_type(entry)) for entry in table.fields)
     return named + extra_columns(table) + ORIGIN_COLUMNS
+
+
+def entered_columns(table: Table) -> tuple[tuple[str, str], ...]:
+    """Name and type of every column of `entered.<table>`: as delivered, without the place in a file."""
+    return stored_columns(table)[: -len(ORIGIN_COLUMNS)]
 
 
 def column_type(entry: Field) -> str:
@@ -72,6 +80,12 @@ def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
         con.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
         for table in TABLES:
             _create_or_widen(con, f"{schema}.{table.name}", stored_columns(table) + added, existing)
+    con.execute("CREATE SCHEMA IF NOT EXISTS entered")
+    for table in TABLES:
+        if table.name in ENTERED_TABLES:
+            _create_or_widen(con, f"entered.{table.name}", entered_columns(table), existing)
+    con.execute("CREATE TABLE IF NOT EXISTS held_back_settled (row_key VARCHAR, outcome VARCHAR, entry_id VARCHAR)")
+    con.execute("CREATE TABLE IF NOT EXISTS own_work_state (last_entry_no BIGINT)")
     con.execute("""
         CREATE TABLE IF NOT EXISTS held_back (
             load_id INTEGER, table_name VARCHAR, file_name VARCHAR, row_no BIGINT, line_no BIGINT,
@@ -94,7 +108,7 @@ def _existing_columns(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str
     """schema.table -> column -> type, for the tables that are there."""
     rows = con.execute("""
         SELECT schema_name || '.' || table_name, column_name, data_type FROM duckdb_columns()
-        WHERE schema_name IN ('delivered', 'delivered_history') AND database_name = current_database()
+        WHERE schema_name IN ('delivered', 'delivered_history', 'entered') AND database_name = current_database()
         ORDER BY column_index""").fetchall()
     found: dict[str, dict[str, str]] = {}
     for table, column, kind in rows:

@@ -2,13 +2,18 @@
 -- kept as: table
 -- Codes may be written as people write them: "Trap Fouled", "draft-switch". part_class and bench_result may say which line
 -- or tag they mean: "2:gas_switch", "T-17:good". A link goes to another visit of the same site, or is "none". An empty
--- value takes the correction before it back.
-WITH divided AS (
+-- value takes the correction before it back. One entered here holds against a delivered one of the same id.
+WITH given AS (
+    SELECT * EXCLUDE (load_id, row_no), false AS is_own FROM delivered.corrections
+    WHERE correction_id NOT IN (SELECT correction_id FROM entered.corrections)
+    UNION ALL BY NAME SELECT *, true AS is_own FROM entered.corrections
+),
+divided AS (
     SELECT *, CASE WHEN corrected_field IN ('part_class', 'bench_result') AND contains(new_value, ':')
             THEN trim(regexp_replace(new_value, ':[^:]*$', '')) END AS target,
         CASE WHEN corrected_field IN ('part_class', 'bench_result') THEN trim(regexp_replace(new_value, '^.*:', ''))
             ELSE trim(new_value) END AS entered_value
-    FROM delivered.corrections
+    FROM given
 ),
 meant AS (
     SELECT * EXCLUDE (new_value, entered_value), new_value AS entered_value,
@@ -22,7 +27,8 @@ link AS (
     JOIN delivered.visits AS other ON other.visit_id = m.new_value AND other.site_id = v.site_id
     WHERE m.corrected_field = 'link' AND m.new_value <> m.visit_id
 )
-SELECT m.correction_id, m.visit_id, m.corrected_field, m.target, m.new_value, m.entered_value, m.reason, m.corrected_at,
+SELECT m.correction_id, m.visit_id, m.corrected_field, m.target, m.new_value, m.entered_value, m.reason, m.corrected_by,
+    m.corrected_at, m.is_own,
     m.new_value = '' OR CASE m.corrected_field
         WHEN 'link' THEN m.new_value = 'none' OR m.correction_id IN (FROM link)
         WHEN 'owner' THEN m.new_value IN (SELECT technician_id FROM delivered.technicians)

@@ -1,0 +1,159 @@
+"""The company's own work into a generation: what is in force of it, beside the delivered records.
+
+Corrections and bench tests in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
+file, as a load of their own in the ledger; rows dismissed or mended are named in `held_back_settled`. Taken in at every
+load, so that figures include it, however often the records are loaded anew.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import tempfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import duckdb
+
+from pipelines.contract.ddl import ENTERED_TABLES, entered_columns
+from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.intake.report import FileReport
+from pipelines.intake.session import LoadSession
+from pipelines.intake.sql_text import count, name
+from pipelines.own_work import Kept, OwnWork
+from pipelines.settings import Settings
+
+# Kinds of entry that a figure, or a count beside the figures, rests on.
+KINDS_TAKEN_IN = ("correction", "bench_test", "mended_row", "dismissed_row")
+TABLE_OF_KIND = {"correction": "corrections", "bench_test": "bench_tests"}
+# Temporary tables that say which visits and tags the change is about: see pipelines.changes.
+CORRECTED, TESTED = "own_corrected", "own_tested"
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What taking in the own work changed. load_ids: of mended rows. reports: of the same, one a file."""
+
+    is_changed: bool
+    load_ids: tuple[int, ...] = ()
+    reports: tuple[FileReport, ...] = ()
+
+
+def take_in(con: duckdb.DuckDBPyConnection, own: OwnWork, settings: Settings, scratch: Path) -> Taken:
+    """Bring what is in force of the own work into the generation behind `con`; running it twice changes nothing.
+
+    scratch: a folder for files in between. Raises OwnWorkError when the own work cannot be read: figures without it
+    would be wrong.
+    """
+    every = own.entries()
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {CORRECTED} (visit_id VARCHAR)")
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {TESTED} (visit_id VARCHAR, removed_tag VARCHAR)")
+    in_force = [kept for kept in every if kept.is_in_force]
+    n_exchanged = sum(
+        _exchange(con, TABLE_OF_KIND[kind], [kept for kept in in_force if kept.entry.kind == kind])
+        for kind in TABLE_OF_KIND
+    )
+    load_ids, reports = _load_mended(con, in_force, settings, scratch)
+    n_settled = _settle_dismissed(con, in_force)
+    last = max((kept.entry_no for kept in every), default=0)
+    con.execute("DELETE FROM own_work_state")
+    con.execute("INSERT INTO own_work_state VALUES (?)", [last])
+    return Taken(bool(n_exchanged or load_ids or n_settled), tuple(load_ids), tuple(reports))
+
+
+def n_waiting(con: duckdb.DuckDBPyConnection, own: OwnWork) -> int:
+    """How many entries the generation behind `con` does not include yet."""
+    row = con.execute("SELECT coalesce(max(last_entry_no), 0) FROM own_work_state").fetchone()
+    last = int(row[0]) if row else 0
+    if own.last_no(*KINDS_TAKEN_IN) <= last:
+        return 0
+    return sum(
+        kept.entry_no > last
+        for kept in own.entries()
+        if kept.entry.kind in KINDS_TAKEN_IN or kept.entry.content.get("kind") in KINDS_TAKEN_IN
+    )
+
+
+def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[Kept]) -> int:
+    """Make entered.<table> hold exactly these entries; how many rows differ. The visits and tags they name are noted."""
+    assert table_name in ENTERED_TABLES
+    columns = entered_columns(TABLE_BY_NAME[table_name])
+    typed = ", ".join(f"CAST(row ->> '{column}' AS {kind}) AS {name(column)}" for column, kind in columns)
+    con.execute("CREATE OR REPLACE TEMP TABLE own_row (row JSON)")
+    if wanted:
+        con.executemany("INSERT INTO own_row VALUES (?)", [[json.dumps(kept.entry.content["stored"])] for kept in wanted])
+    con.execute(f"CREATE OR REPLACE TEMP TABLE own_wanted AS SELECT {typed} FROM own_row")
+    entered = f"entered.{name(table_name)}"
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE own_differing AS
+            (FROM own_wanted EXCEPT FROM {entered}) UNION ALL (FROM {entered} EXCEPT FROM own_wanted)"""
+    )
+    n_differing = count(con, "SELECT count(*) FROM own_differing")
+    if n_differing:
+        con.execute(f"DELETE FROM {entered}")
+        con.execute(f"INSERT INTO {entered} BY NAME FROM own_wanted")
+        if table_name == "corrections":
+            con.execute(f"INSERT INTO {CORRECTED} SELECT DISTINCT visit_id FROM own_differing")
+        else:
+            con.execute(f"INSERT INTO {TESTED} SELECT DISTINCT visit_id, removed_tag FROM own_differing")
+    for made in ("own_row", "own_wanted", "own_differing"):
+        con.execute(f"DROP TABLE {made}")
+    return n_differing
+
+
+def _load_mended(
+    con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept], settings: Settings, scratch: Path
+) -> tuple[list[int], list[FileReport]]:
+    """Load the mended rows whose originals are held back here and that were not loaded before."""
+    latest = {kept.entry.about: kept for kept in in_force if kept.entry.kind == "mended_row"}
+    if not latest:
+        return [], []
+    known = {key for (key,) in con.execute(f"SELECT DISTINCT row_key FROM ({KEYED})").fetchall()}
+    done = {entry for (entry,) in con.execute("SELECT entry_id FROM held_back_settled").fetchall()}
+    due = [kept for key, kept in latest.items() if key in known and kept.entry.entry_id not in done]
+    if not due:
+        return [], []
+    with tempfile.TemporaryDirectory(prefix=".landing-", dir=scratch) as folder:
+        session = LoadSession(con, settings, Path(folder), datetime.now(UTC).date())
+        session.read([(path, None) for path in _files(due, Path(folder))], lambda sentence, share: None)
+        load_ids = session.finish()
+    con.executemany(
+        "INSERT INTO held_back_settled VALUES (?, 'mended', ?)",
+        [[kept.entry.about, kept.entry.entry_id] for kept in due],
+    )
+    return load_ids, session.reports
+
+
+def _files(due: Sequence[Kept], folder: Path) -> list[Path]:
+    """The mended rows as files, one a table and set of columns."""
+    groups: dict[tuple[str, tuple[str, ...]], list[dict[str, str]]] = {}
+    for kept in due:
+        row = kept.entry.content["row"]
+        groups.setdefault((kept.entry.content["table"], tuple(row)), []).append(row)
+    paths = []
+    for number, ((table, columns), rows) in enumerate(groups.items(), 1):
+        path = folder / f"{table}_mended_{number}.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, quoting=csv.QUOTE_ALL)
+            writer.writerow(columns)
+            writer.writerows([[row[column] for column in columns] for row in rows])
+        paths.append(path)
+    return paths
+
+
+def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) -> int:
+    """Name the rows that are dismissed; how many differ from before."""
+    wanted = {(kept.entry.about, kept.entry.entry_id) for kept in in_force if kept.entry.kind == "dismissed_row"}
+    before = set(con.execute("SELECT row_key, entry_id FROM held_back_settled WHERE outcome = 'dismissed'").fetchall())
+    if wanted == before:
+        return 0
+    con.execute("DELETE FROM held_back_settled WHERE outcome = 'dismissed'")
+    if wanted:
+        con.executemany("INSERT INTO held_back_settled VALUES (?, 'dismissed', ?)", [list(one) for one in sorted(wanted)])
+    return len(wanted ^ before)
+
+
+# A row held back is known by its table and its cells as delivered; sql/records/held_back_open.sql says it the same way.
+KEYED = "SELECT md5(table_name || chr(10) || CAST(raw AS VARCHAR)) AS row_key, * FROM held_back"
