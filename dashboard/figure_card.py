@@ -8,7 +8,8 @@ from collections.abc import Callable
 import pandas as pd
 import streamlit as st
 
-from dashboard import page, visit_table, words
+from dashboard import page, scope_bar, visit_table, words
+from dashboard.figures_access import coverage
 from models.methods.estimate import Estimate
 
 
@@ -27,6 +28,7 @@ def show(
     """Draw the card.
 
     unit: see words.value_of. rests_on: what n and coverage count, in words. note: a further line.
+    How many corrections the records within the filters include is told below.
     behind: gives the newest visits behind the figure, at most as many as asked for; asked only when they are opened.
     """
     st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency))
@@ -35,7 +37,8 @@ def show(
 
 
 def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None) -> str:
-    quiet = "".join(f'<p class="gp-quiet">{html.escape(line)}</p>' for line in (rests_on, note) if line)
+    lines = (rests_on, note, _corrected())
+    quiet = "".join(f'<p class="gp-quiet">{html.escape(line)}</p>' for line in lines if line)
     head = f'<div class="gp-label">{html.escape(label)}</div>'
     if not estimate.is_known:
         why = html.escape(estimate.sentence or "There are not enough records to say.")
@@ -46,6 +49,12 @@ def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, c
         f'<div class="gp-card">{head}<div class="gp-value">{value}</div>{_bar(estimate, unit, reach)}'
         f"<p>{html.escape(reach[:1].upper() + reach[1:])}</p>{quiet}</div>"
     )
+
+
+def _corrected() -> str:
+    """How many corrections are in force within the filters."""
+    n = coverage(scope_bar.scope())["n_corrections"]
+    return f"Includes {words.plural(n, 'correction')}" if n else "No corrections"
 
 
 def _rests_on(estimate: Estimate) -> str:

@@ -31,7 +31,11 @@ ORDER BY ALL
 """
 # Records whose newest visit is older than this are not about this week.
 STALE_DAYS = 14
-_NEWEST_LOAD = "SELECT max(loaded_at) AS loaded_at, sum(n_held_back) AS n_held_back FROM load"
+_NEWEST_LOAD = """
+SELECT max(loaded_at) AS loaded_at,
+    (SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) FROM held_back_open) AS n_held_back
+FROM load
+"""
 
 
 def show(is_narrowing: bool) -> None:

@@ -83,7 +83,9 @@ def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[
     typed = ", ".join(f"CAST(row ->> '{column}' AS {kind}) AS {name(column)}" for column, kind in columns)
     con.execute("CREATE OR REPLACE TEMP TABLE own_row (row JSON)")
     if wanted:
-        con.executemany("INSERT INTO own_row VALUES (?)", [[json.dumps(kept.entry.content["stored"])] for kept in wanted])
+        con.executemany(
+            "INSERT INTO own_row VALUES (?)", [[json.dumps(kept.entry.content["stored"])] for kept in wanted]
+        )
     con.execute(f"CREATE OR REPLACE TEMP TABLE own_wanted AS SELECT {typed} FROM own_row")
     entered = f"entered.{name(table_name)}"
     con.execute(
@@ -151,7 +153,9 @@ def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) 
         return 0
     con.execute("DELETE FROM held_back_settled WHERE outcome = 'dismissed'")
     if wanted:
-        con.executemany("INSERT INTO held_back_settled VALUES (?, 'dismissed', ?)", [list(one) for one in sorted(wanted)])
+        con.executemany(
+            "INSERT INTO held_back_settled VALUES (?, 'dismissed', ?)", [list(one) for one in sorted(wanted)]
+        )
     return len(wanted ^ before)
 
 

@@ -16,8 +16,8 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     Keys: n_visits, n_draft_faults, n_swaps, n_tested (swaps with a bench test of any result), n_clear (of them good or
     faulty), n_with_tag, n_with_reading, n_with_cause, n_swaps_unproven (swaps that do not say on which appliance),
     n_appliance_unproven (of draft faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on,
-    last_on (ISO dates or None), and over the whole store n_held_back (rows), n_corrections, n_appliances, n_part_lines,
-    n_part_lines_classed (those whose kind of part is known).
+    last_on (ISO dates or None), n_corrections (in force, on visits of the scope), and over the whole store n_held_back (rows
+    neither mended nor dismissed), n_appliances, n_part_lines, n_part_lines_classed (those whose kind of part is known).
     """
     out: dict[str, Any] = {}
     out |= _row(
@@ -48,9 +48,9 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
         count(*) FILTER (appliance_key IS NULL) AS n_swaps_unproven, count(removed_tag) AS n_with_tag,
         count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""",
     )
+    out |= _row(con, scope, "arrived_on", "visit JOIN correction USING (visit_id)", "count(*) AS n_corrections")
     whole = con.execute("""
-        SELECT (SELECT count(DISTINCT (load_id, row_no)) FROM held_back) AS n_held_back,
-            (SELECT count(*) FROM delivered.corrections) AS n_corrections,
+        SELECT (SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) FROM held_back_open) AS n_held_back,
             (SELECT count(*) FROM appliance) AS n_appliances, n_part_lines, n_part_lines_classed
         FROM (SELECT count(*) AS n_part_lines, count(part_class) AS n_part_lines_classed FROM part_line)""")
     out |= dict(zip([column[0] for column in whole.description or ()], whole.fetchone() or (), strict=True))
