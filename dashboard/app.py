@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, scope_bar, theme
+from dashboard import own_entry, page, scope_bar, theme
 
 PICTURES = Path(__file__).with_name("pictures")
 
@@ -16,11 +16,13 @@ PAGES = (
     ("parts_waste", "Parts waste"),
     ("seasons", "Seasons"),
     ("sites", "Sites"),
+    ("bench", "Bench"),
     ("records", "Records"),
+    ("corrections", "Corrections"),
     ("method", "Method"),
 )
 # Pages about the records and the method as a whole are not narrowed.
-UNSCOPED = ("records", "method")
+UNSCOPED = ("bench", "records", "corrections", "method")
 
 
 def main() -> None:
@@ -32,7 +34,10 @@ def main() -> None:
         for name, title in PAGES
     }
     chosen = st.navigation(list(pages.values()), position="top")
+    if not own_entry.is_up_to_date():
+        return
     scope_bar.show(is_narrowing=chosen.url_path not in UNSCOPED)
+    own_entry.waiting()
     page.run(chosen)
 
 

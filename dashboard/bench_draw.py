@@ -1,14 +1,17 @@
-"""The bench list on the Records page: which removed switches to test next."""
+"""A new list on the Bench page: which removed switches to test next, drawn and kept with each one's chance."""
 
 from __future__ import annotations
 
+import json
 from datetime import date
 
 import streamlit as st
 
-from dashboard import code_names, page, store_access, words
+from dashboard import code_names, own_entry, page, store_access, words
 from dashboard.exports import csv_bytes
 from models.figures.bench_list import BenchList, bench_list
+from pipelines.errors import GoodpullError
+from pipelines.own_work import Entry
 from pipelines.settings import Settings
 
 WHY = (
@@ -21,8 +24,8 @@ SHOWN = 40
 
 
 def show() -> None:
-    """The section: how many, which draw, the list, and the list as a file."""
-    st.header("Which removed switches to test next")
+    """The section: how many, which draw, the list, keeping it, and the list as a file."""
+    st.header("Draw a new list")
     st.markdown(words.plain(WHY))
     left, middle, right, _ = st.columns([1, 1, 1, 1], gap="medium")
     with left:
@@ -46,6 +49,7 @@ def show() -> None:
         ("Chance of the draw", "number"),
     )  # fmt: skip
     page.rows(columns, lines, "")
+    _keep(found)
     st.download_button(
         f"The list as a file ({words.plural(len(found.list), 'switch', 'switches')})",
         data=csv_bytes(found.list),
@@ -57,6 +61,26 @@ def show() -> None:
     )
     st.caption("The same number of the draw gives the same list for the same records. A switch tested later than the day "
                "named can be found faulty, but never good.")  # fmt: skip
+
+
+def _keep(found: BenchList) -> None:
+    """Keep the list as drawn: its chances are those of this day, whatever is loaded later."""
+    form = own_entry.form_of("draw")
+    name = own_entry.who(form)
+    if not st.button("Keep this list", key=f"keep_{form}", disabled=not name.strip(), type="primary"):
+        return
+    rows = json.loads(found.list.to_json(orient="records", date_format="iso"))
+    for row in rows:
+        row |= {column: str(row[column])[:10] for column in ("swapped_on", "test_by")}
+    content = {"list": rows, "seed": found.seed, "as_of": str(found.as_of)[:10], "sentence": found.sentence}
+    content["n_eligible"] = found.n_eligible
+    try:
+        own_entry.own().add([Entry("bench_draw", "", content, name, entry_id=own_entry.form_id(form))])
+    except GoodpullError as error:
+        st.error(words.plain(error))
+        return
+    own_entry.kept("draw", f"The list of {words.plural(len(rows), 'switch', 'switches')} is kept.")
+    st.rerun()
 
 
 @st.cache_data(max_entries=20, show_spinner=False)

@@ -16,7 +16,10 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard import printing
+from dashboard import held_back_commands, own_work_commands, printing
+from dashboard.home_folder import HomeOption, default_home
+
+__all__ = ["DEMO_MARKER", "HomeOption", "app", "default_home", "main"]
 
 app = typer.Typer(
     name="goodpull",
@@ -26,21 +29,12 @@ app = typer.Typer(
     rich_markup_mode="rich",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.add_typer(own_work_commands.app, name="own-work")
+app.add_typer(held_back_commands.app, name="held-back")
 
 EXIT_REFUSED = 1
 # Marks a home as holding the invented fleet; no other records are loaded there.
 DEMO_MARKER = "demo.json"
-
-HomeOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--home",
-        envvar="GOODPULL_HOME",
-        help="Folder that holds the records and figures.",
-        show_default="a folder of your own account",
-        file_okay=False,
-    ),
-]
 
 
 class FileKind(StrEnum):
@@ -51,13 +45,6 @@ class FileKind(StrEnum):
 class TemplateKind(StrEnum):
     csv = "csv"
     xlsx = "xlsx"
-
-
-def default_home(name: str = "fleet") -> Path:
-    """The folder used when none is named: under the account's own data folder."""
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("goodpull", appauthor=False)) / name
 
 
 @app.command(

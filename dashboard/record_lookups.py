@@ -36,23 +36,37 @@ def ledger() -> pd.DataFrame:
 
 
 def held_back_reasons() -> pd.DataFrame:
-    """Rows held back by table, column and reason, with one refused cell as an example."""
+    """Rows held back, neither mended nor dismissed, by table, column and reason, with one refused cell as an example."""
     return store_access.frame(
         """
-        SELECT table_name, column_name, any_value(reason) AS reason, count(DISTINCT (load_id, row_no)) AS n_rows,
-               left(min(got), 60) AS example
-        FROM held_back GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, table_name, column_name
+        SELECT table_name, column_name, reason_code, any_value(reason) AS reason,
+               count(DISTINCT (load_id, coalesce(row_no, -line_no))) AS n_rows, left(min(got), 60) AS example
+        FROM held_back_open GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, table_name, column_name
         """
     )
 
 
+def n_held_back_open() -> int:
+    """Rows held back and neither mended nor dismissed."""
+    found = store_access.row("SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) AS n FROM held_back_open")
+    return int(found["n"])
+
+
+def held_back_settled() -> dict[str, int]:
+    """How many different rows were mended, and how many dismissed."""
+    rows = store_access.frame(
+        "SELECT outcome, count(DISTINCT row_key) AS n FROM held_back_settled GROUP BY outcome ORDER BY outcome DESC"
+    )
+    return dict(zip(rows["outcome"], rows["n"], strict=True))
+
+
 def held_back_rows() -> pd.DataFrame:
-    """The newest cells that were refused, with where they stand and the whole row as delivered."""
+    """The newest cells that were refused, with where they stand, the whole row as delivered."""
     return store_access.frame(
         f"""
         SELECT file_name AS file, line_no AS line, table_name AS "table", column_name AS "column", got, reason,
                left(raw::VARCHAR, 2000) AS "row as delivered"
-        FROM held_back ORDER BY load_id DESC, row_no, column_name LIMIT {ROWS_LISTED}
+        FROM held_back_open ORDER BY load_id DESC, row_no, column_name LIMIT {ROWS_LISTED}
         """
     )
 

@@ -205,7 +205,7 @@ def _cases(technician_id: str, scope: Scope) -> None:
         required=True,
     )
     if chosen:
-        visit_sheet.show(chosen)
+        visit_sheet.show(chosen, "technician")
     page.lazily(
         "All their swaps",
         "own_swaps",

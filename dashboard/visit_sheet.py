@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import code_names, page, store_access, words
+from dashboard import code_names, correction_form, page, store_access, words
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -37,8 +37,8 @@ WHERE site_id = ? AND visit_id <> ? ORDER BY abs(date_diff('day', arrived_on, ?:
 """
 
 
-def show(visit_id: str) -> None:
-    """The sheet of one visit. Everything that came with the records is shown as text."""
+def show(visit_id: str, key: str = "sheet") -> None:
+    """The sheet of one visit. Everything that came with the records is shown as text. key: of the place it stands in."""
     visit = store_access.row(_VISIT, [visit_id])
     if not visit:
         st.markdown("That visit is not on record.")
@@ -56,6 +56,7 @@ def show(visit_id: str) -> None:
         with right:
             _evidence(visit_id)
         _others(visit)
+        correction_form.show(visit, key)
 
 
 def _facts(visit: dict) -> list[tuple[str, str]]:

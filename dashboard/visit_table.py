@@ -115,7 +115,7 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     )
     chosen = picked.selection.rows if picked else []
     if chosen and chosen[0] < len(frame):
-        visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]))
+        visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]), key)
 
 
 # Columns on the page with their widths in pixels, so that the table fits 1280 without scrolling; exports hold all.

@@ -128,6 +128,14 @@ def health(con: duckdb.DuckDBPyConnection, folder: Path = SQL_FOLDER / "checks")
     return sorted(findings, key=lambda finding: (finding.severity != "error", finding.check))
 
 
+def is_complete(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether every relation this version builds is there; not so in a store that an older version built."""
+    found = con.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE NOT temporary UNION SELECT view_name FROM duckdb_views()"
+    ).fetchall()
+    return {path.stem for folder in FOLDERS for path in folder.glob("*.sql")} <= {name for (name,) in found}
+
+
 def run_macros(con: duckdb.DuckDBPyConnection) -> None:
     """Define the functions the SQL files share."""
     con.execute(_macros())

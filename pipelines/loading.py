@@ -107,7 +107,7 @@ def _into(
             taken = take_in(con, own, settings, store.home)
             load_ids, reports = [*load_ids, *taken.load_ids], [*reports, *taken.reports]
             is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
-            if is_same and not taken.is_changed:
+            if is_same and (not taken.is_changed or store.current() is None):
                 raise _NothingNew
             changes = changes_since(con, load_ids, taken.is_changed)
             rest = 1 - READING_SHARE
@@ -118,7 +118,9 @@ def _into(
 
 
 def _is_built_with(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
-    """Whether the facts in force were built with these settings."""
+    """Whether the facts in force were built with these settings, by this version of the program."""
+    if not build.is_complete(con):
+        return False
     try:
         cursor = con.execute("SELECT * FROM setting")
     except duckdb.CatalogException:

@@ -9,6 +9,7 @@ from typing import Any
 
 import duckdb
 
+from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.entry_checks import accepted, correction_problem
 from pipelines.own_work import Entry, OwnWork, OwnWorkError, new_id, now_text
@@ -152,7 +153,7 @@ def held_rows(
             file_name,
             line_no,
             {column: "" if cell is None else str(cell) for column, cell in json.loads(raw).items()},
-            dict(reasons),
+            {column: said.removesuffix(WHAT_NEXT).strip() for column, said in reasons},
         )
         for key, table, file_name, line_no, raw, reasons in found
     ]
@@ -166,9 +167,13 @@ def _stored(settings: Settings, table: str, cells: Mapping[str, str]) -> dict[st
 
 
 def _kept(own: OwnWork, entry: Entry) -> Entry:
-    """Keep it; sent twice (the same id) it is there once, as it was first."""
-    there = [kept.entry for kept in own.entries(entry.kind, about=entry.about) if kept.entry.entry_id == entry.entry_id]
-    if there:
-        return there[0]
+    """Keep it; sent twice (the same id, the same content but for the time) it is there once, as it was first."""
+    for kept in own.entries(entry.kind, about=entry.about):
+        if kept.entry.entry_id == entry.entry_id and _timeless(kept.entry) == _timeless(entry):
+            return kept.entry
     own.add([entry])
     return entry
+
+
+def _timeless(entry: Entry) -> dict[str, Any]:
+    return {name: value for name, value in entry.content["stored"].items() if name != "corrected_at"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import (
-    bench_draw,
+    held_back_mending,
     notices,
     page,
     record_loading,
@@ -47,11 +47,10 @@ def show() -> None:
     _held_back()
     _left_out()
     _missing()
-    bench_draw.show()
     _health()
     page.next_steps(
         (
-            "Mend held-back rows where they come from, and load the file again: rows already on record change nothing.",
+            "Mend held-back rows here, or where they come from and load the file again: rows on record change nothing.",
             "Ask for what is missing, from the top of the list above.",
         )
     )
@@ -67,7 +66,11 @@ def _answer() -> str:
         f"{words.plural(totals['n_rows'], 'row')} read from {words.plural(totals['n_files'], 'file')}: "
         f"{words.count(totals['n_accepted'])} accepted"
     )
-    return f"{start}, {words.count(held)} held back, {words.plural(totals['n_duplicates'], 'exact duplicate')}."
+    open_rows = record_lookups.n_held_back_open()
+    state = (
+        "" if open_rows == held else f" {words.count(open_rows)} of those held back are neither mended nor dismissed."
+    )
+    return f"{start}, {words.count(held)} held back, {words.plural(totals['n_duplicates'], 'exact duplicate')}.{state}"
 
 
 def _ledger() -> None:
@@ -122,6 +125,11 @@ def _held_back() -> None:
             "held_back_rows",
             lambda: visit_table.plain_table(record_lookups.held_back_rows(), "held_back"),
         )
+        held_back_mending.show(reasons)
+    settled = record_lookups.held_back_settled()
+    if settled:
+        said = (f"{words.count(n)} {outcome}" for outcome, n in settled.items())
+        st.caption(f"Of the rows once held back, {words.joined(list(said))}. They are kept as they were delivered.")
 
 
 def what_must_be(reason: str) -> str:

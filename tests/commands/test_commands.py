@@ -17,7 +17,7 @@ from typer.main import get_command
 from dashboard import commands, serving
 from pipelines.errors import GoodpullError
 
-NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate", "bench-list")
+NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate", "bench-list", "own-work", "held-back")
 
 
 def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedProcess[str]:

@@ -15,7 +15,9 @@ TITLES = {
     "parts_waste": "Parts waste",
     "seasons": "Seasons",
     "sites": "Sites",
+    "bench": "Bench",
     "records": "Records",
+    "corrections": "Corrections",
     "method": "Method",
 }
 HOMES = ("empty_home", "one_visit_home", "fleet_home")
@@ -35,7 +37,7 @@ def test_page_is_drawn_with_an_answer(name: str, served_home: Path) -> None:
 
 
 @pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
-@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "records"])
+@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "bench", "records", "corrections"])
 def test_empty_home_says_what_to_do(name: str, served_home: Path) -> None:
     text = said(opened(name))
     assert "No records yet" in text

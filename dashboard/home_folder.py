@@ -1,0 +1,26 @@
+"""The folder that holds the records and figures: how a command is told, and the one used when none is named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+HomeOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--home",
+        envvar="GOODPULL_HOME",
+        help="Folder that holds the records and figures.",
+        show_default="a folder of your own account",
+        file_okay=False,
+    ),
+]
+
+
+def default_home(name: str = "fleet") -> Path:
+    """The folder used when none is named: under the account's own data folder."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("goodpull", appauthor=False)) / name

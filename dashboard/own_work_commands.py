@@ -1,0 +1,158 @@
+"""`goodpull own-work`: corrections and what else people enter: listed, taken in, taken back, copied and brought back."""
+
+from __future__ import annotations
+
+import getpass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dashboard import printing
+from dashboard.home_folder import HomeOption, default_home
+
+if TYPE_CHECKING:
+    import duckdb
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    help="The company's own work: corrections, bench tests typed in, rows mended or dismissed. It is kept apart from the "
+    "records, and survives loading them anew.",
+    epilog="Examples:  goodpull own-work list   |   goodpull own-work take-in   |   goodpull own-work export copy.jsonl",
+)
+
+ByOption = Annotated[
+    str | None, typer.Option("--by", help="Who enters it.", show_default="the name of your account on this machine")
+]
+ReasonOption = Annotated[str, typer.Option(help="Why, in a few words.")]
+TAKE_IN = "To bring it into the figures: goodpull own-work take-in"
+
+
+def name_of(by: str | None) -> str:
+    """Who enters something: as told, else the account's name."""
+    return by if by is not None else getpass.getuser()
+
+
+def reader(folder: Path) -> duckdb.DuckDBPyConnection:
+    """The generation in force."""
+    from pipelines.store import Store
+
+    if Store(folder).current() is None:
+        printing.fail(f"No records in {folder} yet. Load some with: goodpull load FOLDER")
+    return Store(folder).open_reader()
+
+
+@app.command(epilog="Example:  goodpull own-work correct V1001 cause_code trap_fouled --reason 'said so on the phone'")
+def correct(
+    visit_id: Annotated[str, typer.Argument(help="The visit.")],
+    field: Annotated[str, typer.Argument(help="cause_code, link, callback_class, owner, part_class or bench_result.")],
+    value: Annotated[
+        str, typer.Argument(help="What holds instead; part_class may name a line, 2:hose, bench_result a tag.")
+    ],
+    reason: ReasonOption,
+    by: ByOption = None,
+    home: HomeOption = None,
+) -> None:
+    """Correct what a visit's record says. The record as delivered is kept."""
+    from pipelines.own_entries import enter_correction
+    from pipelines.own_work import OwnWork
+    from pipelines.settings import Settings
+
+    folder = home or default_home()
+    con = reader(folder)
+    try:
+        entry = enter_correction(
+            con, OwnWork(folder), Settings.load(folder), visit_id, field, value, reason, name_of(by)
+        )
+    finally:
+        con.close()
+    printing.say(f"Kept as {entry.entry_id}. {TAKE_IN}")
+
+
+@app.command(name="list", epilog="Example:  goodpull own-work list")
+def list_entries(home: HomeOption = None) -> None:
+    """List everything entered, newest last, with what was taken back and what the figures do not include yet."""
+    from pipelines.own_records import n_waiting
+    from pipelines.own_work import OwnWork
+    from pipelines.store import Store
+
+    folder = home or default_home()
+    own = OwnWork(folder)
+    for kept in own.entries():
+        if kept.entry.kind != "undo":
+            typer.echo(_line(kept))
+    if Store(folder).current() is None:
+        return
+    con = reader(folder)
+    try:
+        n = n_waiting(con, own)
+    finally:
+        con.close()
+    printing.say(f"{n} not in the figures yet. {TAKE_IN}" if n else "The figures include everything entered.")
+
+
+@app.command(epilog="Example:  goodpull own-work undo 3f2a --reason 'the office was right'")
+def undo(
+    entry_id: Annotated[str, typer.Argument(help="Id of the entry; see: goodpull own-work list")],
+    reason: ReasonOption,
+    by: ByOption = None,
+    home: HomeOption = None,
+) -> None:
+    """Take an entry back. Both stay on record."""
+    from pipelines.own_work import OwnWork
+
+    is_new = OwnWork(home or default_home()).undo(entry_id, reason, name_of(by))
+    printing.say(f"Taken back. {TAKE_IN}" if is_new else "It was taken back already; nothing was changed.")
+
+
+@app.command(name="take-in", epilog="Example:  goodpull own-work take-in")
+def take_in(home: HomeOption = None) -> None:
+    """Bring what was entered into the records and figures. Every load does so too."""
+    from pipelines.loading import load
+
+    folder = home or default_home()
+    with printing.progress("Taking in what was entered") as step:
+        report = load(folder, [], progress=step)
+    if report.files:
+        printing.print_load(report, is_dry_run=False)
+    elif report.is_changed:
+        printing.say(f"in force: {report.generation} ({report.seconds:.1f} s)")
+    else:
+        printing.say("Everything entered is in the figures already; nothing was changed.")
+
+
+@app.command(epilog="Example:  goodpull own-work export own-work-2026-11.jsonl")
+def export(
+    copy: Annotated[Path, typer.Argument(help="File to write.", dir_okay=False)], home: HomeOption = None
+) -> None:
+    """Copy everything entered into one text file."""
+    from pipelines.own_work import OwnWork
+    from pipelines.own_work_copies import export_copy
+
+    n = export_copy(OwnWork(home or default_home()), copy)
+    printing.say(f"wrote {copy}: {n:,} entries.")
+
+
+@app.command(epilog="Example:  goodpull own-work restore own-work-2026-11.jsonl")
+def restore(
+    copy: Annotated[Path, typer.Argument(help="File made by export.", dir_okay=False)], home: HomeOption = None
+) -> None:
+    """Bring back what a copy holds and is not there yet. Nothing that is there is changed."""
+    from pipelines.own_work import OwnWork
+    from pipelines.own_work_copies import restore_copy
+
+    n_new, n_all = restore_copy(OwnWork(home or default_home()), copy)
+    printing.say(f"{n_new:,} of {n_all:,} entries restored; the others were there." + (f" {TAKE_IN}" if n_new else ""))
+
+
+def _line(kept: object) -> str:
+    from pipelines.own_work import Kept
+
+    assert isinstance(kept, Kept)
+    entry = kept.entry
+    said = entry.content.get("stored", {})
+    what = f"{said.get('corrected_field')} = {said.get('new_value')}" if entry.kind == "correction" else ""
+    state = "" if kept.undone_by is None else f"  [taken back by {kept.undone_by.entered_by}: {kept.undone_by.reason}]"
+    parts = (entry.entry_id, entry.entered_at[:16], entry.kind, entry.about, what, entry.entered_by, entry.reason)
+    return "  ".join(part for part in parts if part) + state

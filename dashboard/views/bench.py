@@ -1,0 +1,113 @@
+"""Bench: the drawn list of switches to test, and entering a test with its verdict as it is typed."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import bench_draw, bench_entry, bench_tests, code_names, notices, own_entry, page, store_access, words
+
+METHOD = (
+    "The verdict is worked out by the same rule, and the same queries, as for every test on record: the probability that "
+    "the make point lies within its tolerance, given the gauge, its smallest step and how well the readings repeat. Good "
+    "from 95%, faulty up to 5% or where something is physically wrong, inconclusive in between. A list is kept as it was "
+    "drawn, with the chance each switch had, so that the rate from drawn tests stays a fair one. Tests can also be loaded "
+    "as the table bench_tests."
+)
+OTHER = "Another tag"
+
+
+def show() -> None:
+    st.title("Bench")
+    if store_access.generation() is None:
+        page.answer("No records yet, so there is no switch to test.")
+        st.markdown("Load your visit records on the **Records** page, or with `goodpull load FOLDER`.")
+        return
+    kept = bench_tests.kept_list()
+    page.answer(_answer(kept))
+    notices.safety()
+    _list(kept)
+    _entry(kept)
+    bench_draw.show()
+    _entered()
+    page.next_steps(
+        (
+            "Test the switches of the list before the day named beside them, each with three make readings.",
+            "Enter a switch of your own choice too; it is kept apart from the drawn ones.",
+        )
+    )
+    page.how_computed(METHOD, ("Bench result", "Make point", "Break point"))
+
+
+def _answer(kept: bench_tests.KeptList | None) -> str:
+    if kept is None:
+        return "No list is kept yet: draw one below, keep it, and test its switches."
+    done = sum(bool(one.state) for one in kept.switches)
+    return f"{words.count(done)} of {words.plural(len(kept.switches), 'switch', 'switches')} on the list tested."
+
+
+def _list(kept: bench_tests.KeptList | None) -> None:
+    if kept is None:
+        return
+    st.header("The list")
+    st.markdown(
+        words.plain(f"{words.with_dates(kept.sentence)} Kept by {kept.drawn_by} on {words.with_dates(kept.drawn_at)}.")
+    )
+    name_of = code_names.naming()
+    lines = [
+        (
+            one.removed_tag,
+            words.with_dates(one.swapped_on),
+            words.with_dates(one.test_by),
+            name_of(one.technician_id),
+            words.in_words(one.evidence, words.EVIDENCE_SHORT),
+            "chosen" if one.probability is None else words.share(one.probability),
+            _state(one),
+        )
+        for one in sorted(kept.switches, key=lambda one: (bool(one.state), one.test_by, one.removed_tag))
+    ]
+    columns = [
+        (title, "number" if title == "Chance" else "text")
+        for title in ("Tag", "Pulled on", "Test by", "Technician", "Readings say", "Chance", "State")
+    ]
+    page.rows(columns, lines, "")
+
+
+def _state(one: bench_tests.Drawn) -> str:
+    if one.state == "entered":
+        return "entered, not in the figures yet"
+    return words.in_words(one.state, words.VERDICT_WORDS) if one.state else "to test"
+
+
+def _entry(kept: bench_tests.KeptList | None) -> None:
+    st.header("Enter a test")
+    drawn = {one.removed_tag: one for one in kept.switches if not one.state} if kept else {}
+    form = own_entry.form_of("bench")
+    left, right, _ = st.columns([1, 1, 1], gap="medium")
+    with left:
+        name = own_entry.who("bench").strip()
+    with right:
+        chosen = st.selectbox("Tag of the switch", [*drawn, OTHER], key=f"tag_{form}", index=None if drawn else 0)
+        if chosen == OTHER:
+            chosen = st.text_input("The tag", key=f"other_{form}", max_chars=200).strip()
+    if not name or not chosen:
+        st.markdown("Fill in your name and the tag of the switch; then its readings.")
+        return
+    on_list = {one.removed_tag: one for one in kept.switches} if kept else {}
+    bench_entry.show(chosen, name, on_list.get(chosen))
+
+
+def _entered() -> None:
+    entries = [kept.entry for kept in own_entry.own().entries("bench_test") if kept.is_in_force]
+    if not entries:
+        return
+    st.header("Entered here")
+    lines = [
+        (words.with_dates(entry.content["stored"]["tested_at"][:10]), entry.about, entry.entered_by, entry.reason)
+        for entry in reversed(entries[-20:])
+    ]
+    columns = (("Tested on", "text"), ("Tag", "text"), ("Who", "text"), ("Remark", "text"))
+    page.rows(columns, lines, "", caption="The newest tests entered here. Take one back on the page Corrections.")
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,265 @@
+"""What people enter in the pages: kept at once, in the figures after one click, taken back, never entered twice."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from page_texts import APP, assert_drawn, opened, said
+from streamlit.testing.v1 import AppTest
+
+from pipelines.loading import load
+from pipelines.own_work import OwnWork
+from pipelines.store import Store
+
+DAY = dt.datetime.now(dt.UTC).date() - dt.timedelta(days=3)
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Six draft faults, each with a tagged switch that makes at 200 Pa, and two visits that are held back."""
+    records = tmp_path / "records"
+    records.mkdir()
+    visits = [
+        "visit_id,site_id,appliance_id,technician_id,arrived_at,visit_kind,symptom,cause_code,is_declared_complete"
+    ]
+    lines = ["visit_id,line_no,part_number,part_class,quantity,removed_tag"]
+    for n in range(6):
+        visits.append(f"V{n},S{n},A{n},T{n % 2},{DAY}T10:00:00Z,no_heat,draft_not_proven,fan_worn,yes")
+        lines.append(f"V{n},1,SW,draft_switch,1,TAG{n}")
+    visits += [f"X{n},S{n},A{n},T1,{DAY}T1{n}:00:00Z,no_heat,drft,,yes" for n in range(2)]
+    tables = {
+        "visits": visits,
+        "part_lines": lines,
+        "technicians": ["technician_id,technician_name", "T0,Anna", "T1,Ben"],
+        "parts": [
+            "part_number,part_class,rated_make_pressure,make_tolerance,pressure_unit",
+            "SW,draft_switch,200,10,Pa",
+        ],
+        "gauges": ["gauge_id,full_scale,resolution,unit,accuracy_percent_full_scale", "G1,500,1,Pa,0.5"],
+    }
+    for name, rows in tables.items():
+        (records / f"{name}.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    home = tmp_path / "home"
+    home.mkdir()
+    (home / "settings.toml").write_text('default_pressure_unit = "Pa"\n', "utf-8")
+    load(home, [records])
+    monkeypatch.setenv("GOODPULL_HOME", str(home))
+    st.cache_data.clear()
+    st.cache_resource.clear()
+    return home
+
+
+def asked(home: Path, query: str) -> list[tuple]:
+    con = Store(home).open_reader()
+    try:
+        return con.execute(query).fetchall()
+    finally:
+        con.close()
+
+
+def field(test: AppTest, kind: str, label: str):
+    """The widget with this label."""
+    found = [one for one in getattr(test, kind) if one.label == label]
+    assert len(found) == 1, f"{label}: {[one.label for one in getattr(test, kind)]}"
+    return found[0]
+
+
+def sheet(visit_id: str) -> AppTest:
+    def page(visit_id: str) -> None:
+        from dashboard import own_entry, visit_sheet
+
+        own_entry.waiting()
+        visit_sheet.show(visit_id)
+
+    test = AppTest.from_function(page, default_timeout=60, args=(visit_id,)).run()
+    assert_drawn(test)
+    return test
+
+
+def correct(test: AppTest, value: str = "trap_fouled") -> AppTest:
+    field(test, "selectbox", "What holds instead").select(value)
+    field(test, "text_input", "Why").input("said so on the phone")
+    field(test, "text_input", "Your name").input("Chief")
+    test.run()
+    return field(test, "button", "Correct").click().run()
+
+
+def test_a_correction_from_the_sheet_is_in_the_figures_after_one_click(home):
+    test = sheet("V0")
+    assert field(test, "button", "Correct").disabled
+    correct(test)
+    assert_drawn(test)
+    assert [one.value for one in test.success] == ["The correction of visit V0 is kept\\."]
+    assert "1 entry is kept, but is not in the figures yet" in said(test)
+    assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("fan_worn",)]
+    field(test, "button", "Bring into the figures").click().run()
+    assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("trap_fouled",)]
+    assert "not in the figures yet" not in said(test)
+    assert "by Chief: cause is trap fouled" in said(test)
+    assert "Includes 1 correction" in said(opened("this_week"))
+    load(home, [home.parent / "records"])
+    assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("trap_fouled",)]
+
+
+def test_every_field_can_be_corrected(home):
+    values = {"cause_code": "hose_water", "callback_class": "uncertain", "link": "none", "owner": "T1"}
+    for name, value in (values | {"part_class": "hose", "bench_result": "faulty"}).items():
+        test = sheet("V0")
+        field(test, "selectbox", "What is wrong").select(name).run()
+        if name == "part_class":
+            field(test, "selectbox", "Which line").select("1").run()
+        correct(test, value)
+        assert_drawn(test)
+        assert test.success, name
+    load(home, [])
+    found = asked(home, "SELECT corrected_field, target, new_value FROM correction ORDER BY ALL")
+    assert found == [
+        ("bench_result", "TAG0", "faulty"),
+        ("callback_class", None, "uncertain"),
+        ("cause_code", None, "hose_water"),
+        ("link", None, "none"),
+        ("owner", None, "T1"),
+        ("part_class", "1", "hose"),
+    ]
+
+
+def test_a_correction_is_taken_back_on_the_page_and_both_stay(home):
+    correct(sheet("V0"))
+    load(home, [])
+    test = opened("corrections")
+    assert_drawn(test)
+    assert "The figures include 1 correction on 1 visit" in said(test)
+    what = field(test, "selectbox", "What")
+    what.select(what.options[0])
+    field(test, "text_input", "Why").input("the office was right")
+    field(test, "text_input", "Your name").input("Ben")
+    test.run()
+    field(test, "button", "Take back").click().run()
+    assert_drawn(test)
+    field(test, "button", "Bring into the figures").click().run()
+    assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("fan_worn",)]
+    assert "1 thing entered here, 1 of them taken back" in said(test)
+    assert "taken back by Ben" in test.dataframe[0].value["State"][0]
+
+
+def test_rows_held_back_are_mended_or_dismissed_and_the_count_falls(home):
+    assert "2 rows held back" in said(opened("this_week"))
+    test = opened("records")
+    assert_drawn(test)
+    field(test, "text_input", "symptom").input("drft wrong")
+    field(test, "text_input", "Why").input("typing error")
+    field(test, "text_input", "Your name").input("Ben")
+    test.run()
+    field(test, "button", "Mend").click().run()
+    assert "symptom is drft wrong; must be one of" in test.error[0].value.replace("\\", "")
+    field(test, "text_input", "symptom").input("draft_not_proven").run()
+    field(test, "button", "Mend").click().run()
+    assert_drawn(test)
+    field(test, "text_input", "Why").input("a test row")
+    field(test, "text_input", "Your name").input("Ben")
+    test.run()
+    field(test, "button", "Dismiss: not wanted").click().run()
+    assert_drawn(test)
+    assert "waits to be brought in" in said(test)
+    field(test, "button", "Bring into the figures").click().run()
+    assert_drawn(test)
+    assert asked(home, "SELECT symptom FROM delivered.visits WHERE visit_id LIKE 'X%'") == [("draft_not_proven",)]
+    text = said(test)
+    assert "0 of those held back are neither mended nor dismissed" in text
+    assert "1 mended and 1 dismissed" in text and "No row is held back." in text
+    assert asked(home, "SELECT count(*) FROM held_back") == [(2,)], "nothing disappears"
+    assert "held back" not in said(opened("this_week"))
+
+
+def bench(test: AppTest, makes: tuple[str, ...], tag: str = "TAG0", name: str = "Tess") -> AppTest:
+    field(test, "text_input", "Your name").input(name) if len(
+        [one for one in test.text_input if one.label == "Your name"]
+    ) == 1 else next(one for one in test.text_input if one.key == "who_bench").input(name)
+    field(test, "selectbox", "Tag of the switch").select("Another tag").run()
+    field(test, "text_input", "The tag").input(tag).run()
+    for turn, make in enumerate(makes, 1):
+        field(test, "text_input", f"Makes at, reading {turn}").input(make)
+    field(test, "selectbox", "Gauge").select("G1")
+    return test.run()
+
+
+def test_the_verdict_as_typed_is_that_of_the_facts_and_a_test_is_kept_once(home):
+    test = bench(opened("bench"), ("199", "201", "200"))
+    assert_drawn(test)
+    text = said(test)
+    assert "**Good**" in text and "Make point within its tolerance, nothing physical wrong" in text
+    assert "Not looked at: held the pressure, water inside and diaphragm torn" in text
+    button = field(test, "button", "Enter the test")
+    button.click().run()
+    assert_drawn(test)
+    assert test.success
+    assert len(OwnWork(home).entries("bench_test")) == 1
+    load(home, [])
+    assert asked(home, "SELECT removed_tag, verdict, reason FROM bench_result") == [
+        ("TAG0", "good", "make point within its tolerance, nothing physical wrong")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("makes", "verdict"), [(("150", "151", "150"), "Faulty"), (("190", "209", "200"), "Inconclusive")]
+)
+def test_other_readings_give_other_verdicts(home, makes, verdict):
+    assert f"**{verdict}**" in said(bench(opened("bench"), makes))
+
+
+def test_a_bad_reading_is_told_and_cannot_be_entered(home):
+    test = bench(opened("bench"), ("abc",))
+    assert "make\\_1 is abc" in test.error[0].value
+    assert field(test, "button", "Enter the test").disabled
+
+
+def test_a_lost_connection_loses_nothing_and_sending_again_keeps_one(home):
+    bench(opened("bench"), ("199", "201"))
+    again = bench(opened("bench"), ())
+    assert field(again, "text_input", "Makes at, reading 2").value == "201"
+    # The answer to the first click got lost: the draft is still there when the test is sent again.
+    own = OwnWork(home)
+    draft = own.draft("bench TAG0 Tess")
+    field(again, "button", "Enter the test").click().run()
+    assert len(own.entries("bench_test")) == 1
+    assert own.draft("bench TAG0 Tess") is None
+    own.save_draft("bench TAG0 Tess", draft)
+    third = bench(opened("bench"), ())
+    field(third, "button", "Enter the test").click().run()
+    assert_drawn(third)
+    assert len(own.entries("bench_test")) == 1
+
+
+def test_a_drawn_list_is_kept_with_its_chances_and_goes_into_the_test(home):
+    test = opened("bench")
+    next(one for one in test.number_input if one.key == "bench_number").set_value(2).run()
+    next(one for one in test.text_input if one.key == "who_draw_0").input("Tess").run()
+    field(test, "button", "Keep this list").click().run()
+    assert_drawn(test)
+    (draw,) = OwnWork(home).entries("bench_draw")
+    rows = draw.entry.content["list"]
+    assert len(rows) == 2 and all(0 < row["selection_probability"] < 1 for row in rows)
+    assert "0 of 2 switches on the list tested" in said(test)
+    next(one for one in test.text_input if one.key == "who_bench").input("Tess")
+    field(test, "selectbox", "Tag of the switch").select(rows[0]["removed_tag"]).run()
+    field(test, "text_input", "Makes at, reading 1").input("200").run()
+    field(test, "button", "Enter the test").click().run()
+    assert_drawn(test)
+    assert "1 of 2 switches on the list tested" in said(test)
+    load(home, [])
+    found = asked(home, "SELECT removed_tag, selection, selection_probability FROM bench_result")
+    assert found == [(rows[0]["removed_tag"], "random", rows[0]["selection_probability"])]
+
+
+def test_records_of_an_older_version_are_built_anew_by_one_click(home):
+    with Store(home).new_generation() as generation:
+        generation.con.execute("DROP VIEW held_back_open")
+    test = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert_drawn(test)
+    assert "built by an older version" in said(test)
+    field(test, "button", "Build anew").click().run()
+    assert_drawn(test)
+    assert [title.value for title in test.title] == ["This week"]
