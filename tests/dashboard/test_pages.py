@@ -37,7 +37,9 @@ def test_page_is_drawn_with_an_answer(name: str, served_home: Path) -> None:
 
 
 @pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
-@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "bench", "records", "corrections"])
+@pytest.mark.parametrize(
+    "name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "bench", "records", "corrections"]
+)
 def test_empty_home_says_what_to_do(name: str, served_home: Path) -> None:
     text = said(opened(name))
     assert "No records yet" in text
