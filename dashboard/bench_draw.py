@@ -1,4 +1,4 @@
-"""A new list on the Bench page: which removed switches to test next, drawn and kept with each one's chance."""
+"""A new list, on the pages Bench and Records: which removed switches to test next, drawn and kept with each one's chance."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ WHY = (
 SHOWN = 40
 
 
-def show() -> None:
-    """The section: how many, which draw, the list, keeping it, and the list as a file."""
-    st.header("Draw a new list")
+def show(can_keep: bool = True) -> None:
+    """The section: how many, which draw, the list, keeping it, and the list as a file. can_keep: whether to offer it here."""
+    st.header("Which removed switches to test next")
     st.markdown(words.plain(WHY))
     left, middle, right, _ = st.columns([1, 1, 1, 1], gap="medium")
     with left:
@@ -49,7 +49,10 @@ def show() -> None:
         ("Chance of the draw", "number"),
     )  # fmt: skip
     page.rows(columns, lines, "")
-    _keep(found)
+    if can_keep:
+        _keep(found)
+    else:
+        st.page_link("views/bench.py", label="Keep a list and enter its tests: Bench")
     st.download_button(
         f"The list as a file ({words.plural(len(found.list), 'switch', 'switches')})",
         data=csv_bytes(found.list),

@@ -25,7 +25,9 @@ def who(key: str) -> str:
     if signed_in:
         return str(signed_in)
     name = st.text_input("Your name", value=st.session_state.get(NAME_KEY, ""), key=f"who_{key}", max_chars=100)
-    st.session_state[NAME_KEY] = name
+    if name.strip():
+        # Another form on the page, still blank, takes nothing back.
+        st.session_state[NAME_KEY] = name
     return name
 
 

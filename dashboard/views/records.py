@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import (
+    bench_draw,
     held_back_mending,
     notices,
     page,
@@ -47,6 +48,7 @@ def show() -> None:
     _held_back()
     _left_out()
     _missing()
+    bench_draw.show(can_keep=False)
     _health()
     page.next_steps(
         (

@@ -307,3 +307,36 @@ def test_a_workbook_without_rows_makes_nothing(tmp_path):
     assert done.returncode == 0 and "No file holds a row." in done.stdout and "nothing new" in done.stdout
     assert not (tmp_path / "home" / "current").exists()
     assert "To load" not in goodpull("check", tmp_path / "blank", "--home", tmp_path / "home").stderr
+
+
+def test_a_correction_and_a_row_put_right_by_command_reach_the_figures_and_a_copy(tmp_path):
+    (tmp_path / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,cause_code\n"
+        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,fan_worn\n"
+        "V2,S1,T1,5014-09-15,no_heat,draft_not_proven,\nV3,S1,T1,nope,no_heat,draft_not_proven,\n"
+    )
+    home = ("--home", tmp_path / "home")
+    assert goodpull("load", tmp_path / "visits.csv", *home).returncode == 0
+    told = goodpull("held-back", "reasons", *home).stdout
+    assert "1  visits.arrived_at  date_out_of_range  such as '5014-09-15'" in told and "not_a_time" in told
+    keys = [line.split()[0] for line in goodpull("held-back", "rows", *home).stdout.splitlines() if line[0] != " "]
+    wrong = goodpull("held-back", "mend", keys[0], "arrived_at=5015-01-01", "--reason", "typo", *home)
+    assert wrong.returncode == 1 and "arrived_at is 5015-01-01; must lie" in wrong.stderr
+    assert goodpull("held-back", "mend", keys[0], "arrived_at=2014-09-15", "--reason", "typo", *home).returncode == 0
+    assert goodpull("held-back", "dismiss", keys[1], "--reason", "a test row", *home).returncode == 0
+    refused = goodpull("own-work", "correct", "V1", "cause_code", "nonsense", "--reason", "x", *home)
+    assert refused.returncode == 1 and "must be one of board_input" in refused.stderr
+    done = goodpull("own-work", "correct", "V1", "cause_code", "trap_fouled", "--reason", "phone", "--by", "Ann", *home)
+    assert done.returncode == 0 and "goodpull own-work take-in" in done.stderr
+    assert "3 not in the figures yet" in goodpull("own-work", "list", *home).stderr
+    assert goodpull("own-work", "take-in", *home).returncode == 0
+    published = json.loads(goodpull("figures", "--json", *home).stdout)
+    assert (published["coverage"]["n_corrections"], published["coverage"]["n_held_back"]) == (1, 0)
+    assert "nothing was changed" in goodpull("own-work", "take-in", *home).stderr
+    copy, other = tmp_path / "copy.jsonl", ("--home", tmp_path / "other")
+    assert "3 entries" in goodpull("own-work", "export", copy, *home).stderr
+    assert "3 of 3 entries restored" in goodpull("own-work", "restore", copy, *other).stderr
+    listed = goodpull("own-work", "list", *other).stdout
+    assert listed == goodpull("own-work", "list", *home).stdout and "cause_code = trap_fouled  Ann  phone" in listed
+    spoiled = goodpull("own-work", "restore", tmp_path / "visits.csv", *other)
+    assert spoiled.returncode == 1 and "is no copy of own work" in spoiled.stderr
