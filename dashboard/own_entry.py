@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import duckdb
 import streamlit as st
 
 from dashboard import store_access, words
-from pipelines.build import is_complete
+from pipelines.build import is_of_another_version
 from pipelines.errors import GoodpullError
 from pipelines.own_records import n_waiting
 from pipelines.own_work import OwnWork, new_id
@@ -85,7 +84,7 @@ def take_in() -> None:
 
 def is_up_to_date() -> bool:
     """Whether the records in force were built by this version; offers to build them anew where they were not."""
-    if store_access.generation() is None or _is_complete(store_access.key()):
+    if store_access.generation() is None or _is_ours(store_access.key()):
         return True
     st.title("One step first")
     st.markdown("These records were built by an older version of the program. Building anew changes none of them.")
@@ -95,8 +94,5 @@ def is_up_to_date() -> bool:
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
-def _is_complete(store_key: str) -> bool:
-    try:
-        return is_complete(store_access.reader())
-    except duckdb.Error:
-        return False
+def _is_ours(store_key: str) -> bool:
+    return not is_of_another_version(store_access.reader())

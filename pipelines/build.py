@@ -105,7 +105,10 @@ def build(
         built = _exchanged(con, changes, order, step)
     else:
         built = [_made(con, relation, order, step) for relation in order]
-    con.execute("CREATE TABLE build_state AS SELECT ?::VARCHAR AS fingerprint", [fingerprint])
+    con.execute(
+        "CREATE TABLE build_state AS SELECT ?::VARCHAR AS fingerprint, ?::VARCHAR AS sql_digest",
+        [fingerprint, _sql_digest()],
+    )
     step("Facts built", 1.0)
     return BuildReport(tuple(built), is_incremental, time.perf_counter() - started)
 
@@ -128,12 +131,23 @@ def health(con: duckdb.DuckDBPyConnection, folder: Path = SQL_FOLDER / "checks")
     return sorted(findings, key=lambda finding: (finding.severity != "error", finding.check))
 
 
-def is_complete(con: duckdb.DuckDBPyConnection) -> bool:
-    """Whether every relation this version builds is there; not so in a store that an older version built."""
-    found = con.execute(
-        "SELECT table_name FROM duckdb_tables() WHERE NOT temporary UNION SELECT view_name FROM duckdb_views()"
-    ).fetchall()
-    return {path.stem for folder in FOLDERS for path in folder.glob("*.sql")} <= {name for (name,) in found}
+def is_of_another_version(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether the relations there were made by other .sql files than this version's: pages might not read them.
+
+    Where nothing was built, nothing is of another version.
+    """
+    if not _exists(con, "duckdb_tables", "table_name", "build_state"):
+        return False
+    try:
+        row = con.execute("SELECT sql_digest FROM build_state").fetchone()
+    except duckdb.BinderException:
+        return True
+    return row is None or row[0] != _sql_digest()
+
+
+def _sql_digest() -> str:
+    texts = [path.read_text("utf-8") for folder in FOLDERS for path in sorted(folder.glob("*.sql"))]
+    return hashlib.sha256("\n".join([*texts, _macros()]).encode("utf-8")).hexdigest()
 
 
 def run_macros(con: duckdb.DuckDBPyConnection) -> None:

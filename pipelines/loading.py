@@ -119,7 +119,7 @@ def _into(
 
 def _is_built_with(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:
     """Whether the facts in force were built with these settings, by this version of the program."""
-    if not build.is_complete(con):
+    if build.is_of_another_version(con):
         return False
     try:
         cursor = con.execute("SELECT * FROM setting")

@@ -257,6 +257,7 @@ def test_a_drawn_list_is_kept_with_its_chances_and_goes_into_the_test(home):
 def test_records_of_an_older_version_are_built_anew_by_one_click(home):
     with Store(home).new_generation() as generation:
         generation.con.execute("DROP VIEW held_back_open")
+        generation.con.execute("ALTER TABLE build_state DROP COLUMN sql_digest")
     test = AppTest.from_file(str(APP), default_timeout=120).run()
     assert_drawn(test)
     assert "built by an older version" in said(test)
