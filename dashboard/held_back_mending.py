@@ -12,7 +12,6 @@ from pipelines.own_entries import HeldRow, dismiss_rows, held_rows, mend_rows
 
 # Most rows of one reason offered at a time; more come up as these are done.
 ROWS_OFFERED = 200
-# Most cells of a row that are refused and shown first; the others are under "Other cells".
 _OF_REASON = "table_name = ? AND column_name IS NOT DISTINCT FROM ? AND reason_code = ?"
 
 
@@ -47,7 +46,9 @@ def show(reasons: pd.DataFrame) -> None:
     is_signed = bool(reason.strip() and name.strip())
     with st.container(horizontal=True):
         if st.button("Mend", key=f"mend_{form}", type="primary", disabled=not (changes and is_signed)):
-            _mend(alike if is_all else [row], changes, reason, name)
+            # Of several rows only the cell they share is changed: the others tell them apart.
+            shared = {cell: text for cell, text in changes.items() if cell == _delivered(row, column or "")}
+            _mend(alike if is_all else [row], shared if is_all else changes, reason, name)
         if st.button("Dismiss: not wanted", key=f"dismiss_{form}", disabled=not is_signed):
             _dismiss(alike if is_all else [row], reason, name)
     if not is_signed:
@@ -98,6 +99,9 @@ def _input(row: HeldRow, name: str, form: str) -> str:
 
 
 def _mend(rows: list[HeldRow], changes: dict[str, str], reason: str, name: str) -> None:
+    if not changes:
+        st.error("The cell these rows share is as it was. Change it, or mend the rows one by one.")
+        return
     try:
         n = mend_rows(own_entry.own(), store_access.settings(), rows, changes, reason, name)
     except GoodpullError as error:

@@ -174,6 +174,21 @@ def test_rows_held_back_are_mended_or_dismissed_and_the_count_falls(home):
     assert "held back" not in said(opened("this_week"))
 
 
+def test_the_same_change_in_several_rows_leaves_what_tells_them_apart(home):
+    test = opened("records")
+    field(test, "text_input", "symptom").input("noise")
+    field(test, "text_input", "visit_id").input("ONE")
+    field(test, "text_input", "Why").input("typing error")
+    field(test, "text_input", "Your name").input("Ben")
+    field(test, "checkbox", "The same in all 2 rows listed with this cell").check()
+    test.run()
+    field(test, "button", "Mend").click().run()
+    assert_drawn(test)
+    load(home, [])
+    found = asked(home, "SELECT visit_id, symptom FROM delivered.visits WHERE visit_id LIKE 'X%' ORDER BY 1")
+    assert found == [("X0", "noise"), ("X1", "noise")]
+
+
 def bench(test: AppTest, makes: tuple[str, ...], tag: str = "TAG0", name: str = "Tess") -> AppTest:
     field(test, "text_input", "Your name").input(name) if len(
         [one for one in test.text_input if one.label == "Your name"]
