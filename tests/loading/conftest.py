@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipelines import loading
+from pipelines.given_relations import write_given
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.store import Store
 
@@ -62,7 +63,7 @@ def without_facts(monkeypatch: pytest.MonkeyPatch) -> list[tuple]:
     asked: list[tuple] = []
 
     def build(con, settings, changes=None, progress=None):
-        loading.build.write_given(con, settings)
+        write_given(con, settings)
         sites = None
         if changes is not None:
             sites = {row[0] for row in con.execute(f"SELECT site_id FROM {changes.sites}").fetchall()}
