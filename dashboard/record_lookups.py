@@ -36,7 +36,7 @@ def ledger() -> pd.DataFrame:
 
 
 def held_back_reasons() -> pd.DataFrame:
-    """Rows held back, neither mended nor dismissed, by table, column and reason, with one refused cell as an example."""
+    """Rows held back and still open, by table, column and reason, with one refused cell as an example."""
     return store_access.frame(
         """
         SELECT table_name, column_name, reason_code, any_value(reason) AS reason,
@@ -47,13 +47,13 @@ def held_back_reasons() -> pd.DataFrame:
 
 
 def n_held_back_open() -> int:
-    """Rows held back and neither mended nor dismissed."""
+    """Rows held back and neither mended, dismissed nor replaced by a later version of the same row."""
     found = store_access.row("SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) AS n FROM held_back_open")
     return int(found["n"])
 
 
 def held_back_settled() -> dict[str, int]:
-    """How many different rows were mended, and how many dismissed."""
+    """How many different rows were mended, dismissed, or replaced by a later version of the same row."""
     rows = store_access.frame(
         "SELECT outcome, count(DISTINCT row_key) AS n FROM held_back_settled GROUP BY outcome ORDER BY outcome DESC"
     )

@@ -104,7 +104,9 @@ def _into(
                 reports = session.reports
             if own is None:
                 raise _NothingNew
-            taken = take_in(con, own, settings, store.home)
+            # Another version may not have looked for rows replaced since they were held back.
+            first = 1 if build.is_of_another_version(con) else min(load_ids, default=None)
+            taken = take_in(con, own, settings, store.home, first)
             load_ids, reports = [*load_ids, *taken.load_ids], [*reports, *taken.reports]
             is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
             if is_same and (not taken.is_changed or store.current() is None):

@@ -134,7 +134,7 @@ def dismiss_rows(own: OwnWork, rows: Sequence[HeldRow], reason: str, entered_by:
 def held_rows(
     con: duckdb.DuckDBPyConnection, condition: str = "true", bound: Sequence[Any] = (), limit: int = 10_000
 ) -> list[HeldRow]:
-    """Rows held back and neither mended nor dismissed, one each however often it was delivered.
+    """Rows held back and still open, one each however often it was delivered.
 
     condition: SQL on held_back_open that some cell of the row must fulfil; bound: its values.
     """

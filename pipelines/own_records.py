@@ -1,8 +1,8 @@
 """The company's own work into a generation: what is in force of it, beside the delivered records.
 
 Corrections and bench tests in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
-file, as a load of their own in the ledger; rows dismissed or mended are named in `held_back_settled`. Taken in at every
-load, so that figures include it, however often the records are loaded anew.
+file, as a load of their own in the ledger; rows dismissed, mended, or replaced by a later version of themselves are named
+in `held_back_settled`. Taken in at every load, so that figures include it, however often the records are loaded anew.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import duckdb
 
 from pipelines.contract.ddl import ENTERED_TABLES, entered_columns
 from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.held_back_keys import KEYED, settle_replaced
 from pipelines.intake.report import FileReport
 from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import count, name
@@ -41,10 +42,13 @@ class Taken:
     reports: tuple[FileReport, ...] = ()
 
 
-def take_in(con: duckdb.DuckDBPyConnection, own: OwnWork, settings: Settings, scratch: Path) -> Taken:
+def take_in(
+    con: duckdb.DuckDBPyConnection, own: OwnWork, settings: Settings, scratch: Path, first_load_id: int | None = None
+) -> Taken:
     """Bring what is in force of the own work into the generation behind `con`; running it twice changes nothing.
 
-    scratch: a folder for files in between. Raises OwnWorkError when the own work cannot be read: figures without it
+    scratch: a folder for files in between. first_load_id: the first load of this generation, whose rows may replace rows
+    held back; None = there is none. Raises OwnWorkError when the own work cannot be read: figures without it
     would be wrong.
     """
     every = own.entries()
@@ -55,8 +59,9 @@ def take_in(con: duckdb.DuckDBPyConnection, own: OwnWork, settings: Settings, sc
         _exchange(con, TABLE_OF_KIND[kind], [kept for kept in in_force if kept.entry.kind == kind])
         for kind in TABLE_OF_KIND
     )
+    n_settled = settle_replaced(con, settings, first_load_id) if first_load_id is not None else 0
     load_ids, reports = _load_mended(con, in_force, settings, scratch)
-    n_settled = _settle_dismissed(con, in_force)
+    n_settled += _settle_dismissed(con, in_force)
     last = max((kept.entry_no for kept in every), default=0)
     con.execute("DELETE FROM own_work_state")
     con.execute("INSERT INTO own_work_state VALUES (?)", [last])
@@ -108,41 +113,50 @@ def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[
 def _load_mended(
     con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept], settings: Settings, scratch: Path
 ) -> tuple[list[int], list[FileReport]]:
-    """Load the mended rows whose originals are held back here and that were not loaded before."""
+    """Load the mended rows whose originals are held back here and that were not loaded before.
+
+    One whose original was replaced by a later version stays out: it would take the place of what is newer. Rows of a file
+    that is refused are tried again with the next load.
+    """
     latest = {kept.entry.about: kept for kept in in_force if kept.entry.kind == "mended_row"}
     if not latest:
         return [], []
     known = {key for (key,) in con.execute(f"SELECT DISTINCT row_key FROM ({KEYED})").fetchall()}
-    done = {entry for (entry,) in con.execute("SELECT entry_id FROM held_back_settled").fetchall()}
+    settled = con.execute("SELECT row_key, outcome, entry_id FROM held_back_settled").fetchall()
+    known -= {key for key, outcome, _ in settled if outcome == "replaced"}
+    done = {entry for _, _, entry in settled}
     due = [kept for key, kept in latest.items() if key in known and kept.entry.entry_id not in done]
     if not due:
         return [], []
     with tempfile.TemporaryDirectory(prefix=".landing-", dir=scratch) as folder:
         session = LoadSession(con, settings, Path(folder), datetime.now(UTC).date())
-        session.read([(path, None) for path in _files(due, Path(folder))], lambda sentence, share: None)
+        files = _files(due, Path(folder))
+        session.read([(path, None) for path, _ in files], lambda sentence, share: None)
         load_ids = session.finish()
-    con.executemany(
-        "INSERT INTO held_back_settled VALUES (?, 'mended', ?)",
-        [[kept.entry.about, kept.entry.entry_id] for kept in due],
-    )
+    for report, (_, rows) in zip(session.reports, files, strict=True):
+        if report.error is None:
+            con.executemany(
+                "INSERT INTO held_back_settled VALUES (?, 'mended', ?)",
+                [[kept.entry.about, kept.entry.entry_id] for kept in rows],
+            )
     return load_ids, session.reports
 
 
-def _files(due: Sequence[Kept], folder: Path) -> list[Path]:
-    """The mended rows as files, one a table and set of columns."""
-    groups: dict[tuple[str, tuple[str, ...]], list[dict[str, str]]] = {}
+def _files(due: Sequence[Kept], folder: Path) -> list[tuple[Path, list[Kept]]]:
+    """The mended rows as files, one a table and set of columns, each with the entries in it."""
+    groups: dict[tuple[str, tuple[str, ...]], list[Kept]] = {}
     for kept in due:
-        row = kept.entry.content["row"]
-        groups.setdefault((kept.entry.content["table"], tuple(row)), []).append(row)
-    paths = []
-    for number, ((table, columns), rows) in enumerate(groups.items(), 1):
+        groups.setdefault((kept.entry.content["table"], tuple(kept.entry.content["row"])), []).append(kept)
+    files = []
+    for number, ((table, columns), entries) in enumerate(groups.items(), 1):
+        rows = [kept.entry.content["row"] for kept in entries]
         path = folder / f"{table}_mended_{number}.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, quoting=csv.QUOTE_ALL)
             writer.writerow(columns)
             writer.writerows([[row[column] for column in columns] for row in rows])
-        paths.append(path)
-    return paths
+        files.append((path, entries))
+    return files
 
 
 def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) -> int:
@@ -157,7 +171,3 @@ def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) 
             "INSERT INTO held_back_settled VALUES (?, 'dismissed', ?)", [list(one) for one in sorted(wanted)]
         )
     return len(wanted ^ before)
-
-
-# A row held back is known by its table and its cells as delivered; sql/records/held_back_open.sql says it the same way.
-KEYED = "SELECT md5(table_name || chr(10) || CAST(raw AS VARCHAR)) AS row_key, * FROM held_back"

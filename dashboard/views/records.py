@@ -31,6 +31,12 @@ MISSING = (
     ("n_tested", "swaps with the removed switch tested", "the good-switch rate is wide, and waste only estimated"),
     ("n_clear", "swaps with a clear bench result", "an inconclusive test counts in no rate"),
 )
+# What became of a row once held back.
+SETTLED_WORDS = {
+    "mended": "mended",
+    "dismissed": "dismissed",
+    "replaced": "replaced by a later version that was accepted",
+}
 
 
 def show() -> None:
@@ -70,7 +76,9 @@ def _answer() -> str:
     )
     open_rows = record_lookups.n_held_back_open()
     state = (
-        "" if open_rows == held else f" {words.count(open_rows)} of those held back are neither mended nor dismissed."
+        ""
+        if open_rows == held
+        else f" {words.count(open_rows)} of those held back are neither mended, dismissed nor replaced by a later version."
     )
     return f"{start}, {words.count(held)} held back, {words.plural(totals['n_duplicates'], 'exact duplicate')}.{state}"
 
@@ -130,7 +138,7 @@ def _held_back() -> None:
         held_back_mending.show(reasons)
     settled = record_lookups.held_back_settled()
     if settled:
-        said = (f"{words.count(n)} {outcome}" for outcome, n in settled.items())
+        said = (f"{words.count(n)} {SETTLED_WORDS[outcome]}" for outcome, n in settled.items())
         st.caption(f"Of the rows once held back, {words.joined(list(said))}. They are kept as they were delivered.")
 
 

@@ -16,8 +16,9 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
     Keys: n_visits, n_draft_faults, n_swaps, n_tested (swaps with a bench test of any result), n_clear (of them good or
     faulty), n_with_tag, n_with_reading, n_with_cause, n_swaps_unproven (swaps that do not say on which appliance),
     n_appliance_unproven (of draft faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on,
-    last_on (ISO dates or None), n_corrections (in force, on visits of the scope), and over the whole store n_held_back (rows
-    neither mended nor dismissed), n_appliances, n_part_lines, n_part_lines_classed (those whose kind of part is known).
+    last_on (ISO dates or None), n_corrections (in force, on visits of the scope), and over the whole store n_held_back
+    (rows neither mended, dismissed nor replaced by a later version), n_appliances, n_part_lines, n_part_lines_classed
+    (those whose kind of part is known).
     """
     out: dict[str, Any] = {}
     out |= _row(

@@ -168,7 +168,7 @@ def test_rows_held_back_are_mended_or_dismissed_and_the_count_falls(home):
     assert_drawn(test)
     assert asked(home, "SELECT symptom FROM delivered.visits WHERE visit_id LIKE 'X%'") == [("draft_not_proven",)]
     text = said(test)
-    assert "0 of those held back are neither mended nor dismissed" in text
+    assert "0 of those held back are neither mended, dismissed nor replaced" in text
     assert "1 mended and 1 dismissed" in text and "No row is held back." in text
     assert asked(home, "SELECT count(*) FROM held_back") == [(2,)], "nothing disappears"
     assert "held back" not in said(opened("this_week"))
