@@ -74,6 +74,7 @@ def demo(
         )
     is_made = marker.exists() and json.loads(marker.read_text("utf-8")) == wanted
     if is_fresh or not is_made or Store(folder).current() is None:
+        own_work_commands.copy_before_removal(folder)
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
         marker.write_text(json.dumps(wanted), "utf-8")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -144,6 +145,22 @@ def restore(
 
     n_new, n_all = restore_copy(OwnWork(home or default_home()), copy)
     printing.say(f"{n_new:,} of {n_all:,} entries restored; the others were there." + (f" {TAKE_IN}" if n_new else ""))
+
+
+def copy_before_removal(home: Path) -> None:
+    """Copy what was entered in a home about to be removed to a file beside it, and say so; nothing where nothing was.
+
+    Raises OwnWorkError, before anything is removed, when the own work cannot be read or the copy cannot be written.
+    """
+    from pipelines.own_work import OwnWork
+    from pipelines.own_work_copies import export_copy
+
+    own = OwnWork(home)
+    if own.last_no() == 0:
+        return
+    copy = home.with_name(f"{home.name}-own-work-{datetime.now():%Y%m%d-%H%M%S}.jsonl")
+    n = export_copy(own, copy)
+    printing.say(f"What was entered here is kept in {copy} ({n:,} entries); the demo fleet is made anew without it.")
 
 
 def _line(kept: object) -> str:
