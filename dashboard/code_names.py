@@ -47,10 +47,13 @@ def shown(technician_id: object) -> str:
     return naming()(technician_id)
 
 
-def naming() -> Callable[[object], str]:
-    """What `shown` gives now, fixed so that it can be used after the page has been drawn (by an export)."""
+def naming(is_code: bool | None = None) -> Callable[[object], str]:
+    """What `shown` gives now, fixed so that it can be used after the page has been drawn (by an export).
+
+    is_code: whether code names are shown; None = as the switch on the page says.
+    """
     table = _names(store_access.key(), store_access.settings().random_seed)
-    is_code = bool(st.session_state.get(SWITCH_KEY))
+    is_code = bool(st.session_state.get(SWITCH_KEY)) if is_code is None else is_code
     unknown = "a technician not on record"
 
     def name_of(technician_id: object) -> str:

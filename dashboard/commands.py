@@ -16,7 +16,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard import held_back_commands, own_work_commands, printing
+from dashboard import held_back_commands, own_work_commands, printing, report_commands
 from dashboard.home_folder import HomeOption, default_home
 
 __all__ = ["DEMO_MARKER", "HomeOption", "app", "default_home", "main"]
@@ -31,6 +31,8 @@ app = typer.Typer(
 )
 app.add_typer(own_work_commands.app, name="own-work")
 app.add_typer(held_back_commands.app, name="held-back")
+
+report_commands.register(app)
 
 EXIT_REFUSED = 1
 # Marks a home as holding the invented fleet; no other records are loaded there.

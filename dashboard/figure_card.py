@@ -65,20 +65,11 @@ def _rests_on(estimate: Estimate) -> str:
 
 
 def _bar(estimate: Estimate, unit: str, reach: str) -> str:
-    """The range drawn on a rule: shares on 0 to 100%, other amounts from zero to a little past the upper end."""
-    if (
-        estimate.low is None
-        or estimate.high is None
-        or estimate.value is None
-        or unit in ("day_of_year", "points", "Pa", "in. w.c.")
-    ):
+    """The range drawn on a rule."""
+    found = bar_of(estimate, unit)
+    if found is None:
         return ""
-    end = 1.0 if unit == "share" else max(estimate.high, estimate.value, 0.0) * 1.15
-    if end <= 0:
-        return ""
-    low, high, value = (
-        min(max(amount / end, 0.0), 1.0) * 100 for amount in (estimate.low, estimate.high, estimate.value)
-    )
+    low, high, value = found
     shades = page.colours()
     return (
         f'<div class="gp-rule" role="img" aria-label="{html.escape(reach)}">'
@@ -87,3 +78,23 @@ def _bar(estimate: Estimate, unit: str, reach: str) -> str:
         f'background:{shades.main};opacity:.42"></i>'
         f'<i style="left:calc({value:.1f}% - 1px);width:2px;top:1px;height:14px;background:{shades.ink}"></i></div>'
     )
+
+
+def bar_of(estimate: Estimate, unit: str) -> tuple[float, float, float] | None:
+    """Where low, high and value lie on a rule, in 0..100: shares on 0 to 100%, other amounts from zero to a little past
+    the upper end; None where a rule would tell nothing.
+    """
+    if (
+        estimate.low is None
+        or estimate.high is None
+        or estimate.value is None
+        or unit in ("day_of_year", "points", "Pa", "in. w.c.")
+    ):
+        return None
+    end = 1.0 if unit == "share" else max(estimate.high, estimate.value, 0.0) * 1.15
+    if end <= 0:
+        return None
+    low, high, value = (
+        min(max(amount / end, 0.0), 1.0) * 100 for amount in (estimate.low, estimate.high, estimate.value)
+    )
+    return low, high, value

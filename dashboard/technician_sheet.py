@@ -59,8 +59,8 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
         _cases(one, scope)
 
 
-def _cards(person: pd.Series, scope: Scope) -> None:
-    columns = st.columns(3, gap="medium")
+def figure_of(person: pd.Series) -> tuple[Estimate, str, str]:
+    """Good switches pulled per draft fault: the estimate, what it rests on, what is expected."""
     n = int(person["draft_fault_visits"])
     figure = Estimate(
         person["value"],
@@ -71,15 +71,25 @@ def _cards(person: pd.Series, scope: Scope) -> None:
         "beta-binomial",
         str(person["reason"] or "").removesuffix(FAIRNESS).strip(),
     )
+    rests_on = (
+        f"{words.plural(n, 'draft fault')} attended; {words.count(person['tested'])} of "
+        f"{words.plural(person['swaps'], 'swap')} with a clear bench result"
+    )
+    return figure, rests_on, f"Expected from their mix of calls: {words.share(person['expected_rate'])}"
+
+
+def _cards(person: pd.Series, scope: Scope) -> None:
+    columns = st.columns(3, gap="medium")
+    figure, rests_on, note = figure_of(person)
+    n = int(person["draft_fault_visits"])
     with columns[0]:
         figure_card.show(
             "Good switches pulled per draft fault",
             figure,
             "share",
             "own_rate",
-            rests_on=f"{words.plural(n, 'draft fault')} attended; {words.count(person['tested'])} of "
-            f"{words.plural(person['swaps'], 'swap')} with a clear bench result",
-            note=f"Expected from their mix of calls: {words.share(person['expected_rate'])}",
+            rests_on=rests_on,
+            note=note,
             behind=figures_access.behind(scope, "swaps", technician_id=person["technician_id"]),
         )
     with columns[1]:
@@ -122,31 +132,38 @@ def known_steps() -> dict[str, str]:
     return {name: step for name, step in STEPS.items() if STEP_TABLES.get(name) not in empty}
 
 
-def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None:
+def step_frame(person: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
+    """The steps that can be told, a row each: step, rate (everybody), own, n, n_own."""
     lines = []
     for name, step in known_steps().items():
         n_done, n = company_step(table, name)
         lines.append(
             {"step": step, "rate": n_done / n if n else None, "own": person[name], "n": n, "n_own": person["n_process"]}
         )
-    frame = pd.DataFrame(lines).astype({"rate": float, "own": float})
+    return pd.DataFrame(lines).astype({"rate": float, "own": float})
+
+
+def start_with(frame: pd.DataFrame) -> str:
+    """The step that lies furthest below the company's, in a sentence. frame: see step_frame."""
+    gaps = frame.dropna(subset=["own", "rate"]).assign(gap=lambda rows: rows["rate"] - rows["own"])
+    gaps = gaps[gaps["gap"] > 0.05].sort_values("gap", ascending=False)
+    if gaps.empty:
+        return "No step lies clearly below the company's."
+    first = gaps.iloc[0]
+    return (
+        f"Start with: {first['step']}. Done on {words.share(first['own'])} of their swaps, "
+        f"on {words.share(first['rate'])} across the company."
+    )
+
+
+def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None:
+    frame = step_frame(person, table)
     st.markdown("**The steps around a swap**")
     picture = step_rates(frame, page.colours(), str(person["shown_name"]))
     page.draw(picture, "No swap is on record, so no step can be counted.", "steps")
     if picture is not None:
         st.caption(words.plain(f"Bar: all technicians. Diamond: {person['shown_name']}."))
-    gaps = frame.dropna(subset=["own", "rate"]).assign(gap=lambda rows: rows["rate"] - rows["own"])
-    gaps = gaps[gaps["gap"] > 0.05].sort_values("gap", ascending=False)
-    if gaps.empty:
-        st.markdown("No step lies clearly below the company's.")
-    else:
-        first = gaps.iloc[0]
-        st.markdown(
-            words.plain(
-                f"Start with: {first['step']}. Done on {words.share(first['own'])} of their swaps, "
-                f"on {words.share(first['rate'])} across the company."
-            )
-        )
+    st.markdown(words.plain(start_with(frame)))
     skipped = skipped_checks(checks, str(person["technician_id"]))
     if skipped:
         st.markdown(words.plain("Checks they leave out more often than others: " + "; ".join(skipped) + "."))
@@ -166,7 +183,8 @@ def skipped_checks(checks: pd.DataFrame, technician_id: str, at_most: int = 3) -
     ]
 
 
-def _fair(person: pd.Series) -> None:
+def fair_lines(person: pd.Series) -> list[str]:
+    """Against whom the person is compared, and why that is fair."""
     lines = [
         "Compared with what the same calls (appliance, age, season, hour, region, symptom) led to with everybody else. "
         "The habit of reading, checking and recording is not part of it, since that is what coaching can change.",
@@ -182,6 +200,11 @@ def _fair(person: pd.Series) -> None:
         lines.append("Not separable: nearly all these calls were at one site, so site and person cannot be told apart.")
     if person["is_new_starter"]:
         lines.append("A new starter: shown apart, and not set against the limits.")
+    return lines
+
+
+def _fair(person: pd.Series) -> None:
+    lines = fair_lines(person)
     st.markdown("**Against whom, and why that is fair**\n" + "\n".join(f"- {words.plain(line)}" for line in lines))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
@@ -39,7 +40,7 @@ WHERE site_id = ? AND visit_id <> ? ORDER BY abs(date_diff('day', arrived_on, ?:
 
 def show(visit_id: str, key: str = "sheet") -> None:
     """The sheet of one visit. Everything that came with the records is shown as text. key: of the place it stands in."""
-    visit = store_access.row(_VISIT, [visit_id])
+    visit = visit_of(visit_id)
     if not visit:
         st.markdown("That visit is not on record.")
         return
@@ -47,8 +48,8 @@ def show(visit_id: str, key: str = "sheet") -> None:
         st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
         left, right = st.columns([3, 2], gap="medium")
         with left:
-            page.rows([("", "text"), ("", "text")], _facts(visit), "")
-            notes = store_access.row(_NOTES, [visit_id]).get("notes")
+            page.rows([("", "text"), ("", "text")], facts(visit, code_names.naming()), "")
+            notes = notes_of(visit_id)
             st.markdown("**Notes as written**")
             st.text(notes or "No notes.")
             if notes:
@@ -59,31 +60,51 @@ def show(visit_id: str, key: str = "sheet") -> None:
         correction_form.show(visit, key)
 
 
-def _facts(visit: dict) -> list[tuple[str, str]]:
+def visit_of(visit_id: str) -> dict:
+    """The visit with what its readings and its record say; empty when it is not on record."""
+    return store_access.row(_VISIT, [visit_id])
+
+
+def notes_of(visit_id: str) -> str | None:
+    """The notes as they were written."""
+    return store_access.row(_NOTES, [visit_id]).get("notes")
+
+
+def facts(visit: dict, name_of: Callable[[object], str] | None) -> list[tuple[str, str]]:
+    """The visit in lines of title and text.
+
+    name_of: None leaves out the site, the appliance, the technician and the words taken from the note.
+    """
     unit = store_access.settings().default_pressure_unit
-    facts = [
-        ("Site, appliance", f"{visit['site_id']}, {visit['appliance_key'] or 'appliance not proven'}"),
-        ("Technician", code_names.shown(visit["technician_id"])),
+    found = (
+        []
+        if name_of is None
+        else [
+            ("Site, appliance", f"{visit['site_id']}, {visit['appliance_key'] or 'appliance not proven'}"),
+            ("Technician", name_of(visit["technician_id"])),
+        ]
+    )
+    found += [
         ("Kind of visit", words.in_words(visit["visit_kind"], words.VISIT_KIND_WORDS)),
         ("Symptom", words.in_words(visit["symptom"], words.SYMPTOM_WORDS)),
         ("Cause recorded", words.in_words(visit["cause_code"], words.CAUSE_WORDS)),
     ]
     if visit["contributing_cause_code"]:
-        facts.append(("Behind it", words.in_words(visit["contributing_cause_code"], words.CAUSE_WORDS)))
+        found.append(("Behind it", words.in_words(visit["contributing_cause_code"], words.CAUSE_WORDS)))
     if visit["evidence"]:
-        facts.append(("Readings say", words.in_words(visit["evidence"], words.EVIDENCE_WORDS)))
+        found.append(("Readings say", words.in_words(visit["evidence"], words.EVIDENCE_WORDS)))
     if visit["margin_pa"] is not None:
-        facts.append(("Draft at the switch", words.pressure(visit["draft_pa"], unit)))
-        facts.append(("Rated make point", words.pressure(visit["make_pa"], unit)))
+        found.append(("Draft at the switch", words.pressure(visit["draft_pa"], unit)))
+        found.append(("Rated make point", words.pressure(visit["make_pa"], unit)))
     if visit["tier"]:
-        facts.append(("Root cause", words.in_words(visit["tier"], words.TIER_WORDS)))
-    if visit["note_words"]:
-        facts.append(("Rests on the words", visit["note_words"]))
+        found.append(("Root cause", words.in_words(visit["tier"], words.TIER_WORDS)))
+    if visit["note_words"] and name_of is not None:
+        found.append(("Rests on the words", visit["note_words"]))
     done = {True: "declared complete", False: "not declared complete"}.get(
         visit["is_declared_complete"], "not recorded"
     )
-    facts.append(("On leaving", done + (", waits for a part" if visit["waits_for_part"] else "")))
-    return facts
+    found.append(("On leaving", done + (", waits for a part" if visit["waits_for_part"] else "")))
+    return found
 
 
 def _heard(notes: str) -> None:
@@ -107,9 +128,10 @@ def _heard(notes: str) -> None:
     )
 
 
-def _evidence(visit_id: str) -> None:
+def readings(visit_id: str) -> list[tuple[str, str, str]]:
+    """Its readings: what, value with unit, when and with which contacts."""
     unit = store_access.settings().default_pressure_unit
-    readings = [
+    return [
         (
             words.label(line.quantity),
             words.pressure(line.value_pa, unit)
@@ -121,15 +143,19 @@ def _evidence(visit_id: str) -> None:
         )
         for line in store_access.frame(_READINGS, [visit_id]).itertuples()
     ]
-    page.rows(
-        [("Reading", "text"), ("Value", "text"), ("When, contacts", "text")], readings, "No readings were recorded."
-    )
-    checks = [
+
+
+def checks(visit_id: str) -> list[tuple[str, str]]:
+    """Its checks: which, and what was found."""
+    return [
         (words.label(line.check_code), words.label(line.outcome))
         for line in store_access.frame(_CHECKS, [visit_id]).itertuples()
     ]
-    page.rows([("Check", "text"), ("Found", "text")], checks, "No checks were recorded.")
-    parts = [
+
+
+def parts(visit_id: str) -> list[tuple[str, str, str, str]]:
+    """Its part lines: kind, number, status, quantity."""
+    return [
         (
             words.label(line.part_class),
             line.part_number if not words.is_missing(line.part_number) else "",
@@ -138,11 +164,29 @@ def _evidence(visit_id: str) -> None:
         )
         for line in store_access.frame(_PARTS, [visit_id]).itertuples()
     ]
-    page.rows(
-        [("Part", "text"), ("Number", "text"), ("", "text"), ("Quantity", "number")], parts, "No parts were recorded."
-    )
-    for bench in store_access.frame(_BENCH, [visit_id]).itertuples():
-        st.markdown(words.plain(f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {bench.reason or ''}"))
+
+
+def benches(visit_id: str) -> list[Any]:
+    """The bench results of switches removed on it."""
+    return list(store_access.frame(_BENCH, [visit_id]).itertuples())
+
+
+def bench_sentence(bench: Any) -> str:
+    return f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {bench.reason or ''}"
+
+
+READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))
+CHECK_COLUMNS = (("Check", "text"), ("Found", "text"))
+PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("", "text"), ("Quantity", "number"))
+
+
+def _evidence(visit_id: str) -> None:
+    unit = store_access.settings().default_pressure_unit
+    page.rows(READING_COLUMNS, readings(visit_id), "No readings were recorded.")
+    page.rows(CHECK_COLUMNS, checks(visit_id), "No checks were recorded.")
+    page.rows(PART_COLUMNS, parts(visit_id), "No parts were recorded.")
+    for bench in benches(visit_id):
+        st.markdown(words.plain(bench_sentence(bench)))
         if not words.is_missing(bench.u_pa):
             page.rows([("", "text"), ("", "text")], budget(bench, unit), "")
 

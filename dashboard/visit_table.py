@@ -156,6 +156,19 @@ def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
 
 def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
     """A few visits as a list on the page; more of them, and each in full, one click away."""
+    columns, lines = brief_lines(frame.head(rows_shown), code_names.naming())
+    page.rows(columns, lines, otherwise)
+    if not frame.empty:
+        more = len(frame) - rows_shown
+        label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
+        if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
+            open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
+
+
+def brief_lines(
+    frame: pd.DataFrame, name_of: Callable[[object], str]
+) -> tuple[list[tuple[str, str]], list[tuple[str, ...]]]:
+    """A few visits as text, on the page and on paper: the columns there are, with their kind, and a line for each visit."""
     columns = {
         "visit_on": "Date",
         "visit_id": "Visit",
@@ -168,22 +181,17 @@ def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) ->
         "tier": "Root cause",
     }
     names = [name for name in columns if name in frame.columns]
-    lines = [tuple(_cell(name, line[name]) for name in names) for line in frame.head(rows_shown).to_dict("records")]
-    page.rows([(columns[name], "text") for name in names], lines, otherwise)
-    if not frame.empty:
-        more = len(frame) - rows_shown
-        label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
-        if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
-            open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
+    lines = [tuple(_cell(name, line[name], name_of) for name in names) for line in frame.to_dict("records")]
+    return [(columns[name], "text") for name in names], lines
 
 
-def _cell(name: str, value: Any) -> str:
+def _cell(name: str, value: Any, name_of: Callable[[object], str]) -> str:
     if words.is_missing(value):
         return ""
     if name == "visit_on":
         return words.date(pd.Timestamp(value))
     if name == "technician_id":
-        return code_names.shown(value)
+        return name_of(value)
     if name == "days":
         return words.count(value)
     return words.in_words(value, _IN_WORDS[name]) if name in _IN_WORDS else str(value)

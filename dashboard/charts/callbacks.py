@@ -30,7 +30,9 @@ def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) ->
     x = alt.X(
         "days:Q",
         scale=alt.Scale(domain=[0, last_day]),
-        axis=alt.Axis(title="days after the job was declared complete", values=[0, 7, 14, 30, 60, 90]),
+        axis=alt.Axis(
+            title="days after the job was declared complete", values=[0, 7, 14, 30, 60, 90], labelOverlap="greedy"
+        ),
     )
     top = max(float(frame["value"].max()) * 1.18, 0.05)
     y = alt.Y("value:Q", scale=alt.Scale(domain=[0, min(top, 1)]), axis=share_axis("share that came back"))

@@ -52,7 +52,7 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     families = figures_access.seasons(scope)
-    page.answer(_answer(families))
+    page.answer(answer(families))
     columns = st.columns(2, gap="large")
     for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
         with column:
@@ -70,11 +70,12 @@ def show() -> None:
             f"list_{name}",
             partial(visit_table.show, figures_access.behind(scope, name), f"list_{name}"),
         )
-    page.next_steps(_steps(families))
+    page.next_steps(next_steps(families))
     page.how_computed(METHOD, TERMS)
 
 
-def _answer(families: dict[str, Season]) -> str:
+def answer(families: dict[str, Season]) -> str:
+    """When each family of faults peaks, in a sentence."""
     parts = []
     for name, (title, _, _) in FAMILIES.items():
         season = families[name]
@@ -188,16 +189,22 @@ def _evidence(season: Season) -> str:
 def _outlook(season: Season, title: str) -> None:
     st.markdown(f"**{title}**")
     page.draw(outlook(season.outlook, page.colours()), "Too few records to look ahead.", f"outlook_{season.family}")
+    told = skill_sentence(season)
+    if told:
+        st.caption(words.plain(told))
+
+
+def skill_sentence(season: Season) -> str:
+    """How far the outlook was off in past weeks; blank where it could not be tried."""
     skill = season.outlook_skill
     if skill and not words.is_missing(skill.get("error_model")) and not words.is_missing(skill.get("error_last_year")):
-        st.caption(
-            words.plain(
-                f"Over {words.plural(skill['n_weeks'], 'past week')} this outlook was off by "
-                f"{words.number(skill['error_model'])} faults a week "
-                f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}. "
-                f"{words.share(skill.get('share_in_range'))} of those weeks fell within its range."
-            )
+        return (
+            f"Over {words.plural(skill['n_weeks'], 'past week')} this outlook was off by "
+            f"{words.number(skill['error_model'])} faults a week "
+            f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}. "
+            f"{words.share(skill.get('share_in_range'))} of those weeks fell within its range."
         )
+    return ""
 
 
 def _before() -> None:
@@ -208,7 +215,8 @@ def _before() -> None:
     st.caption("Common practice; the manufacturer's instructions and the local code decide.")
 
 
-def _steps(families: dict[str, Season]) -> list[str]:
+def next_steps(families: dict[str, Season]) -> list[str]:
+    """By when the checks should be done."""
     steps = []
     for name, (title, _, _) in FAMILIES.items():
         season = families[name]

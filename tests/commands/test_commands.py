@@ -17,7 +17,10 @@ from typer.main import get_command
 from dashboard import commands, serving
 from pipelines.errors import GoodpullError
 
-NAMES = ("demo", "load", "check", "figures", "open", "contract", "generate", "bench-list", "own-work", "held-back")
+NAMES = (
+    "demo", "load", "check", "figures", "open", "contract", "generate", "bench-list", "own-work", "held-back",
+    "report", "export",
+)  # fmt: skip
 
 
 def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedProcess[str]:

@@ -16,7 +16,7 @@ from dashboard.lookups import safety_items
 from dashboard.notices import why_no_swap
 from dashboard.scope_bar import freshness
 from dashboard.views import sites
-from dashboard.views.this_week import at_most
+from dashboard.week_parts import at_most
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
 from pipelines.loading import load

@@ -1,0 +1,154 @@
+"""The coaching pack: one technician's sheet on paper, with three cases and a checklist. Customers are not in it.
+
+Left out: site, appliance, notes and words from notes, since they may name a customer. A case is found again on the
+screen by its visit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+
+from dashboard import figures_access, lookups, notices, technician_sheet, visit_sheet, words
+from dashboard.charts.steps import step_rates
+from dashboard.printed import drawing, paper
+from dashboard.printed.week import FOOTER, about, chart, last_day
+from models.figures.scope import Scope
+from models.figures.technicians import FAIRNESS
+from pipelines.contract.codes import CHECK_CODE
+from pipelines.errors import GoodpullError
+
+FACT_COLUMNS = (("What", "text"), ("On record", "text"))
+QUESTIONS = (
+    "What did the gauge say, and where was it teed in?",
+    "What was tried before the switch was condemned?",
+    "Why did the old switch not make?",
+)
+HIDDEN = (
+    "Customer details are hidden: site, appliance and notes are left out. Look a case up on the screen by its visit."
+)
+
+
+def coaching_pack(
+    technician_id: str, scope: Scope, name_of: Callable[[object], str], font: str | None = drawing.FONT
+) -> paper.Document:
+    """One technician's pack. Raises GoodpullError when they attended no draft fault in the scope."""
+    people = figures_access.technicians(scope)
+    table = people.table
+    mine = table[table["technician_id"] == technician_id] if not table.empty else table
+    if mine.empty:
+        raise GoodpullError(
+            f"technician: got {technician_id!r}; no draft fault attended by them is on record. "
+            "The ids stand on the page Coaching and in: goodpull figures --json"
+        )
+    person, name, facts = mine.iloc[0], name_of(technician_id), figures_access.coverage(scope)
+    cases = technician_sheet.talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
+    blocks: list[Any] = [paper.Lead(_lead(person)), _cards(person)]
+    blocks += [*_steps(person, table, people.steps, name, font)]
+    blocks += [
+        paper.Bullets("Against whom, and why that is fair", tuple(technician_sheet.fair_lines(person))),
+        paper.Notice("How to use figures about people", notices.FAIRNESS_POINTS, is_calm=True),
+        paper.Lines("What the technician says to this", 3),
+        paper.PageBreak(),
+        paper.Heading("Three cases to talk through: what did the gauge say?"),
+        paper.Text(HIDDEN, is_quiet=True),
+    ]
+    if cases.empty:
+        blocks.append(paper.Text("No swap of theirs is on record."))
+    for number, visit_id in enumerate(cases["visit_id"].astype(str), start=1):
+        blocks += _case(number, visit_id)
+    blocks += [paper.PageBreak(), *_checklist()]
+    day = last_day(facts, lookups.latest_week(scope))
+    return paper.Document(
+        f"Coaching: {name}", about(scope, facts), tuple(blocks), FOOTER, day, f"coaching_{name}_{day.isoformat()}"
+    )
+
+
+def _lead(person: pd.Series) -> str:
+    head = "Look here first. " if person["is_flagged"] else ""
+    return head + (person["reason"] or "").removesuffix(FAIRNESS).strip()
+
+
+def _cards(person: pd.Series) -> paper.Cards:
+    estimate, rests_on, note = technician_sheet.figure_of(person)
+    swaps = f"{words.count(person['swaps'])} swaps at {words.plural(person['draft_fault_visits'], 'draft fault')}."
+    beside = "Shown beside it. Who swaps on every call also swaps the bad ones, so this alone would hide the habit."
+    share = words.share(person["share_good_among_swaps"])
+    each = words.number(person["swaps_per_draft_fault"], 2)
+    return paper.Cards(
+        (
+            paper.card("Good switches pulled per draft fault", estimate, "share", rests_on, note),
+            paper.Card("Share of good ones among swaps", share, beside, (), None, share != words.NOT_KNOWN),
+            paper.Card("Swaps per draft fault", each, swaps, (), None, each != words.NOT_KNOWN),
+        )
+    )
+
+
+def _steps(
+    person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame, name: str, font: str | None
+) -> tuple[Any, ...]:
+    frame = technician_sheet.step_frame(person, table)
+    picture = step_rates(frame, drawing.PRINT, name)
+    height = 34 * len(frame)
+    drawn = chart(
+        picture,
+        "No swap is on record, so no step can be counted.",
+        f"Bar: all technicians. Diamond: {name}.",
+        font,
+        680,
+        height,
+    )
+    said = technician_sheet.start_with(frame)
+    skipped = technician_sheet.skipped_checks(checks, str(person["technician_id"]))
+    if skipped:
+        said += " Checks they leave out more often than others: " + "; ".join(skipped) + "."
+    rows = [
+        (row.step, words.share(row.own), words.count(row.n_own), words.share(row.rate)) for row in frame.itertuples()
+    ]
+    columns = (("Step", "text"), (name, "number"), ("of swaps", "number"), ("all technicians", "number"))
+    return (
+        paper.Heading("The steps around a swap"),
+        drawn,
+        paper.Text(said),
+        paper.table(columns, rows, "", shares=(1, 0, 0, 0)),
+    )
+
+
+def _case(number: int, visit_id: str) -> list[Any]:
+    visit = visit_sheet.visit_of(visit_id)
+    facts = visit_sheet.facts(visit, None)
+    benches = [visit_sheet.bench_sentence(bench) for bench in visit_sheet.benches(visit_id)]
+    facts += [("Bench", sentence.removeprefix("Bench: ")) for sentence in benches] or [("Bench", "not tested")]
+    readings = visit_sheet.readings(visit_id)
+    checks = [(f"{check}: {found}",) for check, found in visit_sheet.checks(visit_id)]
+    return [
+        paper.Heading(f"Case {number}: visit {visit_id}, {words.date(visit['arrived_on'])}"),
+        paper.Pair(
+            (paper.table(FACT_COLUMNS, facts, "", shares=(0, 1)),),
+            (
+                paper.table(visit_sheet.READING_COLUMNS, readings, "No readings were recorded."),
+                paper.table((("Checks and what was found", "text"),), checks, "No checks were recorded."),
+            ),
+        ),
+        paper.Bullets("", QUESTIONS, is_ticked=True),
+    ]
+
+
+def _checklist() -> list[Any]:
+    """The steps and checks to go through at the next draft fault, to tick with a pen."""
+    half = (len(CHECK_CODE.codes) + 1) // 2
+    checks = tuple(code.about[:1].upper() + code.about[1:] for code in CHECK_CODE.codes)
+    steps = tuple(step[:1].upper() + step[1:] for step in technician_sheet.STEPS.values())
+    return [
+        paper.Heading("Checklist for the next draft fault"),
+        paper.Notice("Before any work on an appliance", notices.SAFETY_POINTS),
+        paper.Bullets("Before and after any swap", steps, is_ticked=True),
+        paper.Pair(
+            (paper.Bullets("Checks", checks[:half], is_ticked=True),),
+            (paper.Bullets("Checks, continued", checks[half:], is_ticked=True),),
+        ),
+        paper.Text("Common practice; the manufacturer's instructions and the local code decide.", is_quiet=True),
+        paper.Lines("Agreed for the next weeks", 4),
+    ]

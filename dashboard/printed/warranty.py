@@ -1,0 +1,124 @@
+"""The warranty pack: what is on record for one claim, and what is missing from it. No customer and no technician is named."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from dashboard import figures_access, notices, store_access, visit_sheet, words
+from dashboard.printed import paper
+from dashboard.printed.week import last_day
+from models.figures.scope import Scope
+from pipelines.errors import GoodpullError
+
+FOOTER = (
+    "Goodpull. What is on record, as it was recorded. It never says that an appliance is safe: licensed people, the "
+    "manufacturer's instructions and the local code decide."
+)
+_CLAIM = """
+SELECT c.claim_id, c.visit_id, coalesce(c.removed_tag, s.removed_tag) AS removed_tag, c.filed_on, c.decided_on, c.outcome,
+    c.credited_amount, c.currency, c.refusal_reason, s.part_number, s.swapped_on, s.verdict, s.has_gauge_reading,
+    s.has_root_cause, a.appliance_kind, a.model_code, a.serial_number, a.installed_on
+FROM warranty_claim AS c
+LEFT JOIN swap_case AS s ON s.visit_id = c.visit_id AND (c.removed_tag IS NULL OR s.removed_tag IS NOT DISTINCT FROM c.removed_tag)
+LEFT JOIN visit AS v ON v.visit_id = c.visit_id
+LEFT JOIN appliance AS a ON a.appliance_id = coalesce(s.appliance_key, v.appliance_key)
+WHERE c.claim_id = ? ORDER BY s.swap_id LIMIT 1
+"""
+_PAIRS = (("What", "text"), ("On record", "text"))
+
+
+def warranty_pack(claim_id: str) -> paper.Document:
+    """The pack of one claim. Raises GoodpullError when it is not on record."""
+    claim = store_access.row(_CLAIM, [claim_id])
+    if not claim:
+        raise GoodpullError(
+            f"claim: got {claim_id!r}; no such claim is on record. Claims come with the table warranty_claims."
+        )
+    visit_id = str(claim["visit_id"])
+    visit, benches = visit_sheet.visit_of(visit_id), visit_sheet.benches(visit_id)
+    readings, checks = visit_sheet.readings(visit_id), visit_sheet.checks(visit_id)
+    unit = store_access.settings().default_pressure_unit
+    blocks: list[Any] = [paper.Lead(_lead(claim))]
+    blocks += [paper.Heading("The claim"), paper.table(_PAIRS, _claim_lines(claim), "", shares=(0, 1))]
+    blocks.append(paper.Heading("The visit"))
+    if visit:
+        facts = [("Visit", f"{visit_id}, {words.date(visit['arrived_on'])}"), *visit_sheet.facts(visit, None)]
+        blocks.append(paper.table(_PAIRS, facts, "", shares=(0, 1)))
+    else:
+        blocks.append(paper.Text(f"Visit {visit_id} is not on record."))
+    blocks += [
+        paper.Heading("Readings, checks and parts"),
+        paper.table(visit_sheet.READING_COLUMNS, readings, "No readings were recorded."),
+        paper.table(visit_sheet.CHECK_COLUMNS, checks, "No checks were recorded."),
+        paper.table(visit_sheet.PART_COLUMNS, visit_sheet.parts(visit_id), "No parts were recorded."),
+        paper.Heading("Bench test"),
+    ]
+    for bench in benches:
+        blocks.append(paper.Text(visit_sheet.bench_sentence(bench)))
+        if not words.is_missing(bench.u_pa):
+            blocks.append(paper.table(_PAIRS, visit_sheet.budget(bench, unit), "", shares=(0, 1)))
+    if not benches:
+        blocks.append(paper.Text("The removed switch was not tested on the bench."))
+    missing = missing_evidence(claim, bool(readings), bool(checks), bool(benches))
+    blocks += [paper.Heading("What is missing from this claim"), paper.Bullets("", missing, is_ticked=True)]
+    blocks.append(paper.Notice("Before any work on an appliance", notices.SAFETY_POINTS))
+    day = last_day(figures_access.coverage(Scope()), {})
+    return paper.Document(
+        f"Warranty claim {claim_id}",
+        f"Records to {words.date(day)}. Customer, site and technician are left out.",
+        tuple(blocks),
+        FOOTER,
+        day,
+        f"warranty_{claim_id}_{day.isoformat()}",
+    )
+
+
+def missing_evidence(claim: dict, has_readings: bool, has_checks: bool, has_bench: bool) -> tuple[str, ...]:
+    """What a claim lacks that would let somebody else judge it, in words; one sentence saying so where nothing is."""
+    wanted = (
+        (claim.get("removed_tag"), "the tag of the removed switch"),
+        (claim.get("part_number"), "the part number that was fitted"),
+        (claim.get("serial_number"), "the appliance's serial number"),
+        (has_readings and claim.get("has_gauge_reading"), "a gauge reading before the repair"),
+        (has_checks, "the checks that were done"),
+        (claim.get("has_root_cause"), "a root cause: why the old switch did not make"),
+        (has_bench and claim.get("verdict") in ("good", "faulty"), "a clear bench result"),
+        (claim.get("outcome") != "refused" or claim.get("refusal_reason"), "the reason given for the refusal"),
+    )
+    missing = tuple(f"Not on record: {what}." for is_there, what in wanted if not is_there)
+    return missing or ("Nothing: tag, part, readings, checks, cause and a clear bench result are on record.",)
+
+
+def _lead(claim: dict) -> str:
+    outcome = {"paid": "was paid", "refused": "was refused", "open": "is not decided yet"}.get(
+        str(claim["outcome"]), "has no outcome on record"
+    )
+    reason = f" with the reason: {claim['refusal_reason']}" if claim["refusal_reason"] else ""
+    bench = {
+        "good": "The bench test found the removed switch good.",
+        "faulty": "The bench test found the removed switch faulty.",
+        "inconclusive": "The bench test of the removed switch was inconclusive.",
+    }.get(str(claim["verdict"]), "No bench test of the removed switch is on record.")
+    return f"The claim {outcome}{reason}. {bench}"
+
+
+def _claim_lines(claim: dict) -> list[tuple[str, str]]:
+    def day(name: str) -> str:
+        return words.date(pd.Timestamp(claim[name])) if claim[name] is not None else words.NOT_KNOWN
+
+    return [
+        ("Filed", day("filed_on")),
+        ("Decided", day("decided_on") if claim["outcome"] != "open" else "not decided yet"),
+        ("Credited", words.money(claim["credited_amount"], claim["currency"])),
+        ("Removed switch, tag", claim["removed_tag"] or words.NOT_KNOWN),
+        ("Part number fitted", claim["part_number"] or words.NOT_KNOWN),
+        ("Swapped", day("swapped_on")),
+        ("Appliance", words.label(claim["appliance_kind"])),
+        (
+            "Model, serial number",
+            f"{claim['model_code'] or words.NOT_KNOWN}, {claim['serial_number'] or words.NOT_KNOWN}",
+        ),
+        ("Installed", day("installed_on")),
+    ]
