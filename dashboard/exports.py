@@ -1,10 +1,23 @@
-"""Tables as files. No cell leaves in a form that a spreadsheet would run."""
+"""Tables as files: CSV, XLSX and Parquet. No cell leaves in a form that a spreadsheet would run."""
 
 from __future__ import annotations
 
+import datetime as dt
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
 import pandas as pd
 
-from dashboard.words import formula_safe
+from dashboard.words import formula_safe, is_missing
+
+# What a workbook says of its making; fixed, so that the same table gives the same bytes.
+MADE_AT = dt.datetime(2000, 1, 1)
+MOST_WIDTH, LEAST_WIDTH = 60, 8
+# A sheet holds no more; what is beyond goes by CSV or Parquet.
+XLSX_ROWS = 1_048_575
+XLSX_CHARACTERS = 32_767
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -14,3 +27,89 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
         if safe[name].dtype == object or pd.api.types.is_string_dtype(safe[name]):
             safe[name] = safe[name].map(formula_safe, na_action="ignore")
     return safe.to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+
+
+def xlsx_bytes(frame: pd.DataFrame, title: str = "Table") -> bytes:
+    """The frame as one sheet: numbers as numbers, days as days, text as text that is never run; header frozen."""
+    import xlsxwriter
+
+    made = io.BytesIO()
+    book = xlsxwriter.Workbook(made, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    book.set_properties({"created": MADE_AT})
+    sheet = book.add_worksheet(title[:31])
+    head = book.add_format({"bold": True, "bottom": 1})
+    kinds: dict[type, Any] = {
+        dt.date: book.add_format({"num_format": "yyyy-mm-dd"}),
+        dt.datetime: book.add_format({"num_format": "yyyy-mm-dd hh:mm"}),
+    }
+    sheet.freeze_panes(1, 0)
+    for place, name in enumerate(frame.columns):
+        sheet.write_string(0, place, str(name), head)
+        values = [*frame[name].iloc[:XLSX_ROWS]]
+        longest = max([len(str(name)), *(len(str(value)) for value in values[:200] if not is_missing(value))])
+        sheet.set_column(place, place, min(max(longest + 1, LEAST_WIDTH), MOST_WIDTH))
+        for line, value in enumerate(values, start=1):
+            _write(sheet, line, place, value, kinds)
+    if len(frame.columns):
+        sheet.autofilter(0, 0, min(len(frame), XLSX_ROWS), len(frame.columns) - 1)
+    book.close()
+    return made.getvalue()
+
+
+def parquet_bytes(frame: pd.DataFrame) -> bytes:
+    """The frame as Parquet, with the types it has; columns of mixed kinds as text."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    columns = {}
+    for name in frame.columns:
+        try:
+            columns[str(name)] = pa.Array.from_pandas(frame[name])
+        except (pa.ArrowInvalid, pa.ArrowTypeError):
+            text = [None if is_missing(value) else str(value) for value in frame[name]]
+            columns[str(name)] = pa.array(text, pa.string())
+    made = io.BytesIO()
+    pq.write_table(pa.table(columns), made, compression="zstd")
+    return made.getvalue()
+
+
+def shown_frame(columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]]) -> pd.DataFrame:
+    """A table of text as it stands on the page, as a frame: columns of plain numbers become numbers again."""
+    names: list[str] = []
+    for title, _ in columns:
+        name = title or "value"
+        names.append(name if name not in names else f"{name} {len(names) + 1}")
+    frame = pd.DataFrame([list(line) for line in body], columns=names)
+    for name, (_, kind) in zip(names, columns, strict=True):
+        if kind == "number":
+            numbers = [_number(value) for value in frame[name]]
+            if all(number is not None or is_missing(value) for number, value in zip(numbers, frame[name], strict=True)):
+                frame[name] = pd.Series(numbers, dtype="float64")
+    return frame
+
+
+def _number(value: Any) -> float | None:
+    try:
+        return float(str(value).replace(",", "").replace("−", "-"))
+    except ValueError:
+        return None
+
+
+def _write(sheet: Any, line: int, place: int, value: Any, kinds: dict[type, Any]) -> None:
+    if isinstance(value, list | tuple):
+        value = " ".join(map(str, value))
+    if is_missing(value):
+        return
+    if isinstance(value, bool) or type(value).__name__ in ("bool", "bool_"):
+        sheet.write_boolean(line, place, bool(value))
+    elif isinstance(value, dt.datetime):
+        plain = pd.Timestamp(value).tz_localize(None).to_pydatetime()
+        sheet.write_datetime(line, place, plain, kinds[dt.date if plain.time() == dt.time() else dt.datetime])
+    elif isinstance(value, dt.date):
+        sheet.write_datetime(line, place, dt.datetime.combine(value, dt.time()), kinds[dt.date])
+    elif isinstance(value, int | float) or hasattr(value, "dtype"):
+        number = float(value)
+        if math.isfinite(number):
+            sheet.write_number(line, place, number)
+    else:
+        sheet.write_string(line, place, str(value)[:XLSX_CHARACTERS])

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import notices, store_access, theme, words
+from dashboard import download, notices, store_access, theme, words
 from dashboard.charts.picture import Picture
 from pipelines.errors import GoodpullError
 
@@ -66,6 +66,7 @@ def draw(picture: Picture | None, otherwise: str, key: str) -> None:
         st.markdown(words.plain(otherwise))
         return
     st.altair_chart(picture.chart, theme=None, key=key, alt=picture.text, width="stretch")
+    download.picture(picture, key)
 
 
 def rows(
@@ -73,8 +74,12 @@ def rows(
     body: Sequence[Sequence[Any]],
     otherwise: str,
     caption: str = "",
+    is_exported: bool = True,
 ) -> None:
-    """A short table as text. columns: (title, 'text' or 'number'). Cells are escaped; nothing in them is markup."""
+    """A short table as text. columns: (title, 'text' or 'number'). Cells are escaped; nothing in them is markup.
+
+    is_exported: with the table as a file; not needed where the same rows can be exported elsewhere on the page.
+    """
     if not body:
         st.markdown(words.plain(otherwise))
         return
@@ -95,6 +100,8 @@ def rows(
     has_titles = any(title for title, _ in columns)
     top = f"<thead><tr>{head}</tr></thead>" if has_titles else ""
     st.html(f'<table class="gp-list">{above}{top}<tbody>{lines}</tbody></table>')
+    if has_titles and is_exported:
+        download.shown_table(columns, body, caption)
 
 
 def _cell(cell: Any) -> str:

@@ -107,14 +107,16 @@ def _write(
     place: tuple[str | None, str | None],
     sites: Path | None,
 ) -> list[Path]:
+    from dashboard import code_names
     from dashboard.exports import csv_bytes
-    from dashboard.printed import season_lookups, typeset, web_page
+    from dashboard.printed import packs, season_lookups, typeset, web_page
     from models.figures.scope import Scope
 
     scope = Scope(branch=place[0], region=place[1])
     with printing.progress("Setting the pack") as step:
         step("Working out the figures", None)
-        document = document_of(pack.value, scope, technician, claim, is_code)
+        name_of = code_names.naming(is_code)
+        document = packs.document(pack.value, scope, name_of, technician, claim)
         written = []
         for size in ("a4", "letter") if paper is Paper.both else (paper.value,):
             path = folder / f"{file_name(document)}_{size}.pdf"
@@ -122,34 +124,12 @@ def _write(
             written.append(path)
         if is_html:
             path = folder / f"{file_name(document)}.html"
-            path.write_bytes(web_page.web_page(document_of(pack.value, scope, technician, claim, is_code, None)))
+            path.write_bytes(web_page.web_page(packs.document(pack.value, scope, name_of, technician, claim, None)))
             written.append(path)
         if sites is not None:
             sites.write_bytes(csv_bytes(season_lookups.sites_to_check(scope)))
             written.append(sites)
     return written
-
-
-def document_of(
-    pack: str,
-    scope: object,
-    technician: str | None,
-    claim: str | None,
-    is_code: bool,
-    font: str | None = "Libertinus Serif",
-) -> Document:
-    """The pack as a document. font: of its charts; None = the reader's own, for the web page."""
-    from dashboard import code_names
-    from dashboard.printed import coaching, season, warranty, week
-
-    name_of = code_names.naming(is_code)
-    if pack == Pack.week:
-        return week.week_pack(scope, name_of, font)  # type: ignore[arg-type]
-    if pack == Pack.coaching:
-        return coaching.coaching_pack(str(technician), scope, name_of, font)  # type: ignore[arg-type]
-    if pack == Pack.warranty:
-        return warranty.warranty_pack(str(claim))
-    return season.season_pack(scope, font)  # type: ignore[arg-type]
 
 
 def file_name(document: Document) -> str:

@@ -5,7 +5,17 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import coached, figure_card, figures_access, page, record_lookups, visit_sheet, visit_table, words
+from dashboard import (
+    coached,
+    download,
+    figure_card,
+    figures_access,
+    page,
+    record_lookups,
+    visit_sheet,
+    visit_table,
+    words,
+)
 from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
@@ -51,6 +61,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
         )
         return
     person = table[table["technician_id"] == one].iloc[0]
+    download.pack("coaching", scope, str(one))
     with st.container(border=True):
         _cards(person, scope)
         _steps(person, table, people.steps)

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, exports, page, store_access, visit_sheet, words
+from dashboard import code_names, download, page, store_access, visit_sheet, words
 from models.figures.sites import draft_unit
 
 # Most rows shown on the page, and most rows an export holds.
@@ -85,22 +85,13 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     if len(frame) == ROWS_SHOWN:
         above = f"The newest {words.count(ROWS_SHOWN)} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
 
-    def export() -> bytes:
-        return exports.csv_bytes(readable(behind(ROWS_EXPORTED), name_of, unit))
+    def export() -> pd.DataFrame:
+        return readable(behind(ROWS_EXPORTED), name_of, unit)
 
     # Beside the words, not at the right edge: the table's own tools open there.
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
-        st.download_button(
-            "Export as CSV",
-            data=export,
-            file_name=f"visits_{key}.csv",
-            mime="text/csv",
-            on_click="ignore",
-            key=f"export_{key}",
-            type="tertiary",
-            icon=":material/download:",
-        )
+        download.table(export, f"visits_{key}", key)
     picked = st.dataframe(
         shown,
         hide_index=True,
@@ -157,7 +148,7 @@ def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
 def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
     """A few visits as a list on the page; more of them, and each in full, one click away."""
     columns, lines = brief_lines(frame.head(rows_shown), code_names.naming())
-    page.rows(columns, lines, otherwise)
+    page.rows(columns, lines, otherwise, is_exported=False)
     if not frame.empty:
         more = len(frame) - rows_shown
         label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
@@ -223,13 +214,5 @@ def plain_table(
         key=f"table_{key}",
         alt=f"Table of {words.plural(len(frame), 'row')}",
     )
-    st.download_button(
-        "Export as CSV",
-        data=lambda: exports.csv_bytes(frame),
-        file_name=f"{key}.csv",
-        mime="text/csv",
-        on_click="ignore",
-        key=f"export_{key}",
-        type="tertiary",
-        icon=":material/download:",
-    )
+    with st.container(horizontal=True, gap="small"):
+        download.table(lambda: frame, key, key)

@@ -29,6 +29,12 @@ LEDGER = {
     "setting": "One row: the settings the facts were built with.",
     "cause": "One row is one code of a cause.",
 }
+# Columns the program keeps beside those of the contract.
+KEPT_BESIDE = {
+    "load_id": "The load the row came with (facts/load.parquet).",
+    "row_no": "Its number in the file it came with.",
+    "sign": "Sign of the pressure as it was written: 1 or -1.",
+}
 _RELATIONS = """
 SELECT table_schema, table_name FROM information_schema.tables
 WHERE table_schema IN ('main', 'delivered') ORDER BY table_schema, table_name
@@ -98,7 +104,7 @@ def _resource(schema: str, name: str, path: str, fields: pa.Schema) -> dict[str,
     told = _declared(name) if schema == "delivered" else {}
     resource["schema"] = {
         "fieldsMatch": "exact",
-        "fields": [{"name": field.name, "type": _type(field.type), **told.get(field.name, {})} for field in fields],
+        "fields": [{"name": field.name, "type": _type(field.type), **_field(field.name, told)} for field in fields],
     }
     return resource
 
@@ -120,6 +126,18 @@ def _declared(name: str) -> dict[str, dict[str, str]]:
         return {}
     fields = data_package([name])["resources"][0]["schema"]["fields"]
     return {field["name"]: {key: field[key] for key in ("description", "unit") if key in field} for field in fields}
+
+
+def _field(name: str, told: dict[str, dict[str, str]]) -> dict[str, str]:
+    """What is known of a column: from the contract, from the ledger, or from the unit in its name."""
+    if name in told:
+        return told[name]
+    if name in KEPT_BESIDE:
+        return {"description": KEPT_BESIDE[name]}
+    if name.endswith("_pa"):
+        delivered = told.get(name.removesuffix("_pa"), {}).get("description")
+        return ({"description": f"{delivered} Here in pascal."} if delivered else {}) | {"unit": "Pa"}
+    return {}
 
 
 def _type(kind: pa.DataType) -> str:

@@ -21,6 +21,8 @@ PAGES = 2
 # Paper cannot be asked for more: as many as fit. Safety items come first.
 VISITS_SHOWN = 8
 SAFETY_SHOWN = 20
+# With longer cells the lists would not keep to their page.
+LONGEST_CELL = 32
 WEEKS_SHOWN = 52
 FOOTER = (
     "Goodpull. For coaching and planning; not for pay or discipline. It never says that an appliance is safe: licensed "
@@ -119,4 +121,4 @@ def _visits(one: week_parts.VisitList, name_of: Callable[[object], str]) -> obje
     note = f"and {words.count(more)} more: see the page This week" if more > 0 else ""
     caption = f"{one.title} ({words.count(len(one.frame))})" if len(one.frame) else one.title
     caption += f": {one.rule}" if one.rule and len(one.frame) else ""
-    return paper.table(columns, lines, one.otherwise, caption, note, longest=70)
+    return paper.table(columns, lines, one.otherwise, caption, note, longest=LONGEST_CELL)

@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from dashboard import figure_card, figures_access, notices, page, scope_bar, store_access, visit_table, words
+from dashboard import download, figure_card, figures_access, notices, page, scope_bar, store_access, visit_table, words
 from dashboard.charts.seasons import outlook, year
 from models.figures.scope import Scope
 from models.figures.seasons import Season
@@ -53,6 +53,7 @@ def show() -> None:
     scope = scope_bar.scope()
     families = figures_access.seasons(scope)
     page.answer(answer(families))
+    download.pack("season", scope)
     columns = st.columns(2, gap="large")
     for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
         with column:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import (
     callback_detail,
+    download,
     figure_card,
     figures_access,
     lookups,
@@ -48,6 +49,7 @@ def show() -> None:
     control = figures_access.control(scope)
     week = lookups.latest_week(scope)
     page.answer(week_parts.answer(facts, control["no_root_cause"], week))
+    download.pack("week", scope)
     if facts["n_swaps"]:
         _figures(scope, facts)
     elif facts["n_visits"]:

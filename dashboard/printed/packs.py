@@ -1,0 +1,32 @@
+"""Which packs there are, and how each is made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from dashboard.printed import coaching, drawing, season, warranty, week
+from dashboard.printed.paper import Document
+from models.figures.scope import Scope
+
+KINDS = ("week", "coaching", "warranty", "season")
+
+
+def document(
+    kind: str,
+    scope: Scope,
+    name_of: Callable[[object], str],
+    technician_id: str | None = None,
+    claim_id: str | None = None,
+    font: str | None = drawing.FONT,
+) -> Document:
+    """The pack of this kind (one of KINDS) as a document.
+
+    name_of: technicians as the reader may see them. font: of its charts; None = the reader's own, for the web page.
+    """
+    if kind == "week":
+        return week.week_pack(scope, name_of, font)
+    if kind == "coaching":
+        return coaching.coaching_pack(str(technician_id), scope, name_of, font)
+    if kind == "warranty":
+        return warranty.warranty_pack(str(claim_id))
+    return season.season_pack(scope, font)
