@@ -1,17 +1,21 @@
-"""The pages: which there are and how they are reached. Each page stands in views/."""
+"""The pages: which there are, for whom, and how they are reached. Each page stands in views/."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
-from dashboard import own_entry, page, scope_bar, theme
+from dashboard import own_entry, page, roles, scope_bar, sign_in, theme
+from pipelines.errors import GoodpullError
 
 PICTURES = Path(__file__).with_name("pictures")
 
 PAGES = (
     ("this_week", "This week"),
+    ("own_sheet", "Your sheet"),
     ("coaching", "Coaching"),
     ("parts_waste", "Parts waste"),
     ("seasons", "Seasons"),
@@ -29,16 +33,46 @@ def main() -> None:
     st.set_page_config(page_title="Goodpull", page_icon=str(PICTURES / "mark.svg"), layout="wide")
     st.logo(str(PICTURES / "mark.svg"), size="medium")
     st.html(theme.page_style(page.colours()))
-    pages = {
-        name: st.Page(f"views/{name}.py", title=title, url_path=name, default=name == "this_week")
+    try:
+        reader = roles.person()
+    except GoodpullError as error:
+        # It may name people, so it is told where the program was started, not to whoever asks.
+        page.log.error("%s", error)
+        _only(_unusable, "Not open")
+        return
+    if reader is None:
+        _only(roles.refuse_page if sign_in.email() else sign_in.show, "Sign in")
+        return
+    pages = [
+        st.Page(f"views/{name}.py", title=title, url_path=name, default=name == roles.first_page(reader.role))
         for name, title in PAGES
-    }
-    chosen = st.navigation(list(pages.values()), position="top")
+        if roles.may_open(name)
+    ]
+    # Addresses of other roles' pages lead to a sentence; the pages themselves are not there to be run.
+    pages += [_in_place_of(name, roles.closed_page) for name, _ in PAGES if not roles.may_open(name)]
+    chosen = st.navigation(pages, position="top")
     if not own_entry.is_up_to_date():
         return
     scope_bar.show(is_narrowing=chosen.url_path not in UNSCOPED)
     own_entry.waiting()
     page.run(chosen)
+    sign_in.who(reader.role)
+
+
+def _only(content: Callable[[], None], title: str) -> None:
+    """One page and no other: whatever address was asked for, there is nothing else to run."""
+    pages = [st.Page(content, title=title, default=True), *(_in_place_of(name, content) for name, _ in PAGES)]
+    st.navigation(pages, position="hidden").run()
+
+
+def _in_place_of(name: str, content: Callable[[], None]) -> Any:
+    """What stands at the address of a page that is not to be run; in no menu."""
+    return st.Page(content, title="Goodpull", url_path=name, visibility="hidden")
+
+
+def _unusable() -> None:
+    st.title("Not open")
+    st.error("The list of people cannot be used, so nothing is shown. Whoever started the pages sees the reason there.")
 
 
 main()

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import streamlit as st
 
-from dashboard import store_access, words
+from dashboard import roles, store_access, words
 
 TREES = (
     "Alder", "Apple", "Ash", "Aspen", "Bay", "Beech", "Birch", "Box", "Cedar", "Cherry", "Chestnut",
@@ -53,12 +53,15 @@ def naming(is_code: bool | None = None) -> Callable[[object], str]:
     is_code: whether code names are shown; None = as the switch on the page says.
     """
     table = _names(store_access.key(), store_access.settings().random_seed)
-    is_code = bool(st.session_state.get(SWITCH_KEY)) if is_code is None else is_code
+    reader = roles.require_somebody()
+    is_code = roles.names_hidden() or (bool(st.session_state.get(SWITCH_KEY)) if is_code is None else is_code)
     unknown = "a technician not on record"
 
     def name_of(technician_id: object) -> str:
         if words.is_missing(technician_id):
             return words.NOT_KNOWN
+        if reader.role == "technician" and str(technician_id) != reader.technician_id:
+            return "a colleague"
         name, code = table.get(str(technician_id), (str(technician_id), unknown))
         return code if is_code else name
 

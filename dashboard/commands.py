@@ -140,15 +140,21 @@ def figures(
         printing.say(f"Currency, rates and thresholds: {folder / 'settings.toml'}; the Method page lists them.")
 
 
-@app.command(name="open", epilog="Examples:  goodpull open   |   goodpull open --port 8080 --no-browser")
+@app.command(
+    name="open",
+    epilog="Examples:  goodpull open   |   goodpull open --port 8080 --no-browser   |   goodpull open --address 0.0.0.0",
+)
 def open_pages(
     home: HomeOption = None,
     port: Annotated[int | None, typer.Option(help="Port on this machine.", min=1, max=65535)] = None,
     is_browser_started: Annotated[bool, typer.Option("--browser/--no-browser", help="Start a browser.")] = True,
+    address: Annotated[
+        str, typer.Option(help="Where to listen; beyond this machine only with a sign-in set up (see the README).")
+    ] = "127.0.0.1",
 ) -> None:
-    """Serve the pages on this machine only, until Ctrl+C."""
+    """Serve the pages until Ctrl+C: on this machine only, unless a sign-in is set up and an address is named."""
     folder = home or default_home()
-    _serve(folder, port, is_browser_started)
+    _serve(folder, port, is_browser_started, address)
 
 
 @app.command(epilog="Examples:  goodpull contract > contract.md   |   goodpull contract --templates blank/ --kind xlsx")
@@ -267,11 +273,11 @@ def _figures(folder: Path, is_quiet: bool = False) -> tuple[Any, str]:
     return computed, current.name
 
 
-def _serve(folder: Path, port: int | None, is_browser_started: bool) -> None:
+def _serve(folder: Path, port: int | None, is_browser_started: bool, address: str = "127.0.0.1") -> None:
     from dashboard.serving import serve
 
     os.environ["GOODPULL_HOME"] = str(folder)
-    code = serve(port, is_browser_started)
+    code = serve(port, is_browser_started, address, folder)
     if code:
         raise typer.Exit(code)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import store_access
+from dashboard import roles, store_access
 from models.figures.all import Figures
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
@@ -23,7 +23,8 @@ from pipelines.settings import Settings
 
 
 def whole() -> Figures:
-    """Every figure over the whole store. Shared by all readers: never change what it gives."""
+    """Every figure over the whole store. Shared by all readers: never change what it gives, nor show it unasked."""
+    roles.require_somebody()
     return _whole(store_access.key(), store_access.settings())
 
 
@@ -106,6 +107,7 @@ _WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
 
 
 def _part(name: str, scope: Scope, by: str | None = None) -> Any:
+    roles.require_figures(name)
     if scope.is_everything:
         return getattr(whole(), name) if by is None else whole().good_switch_by[by]
     return _narrowed(store_access.key(), store_access.settings(), scope, name, by)
@@ -146,6 +148,7 @@ def waste(scope: Scope) -> Waste:
 
 def coaching() -> CoachingEffect:
     """Over the whole store whatever the filters: the twelve months around each session are not to be cut."""
+    roles.require_figures("coaching")
     return whole().coaching
 
 
@@ -163,10 +166,14 @@ def _visits(
 
 
 def visits_behind(scope: Scope, what: str, limit: int | None = 500, **keys: Any) -> pd.DataFrame:
-    """The visits a figure counts, newest first. what, keys: see models.figures.cases."""
+    """The visits a figure counts, newest first. what, keys: see models.figures.cases.
+
+    Raises NotAllowed where the reader is a technician and the visits are not their own.
+    """
+    roles.require_technician(keys.get("technician_id"))
     return _visits(store_access.key(), scope, what, limit, tuple(sorted(keys.items())))
 
 
 def behind(scope: Scope, what: str, **keys: Any) -> Callable[[int | None], pd.DataFrame]:
     """The same as something to ask later: called with the most visits wanted."""
-    return lambda limit: visits_behind(scope, what, limit, **keys)
+    return roles.as_reader(lambda limit: visits_behind(scope, what, limit, **keys))

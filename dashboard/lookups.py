@@ -130,11 +130,13 @@ def missing_evidence(scope: Scope) -> pd.DataFrame:
     )
 
 
-def coaching_log() -> pd.DataFrame:
-    """The newest coaching sessions."""
+def coaching_log(technician_id: str | None = None) -> pd.DataFrame:
+    """The newest coaching sessions: everybody's, or those of one technician."""
     return store_access.frame(
         "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
-        f"ORDER BY held_on DESC, session_id LIMIT {ROWS}"
+        "WHERE ?::VARCHAR IS NULL OR technician_id = ? "
+        f"ORDER BY held_on DESC, session_id LIMIT {ROWS}",
+        [technician_id, technician_id],
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import words
+from dashboard import roles, words
 
 SAFETY_POINTS = (
     "Carbon monoxide alarm, or anyone unwell: everybody out, then call the emergency service.",
@@ -44,12 +44,15 @@ def nothing_yet() -> None:
     """What a page says when no records have been loaded."""
     with st.container(key="answer"):
         st.markdown("No records yet, so there is nothing to say.")
+    if not roles.may_load():
+        st.markdown("Load your visit records first: that is for whoever runs the pages. Then look in again.")
+        return
     st.markdown(
         "Load your visit records on the **Records** page, or on the command line with `goodpull load FOLDER`. "
         "To look around first, `goodpull demo` makes an invented fleet; run again, it opens the same one at once."
     )
     if st.button("Go to Records", key="go_to_records"):
-        st.switch_page(st.session_state["pages"]["records"])
+        st.switch_page("views/records.py")
 
 
 def why_no_swap(facts: dict[str, Any]) -> str:

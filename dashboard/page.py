@@ -11,12 +11,15 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import download, notices, store_access, theme, words
+from dashboard import download, notices, roles, store_access, theme, words
 from dashboard.charts.picture import Picture
 from pipelines.errors import GoodpullError
 
 # Most characters of a cell in a text table; the whole of it is in the export.
 LONGEST_CELL = 400
+
+# The page being shown; what is redrawn by itself asks again whether it may be.
+SHOWN = "page_shown"
 
 log = logging.getLogger("goodpull")
 
@@ -28,6 +31,7 @@ def colours() -> theme.Palette:
 
 def run(chosen: Any) -> None:
     """Run a page. What a person can put right is said in words; anything else goes to the log, and the page says so."""
+    st.session_state[SHOWN] = chosen.url_path or roles.first_page(roles.require_somebody().role)
     try:
         chosen.run()
     except GoodpullError as error:
@@ -128,7 +132,18 @@ def how_computed(text: str, terms: Sequence[str] = ()) -> None:
         st.markdown(words.plain(text))
         for term in terms:
             st.markdown(f"**{words.plain(term)}.** {words.plain(GLOSSARY[term])}")
-        st.page_link("views/method.py", label="All definitions, settings, sources and limits: Method")
+        if roles.may_open("method"):
+            st.page_link("views/method.py", label="All definitions, settings, sources and limits: Method")
+
+
+def is_still_open() -> bool:
+    """Whether the reader may still see the page shown; for what is redrawn without it. Says so when not."""
+    try:
+        roles.guard(st.session_state[SHOWN])
+    except GoodpullError as error:
+        st.warning(words.plain(error))
+        return False
+    return True
 
 
 def lazily(title: str, key: str, content: Callable[[], None]) -> None:
@@ -136,6 +151,8 @@ def lazily(title: str, key: str, content: Callable[[], None]) -> None:
 
     @st.fragment
     def section() -> None:
+        if not is_still_open():
+            return
         opened = st.expander(title, key=key, on_change="rerun")
         with opened:
             if opened.open:

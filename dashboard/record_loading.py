@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import notices, page, store_access, words
+from dashboard import notices, page, roles, store_access, words
 from dashboard.commands import DEMO_MARKER
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
@@ -20,7 +20,9 @@ KINDS = ["csv", "txt", "tsv", "xlsx", "parquet", "jsonl", "ndjson"]
 
 
 def show() -> None:
-    """The two ways to load, and the report of the last load."""
+    """The two ways to load, and the report of the last load; nothing for readers who may not load."""
+    if not roles.may_load():
+        return
     st.header("Load files")
     why_not = refusal()
     if why_not:
@@ -71,6 +73,8 @@ def _load_uploaded(files: Sequence[Any], is_dry_run: bool) -> None:
 def _load(paths: list[Path], is_dry_run: bool) -> None:
     from pipelines.loading import load
 
+    if not roles.may_load():
+        raise roles.NotAllowed("Only the service manager may load records.")
     if not is_dry_run and refusal() is not None:
         # The button is off; a home that became a demo since the page was drawn is refused here.
         st.error(words.plain(refusal()))

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import store_access, words
+from dashboard import roles, store_access, words
 from dashboard.commands import DEMO_MARKER
 from models.figures.scope import Scope
 
@@ -143,14 +143,14 @@ def freshness(extent: dict[str, Any], today: dt.date) -> str:
         return "The store holds no visits."
     load = store_access.row(_NEWEST_LOAD)
     parts = [
-        words.plural(extent["n_visits"], "visit"),
+        *([words.plural(extent["n_visits"], "visit")] if roles.require_somebody().role != "technician" else []),
         f"{words.date(extent['first_on'])} to {words.date(extent['last_on'])}",
         f"loaded {words.date(load.get('loaded_at'))}",
     ]
     days = days_old(extent["last_on"], today)
     if days is not None:
         parts.append(f"<strong>the newest visit is {words.count(days)} days old</strong>")
-    if load.get("n_held_back"):
+    if load.get("n_held_back") and roles.may_open("records"):
         parts.append(f"{words.plural(load['n_held_back'], 'row')} held back (see Records)")
     if (store_access.home() / DEMO_MARKER).exists():
         parts.insert(0, "<strong>Invented demo fleet</strong>")

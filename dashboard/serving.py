@@ -1,32 +1,37 @@
-"""Start the pages on this machine's loopback address."""
+"""Start the pages: on this machine's loopback address, or beyond it where a sign-in is set up."""
 
 from __future__ import annotations
 
+import os
 import signal
 import socket
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dashboard import printing
 from pipelines.errors import GoodpullError
+
+if TYPE_CHECKING:
+    from dashboard.sign_in import SignIn
 
 LOOPBACK = "127.0.0.1"
 FIRST_PORT = 8642
 PORTS_TRIED = 40
 
 
-def free_port(wanted: int | None = None) -> int:
-    """A port on loopback nobody listens on.
+def free_port(wanted: int | None = None, address: str = LOOPBACK) -> int:
+    """A port at the address that nobody listens on.
 
     wanted: the port asked for; None = the first free one from FIRST_PORT on.
     Raises GoodpullError when the wanted port, or every port tried, is taken.
     """
     candidates = [wanted] if wanted else range(FIRST_PORT, FIRST_PORT + PORTS_TRIED)
     for port in candidates:
-        with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET, socket.SOCK_STREAM) as probe:
             try:
-                probe.bind((LOOPBACK, port))
+                probe.bind((address, port))
             except OSError:
                 continue
             return port
@@ -37,16 +42,29 @@ def free_port(wanted: int | None = None) -> int:
     )
 
 
-def command(port: int, is_browser_started: bool) -> list[str]:
+def command(port: int, is_browser_started: bool, address: str = LOOPBACK, sign_in: SignIn | None = None) -> list[str]:
     """The command that serves the pages; settings not named here stand in .streamlit/config.toml beside the app."""
     script = Path(__file__).with_name("app.py")
+    # With a sign-in the pages answer under the one name people reach them by; that also keeps the server from asking
+    # the outside which address it has.
+    shared = (
+        [
+            f"--secrets.files={sign_in.path}",
+            f"--browser.serverAddress={sign_in.host}",
+            f"--server.allowedHosts={sign_in.host}",
+            f"--server.allowedHosts={LOOPBACK}",
+        ]
+        if sign_in
+        else []
+    )
     return [
         sys.executable,
         "-m",
         "streamlit",
         "run",
         str(script),
-        f"--server.address={LOOPBACK}",
+        *shared,
+        f"--server.address={address}",
         f"--server.port={port}",
         f"--server.headless={'false' if is_browser_started else 'true'}",
         "--browser.gatherUsageStats=false",
@@ -55,12 +73,23 @@ def command(port: int, is_browser_started: bool) -> list[str]:
     ]
 
 
-def serve(port: int | None, is_browser_started: bool) -> int:
-    """Serve until stopped. Returns the server's exit code, 0 when it was stopped by the person."""
-    chosen = free_port(port)
-    printing.say(f"The pages are at http://{LOOPBACK}:{chosen} (this machine only). Stop with Ctrl+C.")
+def serve(port: int | None, is_browser_started: bool, address: str = LOOPBACK, home: Path | None = None) -> int:
+    """Serve until stopped. Returns the server's exit code, 0 when it was stopped by the person.
+
+    address: where to listen. home: whose sign-in and people count.
+    Raises GoodpullError where the address lies beyond this machine and no usable sign-in is set up.
+    """
+    sign_in = _sign_in(address, home)
+    chosen = free_port(port, address)
+    where = f"http://{LOOPBACK}:{chosen} (this machine only)" if address == LOOPBACK else f"{address}, port {chosen}"
+    people = "; people sign in" if sign_in else ""
+    printing.say(f"The pages are at {where}{people}. Stop with Ctrl+C.")
     # What the page server says on a good day is its own; what goes wrong it says on the error stream.
-    server = subprocess.Popen(command(chosen, is_browser_started), stdout=subprocess.DEVNULL)
+    server = subprocess.Popen(
+        command(chosen, is_browser_started, address, sign_in),
+        stdout=subprocess.DEVNULL,
+        env=os.environ | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
+    )
     # Asked to end, this process must not leave the server behind.
     signal.signal(signal.SIGTERM, lambda *_: server.terminate())
     try:
@@ -73,3 +102,12 @@ def serve(port: int | None, is_browser_started: bool) -> int:
             server.wait(10)
         except subprocess.TimeoutExpired:
             server.kill()
+
+
+def _sign_in(address: str, home: Path | None) -> SignIn | None:
+    """The sign-in to serve with. The page server's library is only loaded where it may matter: it is slow to start."""
+    if home is None or (address == LOOPBACK and not (home / "sign_in.toml").exists()):
+        return None
+    from dashboard.sign_in import require_for
+
+    return require_for(address, home)

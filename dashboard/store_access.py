@@ -7,6 +7,7 @@ drawn on it still finishes.
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from dashboard.commands import default_home
 from dashboard.words import is_missing
 from pipelines.settings import Settings
 from pipelines.store import Store, StoreError
+
+log = logging.getLogger("goodpull")
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,13 @@ def reader() -> duckdb.DuckDBPyConnection:
 
 
 def frame(sql: str, bound: Sequence[Any] = ()) -> pd.DataFrame:
-    """The rows of one small query, cached by generation. bound: values for its question marks, in order."""
+    """The rows of one small query, cached by generation. bound: values for its question marks, in order.
+
+    Raises NotAllowed for a reader who is not signed in where that is needed; the cache is shared, so it is asked first.
+    """
+    from dashboard import roles
+
+    roles.require_somebody()
     return _frame(key(), sql, tuple(bound))
 
 

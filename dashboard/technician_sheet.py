@@ -60,6 +60,11 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
             "Choose a technician to see their steps, whom they are compared with, and three visits to talk through."
         )
         return
+    sheet(str(one), table, people, scope)
+
+
+def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
+    """The sheet itself, the same for the trainer and for the technician. table: people.table with shown_name."""
     person = table[table["technician_id"] == one].iloc[0]
     download.pack("coaching", scope, str(one))
     with st.container(border=True):

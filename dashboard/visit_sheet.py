@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import code_names, correction_form, page, store_access, words
+from dashboard import code_names, correction_form, page, roles, store_access, words
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -34,7 +34,7 @@ FROM bench_result WHERE swap_id LIKE ? || '#%' ORDER BY swap_id
 """
 _OTHERS = """
 SELECT visit_id, arrived_on, visit_kind, symptom, cause_code, technician_id FROM visit
-WHERE site_id = ? AND visit_id <> ? ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
+WHERE site_id = ? AND visit_id <> ? AND (?::VARCHAR IS NULL OR technician_id = ?) ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
 """
 
 
@@ -44,6 +44,7 @@ def show(visit_id: str, key: str = "sheet") -> None:
     if not visit:
         st.markdown("That visit is not on record.")
         return
+    roles.require_technician(visit["technician_id"])
     with st.container(border=True):
         st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
         left, right = st.columns([3, 2], gap="medium")
@@ -210,6 +211,8 @@ def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
 
 
 def _others(visit: dict) -> None:
+    # A technician sees their own visits; anybody else, every visit.
+    own = roles.require_somebody().technician_id
     others = [
         (
             words.date(line.arrived_on),
@@ -219,7 +222,7 @@ def _others(visit: dict) -> None:
             words.label(line.cause_code),
             code_names.shown(line.technician_id),
         )
-        for line in store_access.frame(_OTHERS, [visit["site_id"], visit["visit_id"], visit["arrived_on"]])
+        for line in store_access.frame(_OTHERS, [visit["site_id"], visit["visit_id"], own, own, visit["arrived_on"]])
         .sort_values("arrived_on")
         .itertuples()
     ]

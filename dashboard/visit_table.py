@@ -50,7 +50,8 @@ def open_dialog(title: str, key: str, behind: Behind) -> None:
 
     @st.dialog(title, width="large")
     def window() -> None:
-        show(behind, key)
+        if page.is_still_open():
+            show(behind, key)
 
     window()
 

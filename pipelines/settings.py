@@ -112,6 +112,8 @@ class Settings:
                 f'{path}: is not valid TOML ({error}). Write one setting a line, such as: time_zone = "Europe/Berlin"'
             ) from error
         try:
+            # Who may see what stands in the same file; it is no setting of a figure and is not written into stores.
+            given.pop("people", None)
             return cls(**_typed(given))
         except SettingsError as error:
             raise SettingsError(f"{path}: {error}") from error

@@ -13,6 +13,7 @@ from dashboard import (
     lookups,
     notices,
     page,
+    roles,
     scope_bar,
     technician_sheet,
     visit_table,
@@ -37,6 +38,7 @@ TERMS = ("Look here first", "Per draft fault attended", "Case mix", "New starter
 
 
 def show() -> None:
+    roles.guard("coaching")
     st.title("Coaching")
     if not page.has_records():
         return

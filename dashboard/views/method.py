@@ -8,12 +8,13 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import evidence, figures_access, model_card, note_reading, outside_list, page, store_access, words
+from dashboard import evidence, figures_access, model_card, note_reading, outside_list, page, roles, store_access, words
 from dashboard.glossary import GLOSSARY
 from dashboard.sources import LIMITS, SOURCES
 
 
 def show() -> None:
+    roles.guard("method")
     st.title("Method")
     page.answer(
         "What each word means here, which settings are in force, how well the probability model does, and what "

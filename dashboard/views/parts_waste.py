@@ -13,6 +13,7 @@ from dashboard import (
     lookups,
     notices,
     page,
+    roles,
     scope_bar,
     store_access,
     visit_table,
@@ -49,6 +50,7 @@ TERMS = ("Known waste", "Estimated waste", "Good pull", "Callback", "Range", "Co
 
 
 def show() -> None:
+    roles.guard("parts_waste")
     st.title("Parts waste")
     if not page.has_records():
         return

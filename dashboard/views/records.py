@@ -11,6 +11,7 @@ from dashboard import (
     page,
     record_loading,
     record_lookups,
+    roles,
     scope_bar,
     store_access,
     visit_table,
@@ -40,6 +41,7 @@ SETTLED_WORDS = {
 
 
 def show() -> None:
+    roles.guard("records")
     st.title("Records")
     has_store = store_access.generation() is not None
     page.answer(

@@ -6,7 +6,18 @@ from functools import partial
 
 import streamlit as st
 
-from dashboard import download, figure_card, figures_access, notices, page, scope_bar, store_access, visit_table, words
+from dashboard import (
+    download,
+    figure_card,
+    figures_access,
+    notices,
+    page,
+    roles,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.charts.seasons import outlook, year
 from models.figures.scope import Scope
 from models.figures.seasons import Season
@@ -47,6 +58,7 @@ TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
 
 
 def show() -> None:
+    roles.guard("seasons")
     st.title("Seasons")
     if not page.has_records():
         return

@@ -5,7 +5,18 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure_card, figures_access, lookups, notices, page, scope_bar, store_access, visit_table, words
+from dashboard import (
+    figure_card,
+    figures_access,
+    lookups,
+    notices,
+    page,
+    roles,
+    scope_bar,
+    store_access,
+    visit_table,
+    words,
+)
 from dashboard.charts.margin import draft_margin
 from models.figures.scope import Scope
 from models.figures.sites import draft_unit
@@ -26,6 +37,7 @@ SHORTEST_SPAN_DAYS = 365
 
 
 def show() -> None:
+    roles.guard("sites")
     st.title("Sites")
     if not page.has_records():
         return

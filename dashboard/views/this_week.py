@@ -16,6 +16,7 @@ from dashboard import (
     notices,
     page,
     rate_detail,
+    roles,
     scope_bar,
     store_access,
     visit_table,
@@ -41,6 +42,7 @@ TERMS = ("Swap", "Good pull", "Adjusted rate", "Root cause recorded", "Callback"
 
 
 def show() -> None:
+    roles.guard("this_week")
     st.title("This week")
     if not page.has_records():
         return

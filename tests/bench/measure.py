@@ -64,7 +64,9 @@ figures_for(Store(home), Settings.load(home))
 PAGES = """
 import sys, time
 from pathlib import Path
+from streamlit import config
 from streamlit.testing.v1 import AppTest
+config.set_option("server.address", "127.0.0.1")
 app = Path(sys.argv[2])
 for page in sys.argv[3:]:
     tester = AppTest.from_file(str(app), default_timeout=60)

@@ -29,14 +29,19 @@ def browser():
 
 
 @pytest.fixture(scope="session")
-def fleet_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def fleet_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from pipelines.loading import load
     from synthetic_data.generate import generate
 
     home = tmp_path_factory.mktemp("fleet")
     generate(home, seed=1, visits=VISITS)
     load(home, [home / "records"])
-    with served_pages.served(home) as address:
+    return home
+
+
+@pytest.fixture(scope="session")
+def fleet_address(fleet_home: Path) -> Iterator[str]:
+    with served_pages.served(fleet_home) as address:
         yield address
 
 

@@ -6,7 +6,6 @@ import os
 import shutil
 import socket
 import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Iterator
@@ -34,11 +33,13 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(home: Path) -> Iterator[str]:
+def served(home: Path, port: int | None = None) -> Iterator[str]:
     """The address of the pages over this home; the server is ended when the block is left."""
-    port = free_port()
+    from dashboard import serving, sign_in
+
+    port = port or free_port()
     server = subprocess.Popen(
-        [sys.executable, "-m", "streamlit", "run", str(APP), f"--server.port={port}"],
+        serving.command(port, False, sign_in=sign_in.load(home)),
         env={**os.environ, "GOODPULL_HOME": str(home)},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,

@@ -7,12 +7,16 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
+from streamlit import config
 
 # Test folders are no packages; the shared module stands beside this file.
 sys.path.insert(0, str(Path(__file__).parent))
 
 from pipelines.loading import load
 from synthetic_data.generate import generate
+
+# The pages ask for a sign-in wherever it is not certain that they listen on this machine only.
+config.set_option("server.address", "127.0.0.1")
 
 SEED, VISITS = 1, 4_000
 HOSTILE = '<img src=x onerror="alert(1)"> =HYPERLINK("http://example.invalid")'
