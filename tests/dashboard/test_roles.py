@@ -203,7 +203,7 @@ def test_rights_taken_away_hold_at_the_next_click_and_for_files_made_later(
         file.write_text(before, "utf-8")
 
 
-def test_without_sign_in_the_reader_is_the_manager(shared_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_sign_in_every_page_is_open(shared_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GOODPULL_HOME", str(shared_home))
     assert roles.person() == roles.AT_THIS_MACHINE
     # An address beyond this machine needs a sign-in, whatever command started it.
