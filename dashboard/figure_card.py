@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import page, scope_bar, visit_table, words
 from dashboard.figures_access import coverage
+from dashboard.glossary import with_terms
 from models.methods.estimate import Estimate
 
 
@@ -38,8 +39,8 @@ def show(
 
 def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None) -> str:
     lines = (rests_on, note, _corrected())
-    quiet = "".join(f'<p class="gp-quiet">{html.escape(line)}</p>' for line in lines if line)
-    head = f'<div class="gp-label">{html.escape(label)}</div>'
+    quiet = "".join(f'<p class="gp-quiet">{with_terms(html.escape(line))}</p>' for line in lines if line)
+    head = f'<div class="gp-label">{with_terms(html.escape(label))}</div>'
     if not estimate.is_known:
         why = html.escape(estimate.sentence or "There are not enough records to say.")
         return f'<div class="gp-card gp-unknown">{head}<div class="gp-value">Not known</div><p>{why}</p>{quiet}</div>'

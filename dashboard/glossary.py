@@ -1,6 +1,9 @@
-"""What each term means, once: shown on the Method page and beside the figures."""
+"""What each term means, once: on the Method page, beside the figures, on hover, and in the README's reference."""
 
 from __future__ import annotations
+
+import html
+import re
 
 GLOSSARY: dict[str, str] = {
     "Draft": "The suction the draft fan makes. The pressure switch proves it before the burner may light.",
@@ -72,3 +75,56 @@ GLOSSARY: dict[str, str] = {
     "Heating day": "A day with a mean temperature below 65 °F (18.3 °C).",
     "Heating season": "July to June, named after the year it starts in.",
 }
+
+# How the terms stand in our texts, where that is not the term itself. The first that fits counts, so the longer one of two stands first.
+FORMS: dict[str, str] = {
+    "per draft fault(?: attended)?": "Per draft fault attended",
+    "draft faults?": "Draft fault",
+    "draft margin": "Draft margin",
+    "make point": "Make point",
+    "swaps?": "Swap",
+    "good (?:pulls?|switches pulled)|switches pulled that were good": "Good pull",
+    "(?:clear )?bench results?|clear results?": "Bench result",
+    "readings say": "Field evidence",
+    "(?:no |without a )?root cause(?: recorded| on record)?": "Root cause recorded",
+    "callbacks?|came back|back within \\d+ days": "Callback",
+    "range(?: from| to)?": "Range",
+    "coverage": "Coverage",
+    "look here first": "Look here first",
+    "(?:expected from their )?mix of calls|expected from their calls": "Case mix",
+    "new starters?": "New starter",
+    "known(?= waste|: the bench)": "Known waste",
+    "estimated(?= waste|: over)": "Estimated waste",
+    "heating days?": "Heating day",
+    "heating seasons?": "Heating season",
+}
+_ANY = re.compile(
+    r"(?<![\w&])(?:" + "|".join(f"(?P<t{place}>{form})" for place, form in enumerate(FORMS)) + r")(?!\w)", re.IGNORECASE
+)
+_TERMS = list(FORMS.values())
+
+
+def with_terms(text: str) -> str:
+    """HTML text (escaped, without tags) with every term of the glossary marked, its definition on hover and on focus."""
+
+    def marked(found: re.Match[str]) -> str:
+        tip = html.escape(definition(_TERMS[int(str(found.lastgroup)[1:])]))
+        return f'<span class="gp-term" tabindex="0" data-tip="{tip}" aria-description="{tip}">{found[0]}</span>'
+
+    return _ANY.sub(marked, text)
+
+
+def definition(term: str) -> str:
+    return GLOSSARY[term]
+
+
+def help_for(title: str) -> str | None:
+    """The definition behind the title of a column, or None."""
+    found = _ANY.search(title)
+    return definition(_TERMS[int(str(found.lastgroup)[1:])]) if found else None
+
+
+def reference() -> str:
+    """The glossary as the Markdown table of the README."""
+    lines = [f"| {term} | {meaning} |" for term, meaning in sorted(GLOSSARY.items())]
+    return "\n".join(["| Term | What it means here |", "|---|---|", *lines]) + "\n"

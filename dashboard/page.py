@@ -13,6 +13,7 @@ import streamlit as st
 
 from dashboard import download, notices, roles, store_access, theme, words
 from dashboard.charts.picture import Picture
+from dashboard.glossary import GLOSSARY, with_terms
 from pipelines.errors import GoodpullError
 
 # Most characters of a cell in a text table; the whole of it is in the export.
@@ -61,7 +62,8 @@ def has_records() -> bool:
 def answer(text: str) -> None:
     """The answer in a sentence, at the top of the page."""
     with st.container(key="answer"):
-        st.markdown(words.plain(text))
+        # Escaped for Markdown; what is marked in it is our own words.
+        st.markdown(with_terms(words.plain(text)), unsafe_allow_html=True)
 
 
 def draw(picture: Picture | None, otherwise: str, key: str) -> None:
@@ -89,7 +91,8 @@ def rows(
         return
     kinds = [' class="gp-num"' if kind == "number" else "" for _, kind in columns]
     head = "".join(
-        f'<th scope="col"{kind}>{html.escape(title)}</th>' for (title, _), kind in zip(columns, kinds, strict=True)
+        f'<th scope="col"{kind}>{with_terms(html.escape(title))}</th>'
+        for (title, _), kind in zip(columns, kinds, strict=True)
     )
     lines = "".join(
         "<tr>"
@@ -126,8 +129,6 @@ def next_steps(steps: Sequence[str]) -> None:
 
 def how_computed(text: str, terms: Sequence[str] = ()) -> None:
     """How the page's figures were computed, one click away, with the terms it uses."""
-    from dashboard.glossary import GLOSSARY
-
     with st.expander("How this was computed", key="how_computed"):
         st.markdown(words.plain(text))
         for term in terms:

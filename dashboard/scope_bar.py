@@ -8,9 +8,10 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import roles, store_access, words
+from dashboard import reader_choice, roles, store_access, tour, words
 from dashboard.commands import DEMO_MARKER
 from models.figures.scope import Scope
+from models.figures.sites import draft_unit
 
 ALL = "All"
 PERIODS = (
@@ -51,6 +52,9 @@ def show(is_narrowing: bool) -> None:
             f'<p class="gp-quiet">{freshness(extent, dt.date.today())}</p>',
             width="stretch" if not is_narrowing else 330,
         )
+        settings = store_access.settings()
+        reader_choice.show(draft_unit(settings.default_pressure_unit)[0], settings.currency, tour.again)
+    tour.show()
 
 
 def scope() -> Scope:

@@ -18,6 +18,7 @@ import duckdb
 import pandas as pd
 import streamlit as st
 
+from dashboard import reader_choice
 from dashboard.commands import default_home
 from dashboard.words import is_missing
 from pipelines.settings import Settings
@@ -99,3 +100,8 @@ def row(sql: str, bound: Sequence[Any] = ()) -> dict[str, Any]:
 def settings() -> Settings:
     """The settings in force, read anew so that an edit shows at the next click."""
     return Settings.load(home())
+
+
+def draft_unit() -> str | None:
+    """The unit drafts are told in to this reader."""
+    return reader_choice.draft_unit(settings().default_pressure_unit)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.reader_choice import separators
+
 
 @dataclass(frozen=True)
 class Palette:
@@ -74,10 +76,12 @@ def contrast(one: str, two: str) -> float:
 
 
 def chart_config(colours: Palette) -> dict[str, Any]:
-    """The Vega-Lite configuration every chart is drawn with."""
+    """The Vega-Lite configuration every chart is drawn with, numbers in the reader's separators."""
+    thousands, decimal = separators()
     font = '"Source Sans", sans-serif'
     return {
         "background": colours.paper,
+        "locale": {"number": {"decimal": decimal, "thousands": thousands, "grouping": [3], "currency": ["", ""]}},
         "font": font,
         "view": {"stroke": None},
         "axis": {
@@ -136,6 +140,16 @@ def page_style(colours: Palette) -> str:
 .gp-card.gp-unknown .gp-value {{font-size: 1.15rem; padding: .5rem 0;}}
 .gp-card p {{margin: .12rem 0; font-size: .9rem; line-height: 1.35; color: {colours.ink};}}
 .gp-card p.gp-quiet, p.gp-quiet, .gp-quiet {{color: {colours.quiet}; font-size: .86rem;}}
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {{color: {colours.quiet}; opacity: 1;}}
+.gp-card {{position: relative;}} .gp-list th, .st-key-answer {{position: relative;}}
+.gp-term {{border-bottom: 1px dotted {colours.quiet}; cursor: help;}}
+.gp-term:focus-visible {{outline: 2px solid {colours.main}; outline-offset: 2px;}}
+.gp-term::after {{content: attr(data-tip); display: none; position: absolute; left: 0; right: 0; z-index: 20; min-width: 15rem;
+  max-width: 26rem; margin-top: .1rem; padding: .5rem .7rem; background: {colours.ink}; color: {colours.paper};
+  font: 400 .86rem/1.4 "Source Sans", sans-serif; text-align: left; white-space: normal; border-radius: 3px;}}
+.gp-term:hover::after, .gp-term:focus-visible::after {{display: block;}}
+.gp-list th:last-child .gp-term::after, .gp-list .gp-num .gp-term::after {{left: auto;}}
+.st-key-tour p {{margin: .1rem 0 .2rem; max-width: 62rem;}}
 .gp-rule {{position: relative; height: 16px; margin: .2rem 0 .15rem;}}
 .gp-rule i {{position: absolute; display: block;}}
 .gp-notice {{border-left: 4px solid {colours.other}; background: {colours.panel}; padding: .55rem .9rem;
@@ -153,6 +167,9 @@ def page_style(colours: Palette) -> str:
 .gp-list .gp-num {{text-align: right; white-space: nowrap; overflow-wrap: normal;}}
 .gp-list tr.gp-first td {{font-weight: 600;}}
 @media (max-width: 640px) {{
+  .st-key-scope > .stElementContainer {{width: calc(50% - .5rem); flex: 1 1 calc(50% - .5rem);}}
+  .st-key-scope > .stElementContainer:has(p.gp-quiet) {{flex-basis: 100%;}}
+  .st-key-scope .stElementContainer > div {{max-width: 100%;}}
   .gp-list thead {{display: none;}} .gp-list tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
   .gp-list td, .gp-list .gp-num {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
   .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; color: {colours.quiet};}}

@@ -76,7 +76,7 @@ def facts(visit: dict, name_of: Callable[[object], str] | None) -> list[tuple[st
 
     name_of: None leaves out the site, the appliance, the technician and the words taken from the note.
     """
-    unit = store_access.settings().default_pressure_unit
+    unit = store_access.draft_unit()
     found = (
         []
         if name_of is None
@@ -131,7 +131,7 @@ def _heard(notes: str) -> None:
 
 def readings(visit_id: str) -> list[tuple[str, str, str]]:
     """Its readings: what, value with unit, when and with which contacts."""
-    unit = store_access.settings().default_pressure_unit
+    unit = store_access.draft_unit()
     return [
         (
             words.label(line.quantity),

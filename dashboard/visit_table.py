@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import code_names, download, page, store_access, visit_sheet, words
+from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
 # Most rows shown on the page, and most rows an export holds.
@@ -65,13 +66,13 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
     title, per, digits = draft_unit(unit)
     if "margin_pa" in shown:
         shown["margin_pa"] = (shown["margin_pa"].astype(float) / per).round(digits)
-        shown = shown.rename(columns={"margin_pa": f"Draft margin, {title}"})
+    titles = TITLES | {"margin_pa": f"Draft margin, {title}"}
     for name, table in _IN_WORDS.items():
         if name in shown:
             shown[name] = ["" if words.is_missing(code) else words.in_words(code, table) for code in shown[name]]
     if "technician_id" in shown:
         shown["technician_id"] = [name_of(one) for one in shown["technician_id"]]
-    return shown.rename(columns={name: TITLES.get(name, words.label(name).capitalize()) for name in shown.columns})
+    return shown.rename(columns={name: titles.get(name, words.label(name).capitalize()) for name in shown.columns})
 
 
 def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
@@ -80,7 +81,7 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     if frame.empty:
         st.markdown(words.plain(otherwise))
         return
-    name_of, unit = code_names.naming(), store_access.settings().default_pressure_unit
+    name_of, unit = code_names.naming(), store_access.draft_unit()
     shown = readable(frame, name_of, unit)
     above = words.plural(len(frame), "visit")
     if len(frame) == ROWS_SHOWN:
@@ -129,18 +130,33 @@ WIDTHS = {
 }
 
 
+# Columns whose title is shorter than the term it stands for.
+_HELP = {"Bench": "bench result", "Expected": "mix of calls", "Bench good": "good pull"}
+
+
+def _help(title: str | None) -> str | None:
+    return help_for(_HELP.get(title or "", title or ""))
+
+
 def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
     def margin(title: str) -> Callable[[int], Any]:
-        return lambda width: st.column_config.NumberColumn(title, format=f"%.{margin_digits}f", width=width)
+        return lambda width: st.column_config.NumberColumn(
+            title, format=f"%.{margin_digits}f", width=width, help=help_for("draft margin")
+        )
 
     special = {
         "Date": lambda width: st.column_config.DateColumn(format="D MMM YYYY", width=width),
         "Draft margin, Pa": margin("Margin, Pa"),
         "Draft margin, in. w.c.": margin("Margin, in. w.c."),
-        "Came back after, days": lambda width: st.column_config.NumberColumn("Back, days", format="%.0f", width=width),
+        "Came back after, days": lambda width: st.column_config.NumberColumn(
+            "Back, days", format="%.0f", width=width, help=help_for("callback")
+        ),
     }
     return {
-        title: special.get(title, lambda width: st.column_config.TextColumn(width=width))(width)
+        title: special.get(
+            title,
+            lambda width, title=title: st.column_config.TextColumn(width=width, help=_help(title)),
+        )(width)
         for title, width in WIDTHS.items()
         if title in shown.columns
     }
@@ -202,9 +218,11 @@ def plain_table(
     shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
     """
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
-    config: dict[str, Any] = {name: st.column_config.NumberColumn(format="%.0f%%") for name in shares}
+    config: dict[str, Any] = {name: st.column_config.Column(help=_help(name)) for name in frame.columns if _help(name)}
+    config |= {name: st.column_config.NumberColumn(format="%.0f%%", help=_help(name)) for name in shares}
     config |= {
-        name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1) for name in amounts
+        name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1, help=_help(name))
+        for name in amounts
     }
     st.dataframe(
         shown,

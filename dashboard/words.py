@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Sequence
 
+from dashboard.reader_choice import written
 from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate
 from pipelines.contract.codes import CAUSES, SYMPTOM, VISIT_KIND
@@ -27,11 +28,11 @@ def is_missing(value: object) -> bool:
 
 def count(value: float | int | None) -> str:
     """A count with thousands separated: 12,345."""
-    return NOT_KNOWN if is_missing(value) else f"{value:,.0f}"
+    return NOT_KNOWN if is_missing(value) else written(f"{value:,.0f}")
 
 
 def number(value: float | None, digits: int = 1) -> str:
-    return NOT_KNOWN if is_missing(value) else f"{value:,.{digits}f}"
+    return NOT_KNOWN if is_missing(value) else written(f"{value:,.{digits}f}")
 
 
 def share(value: float | None, digits: int | None = None) -> str:
@@ -41,16 +42,16 @@ def share(value: float | None, digits: int | None = None) -> str:
     percent = 100 * float(value)
     if digits is None and 99 < percent < 100:
         # Nearly all is not all.
-        return f"{min(percent, 99.9):.1f}%"
+        return written(f"{min(percent, 99.9):.1f}%")
     places = digits if digits is not None else (1 if 0 < abs(percent) < 9.95 else 0)
-    return f"{percent:.{places}f}%"
+    return written(f"{percent:.{places}f}%")
 
 
 def points(value: float | None) -> str:
     """A difference of two proportions, in percentage points with its sign."""
     if value is None or is_missing(value):
         return NOT_KNOWN
-    return f"{'+' if value > 0 else '−' if value < 0 else ''}{abs(100 * value):.1f} points"
+    return f"{'+' if value > 0 else '−' if value < 0 else ''}{written(f'{abs(100 * value):.1f}')} points"
 
 
 def money(value: float | None, currency: str | None) -> str:
@@ -58,7 +59,7 @@ def money(value: float | None, currency: str | None) -> str:
     if value is None or is_missing(value):
         return NOT_KNOWN
     sign = "−" if value < 0 else ""
-    return f"{sign}{abs(value):,.0f} {currency or ''}".strip()
+    return f"{sign}{written(f'{abs(value):,.0f}')} {currency or ''}".strip()
 
 
 def pressure(value_pa: float | None, unit: str | None = None) -> str:
@@ -73,7 +74,7 @@ def pressure(value_pa: float | None, unit: str | None = None) -> str:
 def days(value: float | None) -> str:
     if value is None or is_missing(value):
         return NOT_KNOWN
-    return "1 day" if round(value) == 1 else f"{value:,.0f} days"
+    return "1 day" if round(value) == 1 else f"{count(value)} days"
 
 
 def date(value: dt.date | dt.datetime | None) -> str:
@@ -137,7 +138,7 @@ def value_of(amount: float | None, unit: str, currency: str | None = None) -> st
     if unit == "money":
         return money(amount, currency)
     if unit == "ratio":
-        return NOT_KNOWN if is_missing(amount) else f"{amount:,.1f} times"
+        return NOT_KNOWN if is_missing(amount) else f"{number(amount)} times"
     if unit == "pressure_pa":
         return pressure(amount)
     return FORMATS[unit](amount)
@@ -226,5 +227,6 @@ def in_words(code: object, table: dict[str, str]) -> str:
 
 
 def _minus(value: float, digits: int) -> str:
-    text = f"{abs(value):,.{digits}f}"
-    return f"−{text}" if value < 0 and float(text.replace(",", "")) != 0 else text
+    plain_text = f"{abs(value):,.{digits}f}"
+    is_below = value < 0 and float(plain_text.replace(",", "")) != 0
+    return ("−" if is_below else "") + written(plain_text)

@@ -12,6 +12,7 @@ from dashboard import (
     figures_access,
     notices,
     page,
+    reader_choice,
     roles,
     scope_bar,
     store_access,
@@ -43,7 +44,7 @@ FAMILIES = {
     ),
 }
 WEATHER_WORDS = {
-    "heating_degree_days_c": "per 10 heating degree-days (°C) more in the week",
+    "heating_degree_days_c": "per 10 heating degree-days ({unit}) more in the week",
     "n_freezing_nights": "per freezing night more, the two days after it counted in",
 }
 METHOD = (
@@ -136,8 +137,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
         f"year_{season.family}",
     )
     lines = [
-        f"{WEATHER_WORDS.get(name, words.label(name))}: {words.number(found['ratio'], 2)} times the faults "
-        f"({words.number(found['low'], 2)} to {words.number(found['high'], 2)})"
+        weather_line(name, found)
         for name, found in season.weather.items()
         if isinstance(found, dict) and "ratio" in found
     ]
@@ -149,6 +149,15 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
     st.caption(words.plain(f"{season.sentence} {weather}"))
     if not season.by_region.empty:
         page.lazily(f"{title} by region", f"regions_{season.family}", partial(_regions, season))
+
+
+def weather_line(name: str, found: dict[str, float]) -> str:
+    """The effect of one kind of weather in the reader's unit: 10 degree-days in °F are 10 × 5/9 in °C."""
+    unit = reader_choice.temperature()
+    power = 5 / 9 if name == "heating_degree_days_c" and unit == "°F" else 1.0
+    ratio, low, high = (words.number(found[one] ** power, 2) for one in ("ratio", "low", "high"))
+    about = WEATHER_WORDS.get(name, words.label(name)).format(unit=unit)
+    return f"{about}: {ratio} times the faults ({low} to {high})"
 
 
 def beyond_weather(season: Season) -> str:

@@ -149,7 +149,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
         st.markdown(words.plain(f"No draft fault at site {site_id} is on record for these filters."))
         return
     readings = lookups.margins(site_id)
-    unit = store_access.settings().default_pressure_unit
+    unit = store_access.draft_unit()
     row = sites[sites["site_id"] == site_id]
     name = draft_unit(unit)[0]
     card, picture = st.columns([1, 3], gap="large")

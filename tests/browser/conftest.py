@@ -49,3 +49,19 @@ def fleet_address(fleet_home: Path) -> Iterator[str]:
 def empty_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with served_pages.served(tmp_path_factory.mktemp("empty")) as address:
         yield address
+
+
+@pytest.fixture(scope="session")
+def one_visit_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    from pipelines.loading import load
+
+    home = tmp_path_factory.mktemp("one_visit")
+    (home / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete,notes\n"
+        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes,<b>swapped</b>\n",
+        "utf-8",
+    )
+    (home / "part_lines.csv").write_text("visit_id,line_no,part_class,quantity\nV1,1,draft_switch,1\n", "utf-8")
+    load(home, [home / "visits.csv", home / "part_lines.csv"])
+    with served_pages.served(home) as address:
+        yield address

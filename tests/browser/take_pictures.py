@@ -37,6 +37,8 @@ def take(address: str, folder: Path, is_whole_page: bool = False, size: dict[str
     with served_pages.browser() as browser:
         for theme in ("light", "dark"):
             context = browser.new_context(viewport=size or SIZE, color_scheme=theme, reduced_motion="reduce")
+            # The pictures show the pages as they are after the first visit.
+            context.add_cookies([{"name": "goodpull_tour", "value": "tour_seen", "url": address}])
             tab = context.new_page()
             for name in served_pages.PAGES:
                 tab.goto(served_pages.address_of(address, name))

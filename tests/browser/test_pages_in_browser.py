@@ -4,55 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import urlparse
 
 import pytest
 import served_pages
+from looking import assert_sound, opened
 
 pytestmark = pytest.mark.browser
-SIZE = {"width": 1280, "height": 800}
-ERROR_BOX = '[data-testid="stException"], [data-testid="stAlertContentError"]'
-
-
-@dataclass
-class Seen:
-    """What the browser asked for and complained of."""
-
-    hosts: set[str] = field(default_factory=set)
-    complaints: list[str] = field(default_factory=list)
-
-
-@contextmanager
-def opened(browser, address: str, theme: str = "light", size: dict[str, int] | None = None) -> Iterator[tuple]:
-    context = browser.new_context(viewport=size or SIZE, color_scheme=theme, accept_downloads=True)
-    seen = Seen()
-    tab = context.new_page()
-    tab.on("request", lambda request: seen.hosts.add(urlparse(request.url).hostname or ""))
-    tab.on("console", lambda message: _note(seen, message))
-    tab.on("pageerror", lambda error: seen.complaints.append(str(error)))
-    tab.goto(address)
-    served_pages.settled(tab)
-    try:
-        yield tab, seen
-    finally:
-        context.close()
-
-
-def _note(seen: Seen, message) -> None:
-    # A page opened by its own address first looks for the server below that address; those misses are no fault.
-    if message.type == "error" and "/_stcore/" not in message.location.get("url", ""):
-        seen.complaints.append(message.text)
-
-
-def assert_sound(tab, seen: Seen) -> None:
-    assert tab.locator(ERROR_BOX).count() == 0, tab.locator(ERROR_BOX).first.inner_text()
-    assert not seen.complaints
-    # blob: and data: addresses have no host.
-    assert seen.hosts - {""} == {"127.0.0.1"}
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -66,11 +24,20 @@ def test_page_over_a_fleet(browser, fleet_address: str, name: str, theme: str) -
         assert tab.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth")
 
 
-@pytest.mark.parametrize("name", served_pages.PAGES)
-def test_page_over_an_empty_home(browser, empty_address: str, name: str) -> None:
-    with opened(browser, served_pages.address_of(empty_address, name)) as (tab, seen):
+@pytest.mark.parametrize("home", ["empty_address", "one_visit_address"])
+def test_pages_over_an_empty_home_and_over_one_visit(browser, home: str, request: pytest.FixtureRequest) -> None:
+    address = request.getfixturevalue(home)
+    for name in served_pages.PAGES:
+        with opened(browser, served_pages.address_of(address, name)) as (tab, seen):
+            assert_sound(tab, seen)
+            assert tab.locator("h1").count() == 1
+
+
+def test_an_empty_page_leads_to_where_records_are_loaded(browser, empty_address: str) -> None:
+    with opened(browser, empty_address) as (tab, seen):
+        tab.get_by_role("button", name="Go to Records").click()
+        tab.get_by_role("heading", name="Load files").wait_for()
         assert_sound(tab, seen)
-        assert tab.locator("h1").count() == 1
 
 
 @pytest.mark.parametrize("name", ["this_week", "coaching", "seasons"])

@@ -26,7 +26,9 @@ def said(test: AppTest) -> str:
     """Everything on the page that is text: Markdown, captions and our own HTML, markup and escapes taken off."""
     parts = [element.value for kind in ("markdown", "caption") for element in getattr(test, kind)]
     parts += [str(element.body if hasattr(element, "body") else element.proto.body) for element in test.get("html")]
-    return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", " \n ".join(parts)))
+    # A marked term stands inside its sentence; any other mark parts what stands on either side of it.
+    joined = re.sub(r'<span class="gp-term"[^>]*>|</span>', "", " \n ".join(parts))
+    return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", joined))
 
 
 def assert_drawn(test: AppTest) -> None:

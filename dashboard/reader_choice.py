@@ -1,0 +1,67 @@
+"""How this reader wants numbers written: unit of draft, unit of temperature, separators; held in the address.
+
+Money stands in the currency of the records: no rate of exchange is kept, so nothing is converted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+# Shown -> what models.figures.sites.draft_unit takes.
+DRAFT_UNITS = {"in. w.c.": "[in_i'H2O]", "Pa": "Pa"}
+TEMPERATURES = ("°C", "°F")
+# As shown -> (thousands, decimal). The space is narrow and does not break.
+NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ",")}
+DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY = "draft_in", "temperature_in", "numbers"
+
+
+def draft_unit(company_unit: str | None) -> str | None:
+    """The unit draft is told in: the reader's, else the company's."""
+    return DRAFT_UNITS.get(_chosen(DRAFT_KEY), company_unit)
+
+
+def temperature() -> str:
+    """°C or °F: the reader's; °C while nothing is chosen."""
+    chosen = _chosen(TEMPERATURE_KEY)
+    return chosen if chosen in TEMPERATURES else TEMPERATURES[0]
+
+
+def separators() -> tuple[str, str]:
+    """What stands between thousands, and before decimals."""
+    return NUMBERS.get(_chosen(NUMBERS_KEY), NUMBERS["1,234.5"])
+
+
+def written(text: str) -> str:
+    """A number formatted as 1,234.5 in the reader's separators."""
+    thousands, decimal = separators()
+    if (thousands, decimal) == (",", "."):
+        return text
+    return text.replace(",", "\0").replace(".", decimal).replace("\0", thousands)
+
+
+def show(company_unit: str, currency: str, extra: Callable[[], None]) -> None:
+    """The choices, behind one button. company_unit: as DRAFT_UNITS names it. extra: what else stands there."""
+    with st.popover("Units", width="content"):
+        _choice("Draft", list(DRAFT_UNITS), company_unit, DRAFT_KEY)
+        _choice("Temperature", list(TEMPERATURES), TEMPERATURES[0], TEMPERATURE_KEY)
+        _choice("Numbers", list(NUMBERS), next(iter(NUMBERS)), NUMBERS_KEY)
+        st.caption(f"Money is in {currency}, as in the records; it is not converted.")
+        extra()
+
+
+def _choice(title: str, options: list[str], usual: str, key: str) -> None:
+    """One choice. What is behind a closed button is not bound to the address by the server, so it is written there here."""
+    asked = st.session_state.get(key) or st.query_params.get(key)
+    place = options.index(asked) if asked in options else options.index(usual)
+    chosen = st.selectbox(title, options, place, key=f"{key}_choice")
+    st.session_state[key] = chosen
+    if chosen != usual:
+        st.query_params[key] = chosen
+    elif key in st.query_params:
+        del st.query_params[key]
+
+
+def _chosen(key: str) -> str:
+    return str(st.session_state.get(key, ""))
