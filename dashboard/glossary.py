@@ -128,3 +128,7 @@ def reference() -> str:
     """The glossary as the Markdown table of the README."""
     lines = [f"| {term} | {meaning} |" for term, meaning in sorted(GLOSSARY.items())]
     return "\n".join(["| Term | What it means here |", "|---|---|", *lines]) + "\n"
+
+
+if __name__ == "__main__":
+    print(reference(), end="")

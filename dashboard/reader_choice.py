@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 # Shown -> what models.figures.sites.draft_unit takes.
 DRAFT_UNITS = {"in. w.c.": "[in_i'H2O]", "Pa": "Pa"}
@@ -64,4 +65,8 @@ def _choice(title: str, options: list[str], usual: str, key: str) -> None:
 
 
 def _chosen(key: str) -> str:
-    return str(st.session_state.get(key, ""))
+    """What is chosen, also before this run has drawn the choice: by the click that caused it, earlier, or the address."""
+    chosen = st.session_state.get(f"{key}_choice") or st.session_state.get(key)
+    if chosen is None and get_script_run_ctx(suppress_warning=True) is not None:
+        chosen = st.query_params.get(key)
+    return str(chosen or "")

@@ -1,0 +1,86 @@
+"""Units and separators as the reader chose them; terms found in our own texts; the glossary in the README."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from page_texts import opened, said
+
+from dashboard import glossary, reader_choice, words
+from dashboard.views.seasons import weather_line
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+@pytest.mark.parametrize(
+    ("style", "count", "share", "pressure", "money"),
+    [
+        ("1,234.5", "12,345", "4.2%", "−0.12 in. w.c. (−30 Pa)", "−1,234 USD"),
+        ("1.234,5", "12.345", "4,2%", "−0,12 in. w.c. (−30 Pa)", "−1.234 USD"),
+        ("1 234,5", "12\u202f345", "4,2%", "−0,12 in. w.c. (−30 Pa)", "−1\u202f234 USD"),
+    ],
+)
+def test_numbers_stand_in_the_readers_separators(
+    style: str, count: str, share: str, pressure: str, money: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reader_choice, "_chosen", lambda key: style)
+    assert words.count(12345) == count
+    assert words.share(0.042) == share
+    assert words.pressure(-30.0) == pressure
+    assert words.money(-1234.0, "USD") == money
+
+
+def test_weather_is_told_in_the_readers_degrees(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = {"ratio": 2.0, "low": 1.5, "high": 3.0}
+    assert "(°C) more in the week: 2.00 times the faults (1.50 to 3.00)" in weather_line("heating_degree_days_c", found)
+    monkeypatch.setattr(reader_choice, "temperature", lambda: "°F")
+    # Ten degree-days in °F are 5.56 in °C: 2 to the power of 5/9 is 1.47.
+    assert "(°F) more in the week: 1.47 times the faults (1.25 to 1.84)" in weather_line("heating_degree_days_c", found)
+    assert "2.00 times" in weather_line("n_freezing_nights", found)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_choices_stand_in_the_address(served_home: Path) -> None:
+    asked = {"draft_in": "Pa", "numbers": "1.234,5"}
+    test = opened("this_week", **asked)
+    assert test.selectbox(key="draft_in_choice").value == "Pa"
+    assert re.search(r"\d\.\d{3} visits", said(test))
+    test.selectbox(key="numbers_choice").select("1,234.5").run()
+    assert "numbers" not in test.query_params and re.search(r"\d,\d{3} visits", said(test))
+    # An address somebody made up changes nothing.
+    assert opened("this_week", draft_in="psi").selectbox(key="draft_in_choice").value == "in. w.c."
+
+
+def test_terms_are_found_and_explained() -> None:
+    assert set(glossary.FORMS.values()) <= set(glossary.GLOSSARY)
+    marked = glossary.with_terms("Good switches pulled per draft fault")
+    assert re.findall(r">([^<]+)</span>", marked) == ["Good switches pulled", "per draft fault"]
+    assert glossary.with_terms("Nothing of ours, &amp;swapped") == "Nothing of ours, &amp;swapped"
+    assert glossary.help_for("Range from") == glossary.GLOSSARY["Range"]
+    assert glossary.help_for("Last visit") is None
+
+
+def test_the_glossary_stands_in_the_readme() -> None:
+    assert glossary.reference() in README.read_text("utf-8"), "print it with: python -m dashboard.glossary"
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_the_tour_has_three_steps_and_is_left_for_good(served_home: Path) -> None:
+    test = opened("this_week")
+    assert "1 of 3" in said(test)
+    for place in ("2 of 3", "3 of 3"):
+        test.button(key="tour_next").click().run()
+        assert place in said(test)
+    test.button(key="tour_leave").click().run()
+    assert "of 3" not in said(test)
+    test.switch_page("views/seasons.py").run()
+    assert "of 3" not in said(test)
+    test.button(key="tour_again").click().run()
+    assert "1 of 3" in said(test)
+
+
+@pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
+def test_an_empty_home_has_no_tour(served_home: Path) -> None:
+    assert "of 3" not in said(opened("this_week"))
