@@ -14,6 +14,7 @@ import duckdb
 import local_provider
 import pytest
 import served_pages
+from looking import is_scrolling_sideways, show_whole, violations
 
 pytestmark = pytest.mark.browser
 
@@ -57,6 +58,7 @@ def signed_in(browser, shared: tuple, email: str) -> Iterator[tuple]:
         tab.goto(f"{address}/coaching")
         served_pages.settled(tab)
         assert tab.locator("h1").all_inner_texts() == ["Sign in"]
+        assert violations(tab) == []
         sent = as_text(received)
         assert not named(ids, sent) and "draft fault" not in sent
         tab.get_by_role("button", name="Sign in").click()
@@ -91,6 +93,10 @@ def test_a_technician_gets_their_own_sheet_and_nothing_of_anybody_else(browser, 
         assert {"/authorize", "/token", "/keys"} <= set(provider.asked)
         assert titles(tab) == ["Your sheet"]
         tab.get_by_text("what did the gauge say?").wait_for()
+        for width in (390, 1280):
+            show_whole(tab, width)
+            assert violations(tab) == []
+            assert not is_scrolling_sideways(tab)
         # Straight to the address of other roles' pages, and to one's own with somebody else's name on it.
         for place in (
             "coaching",
