@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 import streamlit as st
 from streamlit.errors import StreamlitDuplicateElementKey
 
-from dashboard import code_names, exports
+from dashboard import code_names, exports, reader_choice, roles
 from dashboard.charts.picture import Picture
 from models.figures.scope import Scope
 
 XLSX_MIME = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 ICON = ":material/download:"
+Result = TypeVar("Result")
+
+
+def later(work: Callable[..., Result]) -> Callable[..., Result]:
+    """What makes a file, for the click: as the reader of this run, with the rights they have by then, in their units."""
+    return roles.as_reader(reader_choice.keeping(work))
 
 
 def table(frame: Callable[[], pd.DataFrame], name: str, key: str) -> None:
@@ -28,7 +34,7 @@ def table(frame: Callable[[], pd.DataFrame], name: str, key: str) -> None:
     for label, ending, mime, made in kinds:
         st.download_button(
             label,
-            data=lambda made=made: made(frame()),  # type: ignore[misc]
+            data=later(lambda made=made: made(frame())),  # type: ignore[misc]
             file_name=f"{name}.{ending}",
             mime=mime,
             on_click="ignore",
@@ -40,10 +46,11 @@ def table(frame: Callable[[], pd.DataFrame], name: str, key: str) -> None:
 
 def shown_table(columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]], caption: str) -> None:
     """The same for a table of text, folded away. A second table of the same content on a page has no buttons of its own."""
+    separators = reader_choice.separators()
     told = hashlib.sha256(repr((columns, body, caption)).encode("utf-8", "replace")).hexdigest()[:16]
     try:
         with st.popover("Export", type="tertiary", icon=ICON):
-            table(lambda: exports.shown_frame(columns, body), "table", told)
+            table(lambda: exports.shown_frame(columns, body, separators), "table", told)
     except StreamlitDuplicateElementKey:
         return
 
@@ -65,7 +72,7 @@ def picture(drawn: Picture, key: str) -> None:
         for label, made, mime in (("PNG", png, "image/png"), ("SVG", svg, "image/svg+xml")):
             st.download_button(
                 label,
-                data=made,
+                data=later(made),
                 file_name=f"{key}.{label.lower()}",
                 mime=mime,
                 on_click="ignore",
@@ -98,7 +105,7 @@ def pack(kind: str, scope: Scope, technician_id: str | None = None) -> None:
         ):
             st.download_button(
                 label,
-                data=lambda size=size: made(size),  # type: ignore[misc]
+                data=later(lambda size=size: made(size)),  # type: ignore[misc]
                 file_name=name + ending,
                 mime=mime,
                 on_click="ignore",

@@ -73,8 +73,13 @@ def parquet_bytes(frame: pd.DataFrame) -> bytes:
     return made.getvalue()
 
 
-def shown_frame(columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]]) -> pd.DataFrame:
-    """A table of text as it stands on the page, as a frame: columns of plain numbers become numbers again."""
+def shown_frame(
+    columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]], separators: tuple[str, str] = (",", ".")
+) -> pd.DataFrame:
+    """A table of text as it stands on the page, as a frame: columns of plain numbers become numbers again.
+
+    separators: what the text was written with between thousands, and before decimals.
+    """
     names: list[str] = []
     for title, _ in columns:
         name = title or "value"
@@ -82,15 +87,15 @@ def shown_frame(columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]
     frame = pd.DataFrame([list(line) for line in body], columns=names)
     for name, (_, kind) in zip(names, columns, strict=True):
         if kind == "number":
-            numbers = [_number(value) for value in frame[name]]
+            numbers = [_number(value, *separators) for value in frame[name]]
             if all(number is not None or is_missing(value) for number, value in zip(numbers, frame[name], strict=True)):
                 frame[name] = pd.Series(numbers, dtype="float64")
     return frame
 
 
-def _number(value: Any) -> float | None:
+def _number(value: Any, thousands: str, decimal: str) -> float | None:
     try:
-        return float(str(value).replace(",", "").replace("−", "-"))
+        return float(str(value).replace(thousands, "").replace(decimal, ".").replace("−", "-"))
     except ValueError:
         return None
 

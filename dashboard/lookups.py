@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import store_access
+from dashboard import roles, store_access
 from models.figures.scope import Scope
 from pipelines.contract.codes import CAUSES
 
@@ -131,12 +131,27 @@ def missing_evidence(scope: Scope) -> pd.DataFrame:
 
 
 def coaching_log(technician_id: str | None = None) -> pd.DataFrame:
-    """The newest coaching sessions: everybody's, or those of one technician."""
+    """The newest coaching sessions: everybody's, or those of one technician (to a technician: their own)."""
+    roles.require_technician(technician_id)
     return store_access.frame(
         "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
         "WHERE ?::VARCHAR IS NULL OR technician_id = ? "
         f"ORDER BY held_on DESC, session_id LIMIT {ROWS}",
         [technician_id, technician_id],
+    )
+
+
+def own_extent(technician_id: str, scope: Scope) -> dict[str, Any]:
+    """One technician's visits: n_visits, first_on, last_on; n_held_back is 0, since a row held back is nobody's yet.
+
+    Raises NotAllowed where the reader is another technician.
+    """
+    roles.require_technician(technician_id)
+    where, bound = scope.where("arrived_on")
+    return store_access.row(
+        "SELECT count(*) AS n_visits, min(arrived_on) AS first_on, max(arrived_on) AS last_on, 0 AS n_held_back "
+        f"FROM visit WHERE {where} AND technician_id = ?",
+        [*bound, technician_id],
     )
 
 

@@ -19,9 +19,6 @@ from pipelines.errors import GoodpullError
 # Most characters of a cell in a text table; the whole of it is in the export.
 LONGEST_CELL = 400
 
-# The page being shown; what is redrawn by itself asks again whether it may be.
-SHOWN = "page_shown"
-
 log = logging.getLogger("goodpull")
 
 
@@ -32,7 +29,7 @@ def colours() -> theme.Palette:
 
 def run(chosen: Any) -> None:
     """Run a page. What a person can put right is said in words; anything else goes to the log, and the page says so."""
-    st.session_state[SHOWN] = chosen.url_path or roles.first_page(roles.require_somebody().role)
+    st.session_state[roles.SHOWN] = chosen.url_path or roles.first_page(roles.require_somebody().role)
     try:
         chosen.run()
     except GoodpullError as error:
@@ -140,7 +137,7 @@ def how_computed(text: str, terms: Sequence[str] = ()) -> None:
 def is_still_open() -> bool:
     """Whether the reader may still see the page shown; for what is redrawn without it. Says so when not."""
     try:
-        roles.guard(st.session_state[SHOWN])
+        roles.guard(st.session_state[roles.SHOWN])
     except GoodpullError as error:
         st.warning(words.plain(error))
         return False

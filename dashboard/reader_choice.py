@@ -6,6 +6,8 @@ Money stands in the currency of the records: no rate of exchange is kept, so not
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextvars import ContextVar
+from typing import Any, TypeVar
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
@@ -16,6 +18,23 @@ TEMPERATURES = ("°C", "°F")
 # As shown -> (thousands, decimal). The space is narrow and does not break.
 NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ",")}
 DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY = "draft_in", "temperature_in", "numbers"
+Result = TypeVar("Result")
+# A file is made outside the run that drew its button, where the reader's session is out of reach.
+_kept: ContextVar[dict[str, str] | None] = ContextVar("kept_choices", default=None)
+
+
+def keeping(work: Callable[..., Result]) -> Callable[..., Result]:
+    """The same work, done later in the units and separators chosen now."""
+    chosen = {key: _chosen(key) for key in (DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY)}
+
+    def done_later(*arguments: Any) -> Result:
+        token = _kept.set(chosen)
+        try:
+            return work(*arguments)
+        finally:
+            _kept.reset(token)
+
+    return done_later
 
 
 def draft_unit(company_unit: str | None) -> str | None:
@@ -66,6 +85,9 @@ def _choice(title: str, options: list[str], usual: str, key: str) -> None:
 
 def _chosen(key: str) -> str:
     """What is chosen, also before this run has drawn the choice: by the click that caused it, earlier, or the address."""
+    kept = _kept.get()
+    if kept is not None:
+        return kept[key]
     chosen = st.session_state.get(f"{key}_choice") or st.session_state.get(key)
     if chosen is None and get_script_run_ctx(suppress_warning=True) is not None:
         chosen = st.query_params.get(key)

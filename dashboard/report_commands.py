@@ -107,13 +107,13 @@ def _write(
     place: tuple[str | None, str | None],
     sites: Path | None,
 ) -> list[Path]:
-    from dashboard import code_names
+    from dashboard import code_names, roles
     from dashboard.exports import csv_bytes
     from dashboard.printed import packs, season_lookups, typeset, web_page
     from models.figures.scope import Scope
 
     scope = Scope(branch=place[0], region=place[1])
-    with printing.progress("Setting the pack") as step:
+    with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():
         step("Working out the figures", None)
         name_of = code_names.naming(is_code)
         document = packs.document(pack.value, scope, name_of, technician, claim)

@@ -8,7 +8,8 @@ Taking somebody out of the file holds at their next click, however long their si
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
@@ -34,6 +35,11 @@ ROLES = tuple(PAGES_OF)
 OWN_PAGES = ("own_sheet",)
 # What of models.figures a technician's own sheet is worked out from.
 OWN_FIGURES = ("technicians", "coaching")
+# Who may open the page may have its printed pack; a technician, besides, the one about themselves.
+PACK_PAGES = {"week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons"}
+OWN_PACK = "coaching"
+# In the session: the page being shown. What is redrawn or made without it asks again whether it may be.
+SHOWN = "page_shown"
 
 
 class NotAllowed(GoodpullError):
@@ -57,6 +63,8 @@ AT_THIS_MACHINE = Person("manager")
 Result = TypeVar("Result")
 # A file is made outside the run that drew its button, where nobody is signed in: for whom stands here meanwhile.
 _made_for: ContextVar[str | None] = ContextVar("made_for", default=None)
+# Set by a command: whoever may run it has the files themselves.
+_has_files: ContextVar[bool] = ContextVar("has_files", default=False)
 
 
 def person() -> Person | None:
@@ -64,19 +72,35 @@ def person() -> Person | None:
 
     Raises PeopleError when the list cannot be used.
     """
-    if not sign_in.is_required():
+    if _has_files.get() or not sign_in.is_required():
         return AT_THIS_MACHINE
     email = _made_for.get() or sign_in.email()
     return people(store_access.home()).get(email) if email else None
 
 
+@contextmanager
+def whoever_has_the_files() -> Iterator[None]:
+    """For commands: nobody signs in there, and who can read the files of a home can read all of it anyhow."""
+    token = _has_files.set(True)
+    try:
+        yield
+    finally:
+        _has_files.reset(token)
+
+
 def as_reader(work: Callable[..., Result]) -> Callable[..., Result]:
-    """The same work, done later for the reader of this run, with the rights they have by then; for files made on a click."""
-    email = require_somebody().email
+    """The same work, done later for the reader of this run; for files made on a click, where nobody is signed in.
+
+    They need the rights by then: still on the list, and the page that offered it still open to them. Else NotAllowed.
+    """
+    email, shown = require_somebody().email, st.session_state.get(SHOWN)
 
     def done_later(*arguments: Any) -> Result:
         token = _made_for.set(email)
         try:
+            require_somebody()
+            if shown is not None:
+                guard(shown)
             return work(*arguments)
         finally:
             _made_for.reset(token)
@@ -123,6 +147,14 @@ def require_technician(technician_id: Any) -> None:
     reader = require_somebody()
     if reader.role == "technician" and reader.technician_id != technician_id:
         raise NotAllowed("Only your own visits are open to you.")
+
+
+def require_pack(kind: str, technician_id: str | None = None) -> None:
+    """Raises NotAllowed where the reader may not have this printed pack. kind: one of PACK_PAGES."""
+    reader = require_somebody()
+    is_own = reader.role == "technician" and kind == OWN_PACK and technician_id == reader.technician_id
+    if not is_own and not may_open(PACK_PAGES[kind]):
+        raise NotAllowed("This printed pack is not open to you. Ask whoever keeps the list of people in settings.toml.")
 
 
 def may_load() -> bool:

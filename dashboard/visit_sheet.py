@@ -44,7 +44,6 @@ def show(visit_id: str, key: str = "sheet") -> None:
     if not visit:
         st.markdown("That visit is not on record.")
         return
-    roles.require_technician(visit["technician_id"])
     with st.container(border=True):
         st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
         left, right = st.columns([3, 2], gap="medium")
@@ -62,8 +61,14 @@ def show(visit_id: str, key: str = "sheet") -> None:
 
 
 def visit_of(visit_id: str) -> dict:
-    """The visit with what its readings and its record say; empty when it is not on record."""
-    return store_access.row(_VISIT, [visit_id])
+    """The visit with what its readings and its record say; empty when it is not on record.
+
+    Raises NotAllowed where the reader is a technician and the visit is not their own: ask for it before anything else of it.
+    """
+    visit = store_access.row(_VISIT, [visit_id])
+    if visit:
+        roles.require_technician(visit["technician_id"])
+    return visit
 
 
 def notes_of(visit_id: str) -> str | None:
@@ -182,7 +187,7 @@ PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("", "text"), ("Quantity",
 
 
 def _evidence(visit_id: str) -> None:
-    unit = store_access.settings().default_pressure_unit
+    unit = store_access.draft_unit()
     page.rows(READING_COLUMNS, readings(visit_id), "No readings were recorded.")
     page.rows(CHECK_COLUMNS, checks(visit_id), "No checks were recorded.")
     page.rows(PART_COLUMNS, parts(visit_id), "No parts were recorded.")

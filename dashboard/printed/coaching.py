@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, lookups, notices, technician_sheet, visit_sheet, words
+from dashboard import figures_access, lookups, notices, roles, technician_sheet, visit_sheet, words
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
 from dashboard.printed.week import FOOTER, about, chart, last_day
@@ -43,7 +43,9 @@ def coaching_pack(
             f"technician: got {technician_id!r}; no draft fault attended by them is on record. "
             "The ids stand on the page Coaching and in: goodpull figures --json"
         )
-    person, name, facts = mine.iloc[0], name_of(technician_id), figures_access.coverage(scope)
+    person, name, is_own = mine.iloc[0], name_of(technician_id), roles.require_somebody().role == "technician"
+    # To a technician the number of everybody's visits is not shown, on the page as on paper.
+    facts = lookups.own_extent(technician_id, scope) if is_own else figures_access.coverage(scope)
     cases = technician_sheet.talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
     blocks: list[Any] = [paper.Lead(_lead(person)), _cards(person)]
     blocks += [*_steps(person, table, people.steps, name, font)]
@@ -60,9 +62,14 @@ def coaching_pack(
     for number, visit_id in enumerate(cases["visit_id"].astype(str), start=1):
         blocks += _case(number, visit_id)
     blocks += [paper.PageBreak(), *_checklist()]
-    day = last_day(facts, lookups.latest_week(scope))
+    day = last_day(facts, {})
     return paper.Document(
-        f"Coaching: {name}", about(scope, facts), tuple(blocks), FOOTER, day, f"coaching_{name}_{day.isoformat()}"
+        f"Coaching: {name}",
+        about(scope, facts, is_own),
+        tuple(blocks),
+        FOOTER,
+        day,
+        f"coaching_{name}_{day.isoformat()}",
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from dashboard import roles
 from dashboard.printed import coaching, drawing, season, warranty, week
 from dashboard.printed.paper import Document
 from models.figures.scope import Scope
@@ -19,10 +20,11 @@ def document(
     claim_id: str | None = None,
     font: str | None = drawing.FONT,
 ) -> Document:
-    """The pack of this kind (one of KINDS) as a document.
+    """The pack of this kind (one of KINDS) as a document. Raises NotAllowed where the reader may not have it.
 
     name_of: technicians as the reader may see them. font: of its charts; None = the reader's own, for the web page.
     """
+    roles.require_pack(kind, technician_id)
     if kind == "week":
         return week.week_pack(scope, name_of, font)
     if kind == "coaching":

@@ -39,7 +39,7 @@ def warranty_pack(claim_id: str) -> paper.Document:
     visit_id = str(claim["visit_id"])
     visit, benches = visit_sheet.visit_of(visit_id), visit_sheet.benches(visit_id)
     readings, checks = visit_sheet.readings(visit_id), visit_sheet.checks(visit_id)
-    unit = store_access.settings().default_pressure_unit
+    unit = store_access.draft_unit()
     blocks: list[Any] = [paper.Lead(_lead(claim))]
     blocks += [paper.Heading("The claim"), paper.table(_PAIRS, _claim_lines(claim), "", shares=(0, 1))]
     blocks.append(paper.Heading("The visit"))

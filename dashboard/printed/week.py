@@ -67,9 +67,13 @@ def week_pack(scope: Scope, name_of: Callable[[object], str], font: str | None =
     return paper.Document(title, about(scope, facts), tuple(blocks), FOOTER, day, f"week_{day.isoformat()}", PAGES)
 
 
-def about(scope: Scope, facts: dict) -> str:
-    """What the pack rests on, in a line: invented or not, the filters, the visits, their days."""
-    parts = [scope_bar.in_words(scope) or "the whole company"]
+def about(scope: Scope, facts: dict, is_own: bool = False) -> str:
+    """What the pack rests on, in a line: invented or not, the filters, the visits, their days.
+
+    is_own: facts are about one technician's own visits.
+    """
+    filters = scope_bar.in_words(scope)
+    parts = ["own visits", *([filters] if filters else [])] if is_own else [filters or "the whole company"]
     if (store_access.home() / DEMO_MARKER).exists():
         parts.insert(0, "Invented demo fleet")
     if facts["n_visits"]:
