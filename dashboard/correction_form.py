@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import code_names, own_entry, store_access, words
+from dashboard import code_names, own_entry, roles, store_access, words
 from pipelines.contract.codes import CAUSES, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_correction
@@ -32,7 +32,9 @@ WHERE visit_id = ? ORDER BY corrected_at
 
 
 def show(visit: dict, key: str) -> None:
-    """Corrections in force on this visit, and the form for another. visit: a row of `visit`. key: of the sheet."""
+    """Corrections in force on this visit, and the form for another, for readers who may enter. visit: a row of `visit`. key: of the sheet."""
+    if not roles.may_enter():
+        return
     visit_id = str(visit["visit_id"])
     _in_force(visit_id)
     form = own_entry.form_of(f"{key}_{visit_id}")

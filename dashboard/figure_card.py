@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pandas as pd
 import streamlit as st
 
-from dashboard import page, scope_bar, visit_table, words
+from dashboard import page, roles, scope_bar, visit_table, words
 from dashboard.figures_access import coverage
 from dashboard.glossary import with_terms
 from models.methods.estimate import Estimate
@@ -53,7 +53,9 @@ def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, c
 
 
 def _corrected() -> str:
-    """How many corrections are in force within the filters."""
+    """How many corrections are in force within the filters; counts of the company are not for a technician's own sheet."""
+    if not roles.may_see("coverage"):
+        return ""
     n = coverage(scope_bar.scope())["n_corrections"]
     return f"Includes {words.plural(n, 'correction')}" if n else "No corrections"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import store_access, words
+from dashboard import roles, store_access, words
 from pipelines.build import is_of_another_version
 from pipelines.errors import GoodpullError
 from pipelines.own_records import n_waiting
@@ -14,7 +14,8 @@ NAME_KEY, TOLD_KEY = "entered_by", "own_work_told"
 
 
 def own() -> OwnWork:
-    """The own work of the home the pages show."""
+    """The own work of the home the pages show. Raises NotAllowed where the reader may not enter anything."""
+    roles.require_entry()
     return OwnWork(store_access.home())
 
 
@@ -51,7 +52,7 @@ def waiting() -> None:
     told = st.session_state.pop(TOLD_KEY, None)
     if told:
         st.success(words.plain(told))
-    if store_access.generation() is None:
+    if store_access.generation() is None or not roles.may_enter():
         return
     n = n_waiting(store_access.reader(), own())
     if not n:
@@ -67,6 +68,7 @@ def take_in() -> None:
     """Make a new generation that includes everything entered; the pages move on to it."""
     from pipelines.loading import load
 
+    roles.require_entry()
     bar = st.progress(0.0, text="Taking in what was entered")
 
     def progress(step: str, done: float | None) -> None:
@@ -88,6 +90,9 @@ def is_up_to_date() -> bool:
         return True
     st.title("One step first")
     st.markdown("These records were built by an older version of the program. Building anew changes none of them.")
+    if not roles.may_enter():
+        st.markdown("Ask the service manager to open the pages once.")
+        return False
     if st.button("Build anew", key="build_anew", type="primary"):
         take_in()
     return False

@@ -86,8 +86,6 @@ def _check_options(pack: Pack, technician: str | None, claim: str | None, sites:
 
 def _at_home(home: Path | None) -> Path:
     """The home asked for, put in force for what the pages read; what the page library says without a page is dropped."""
-    from dashboard.commands import default_home
-
     chosen = home or default_home()
     os.environ["GOODPULL_HOME"] = str(chosen)
     import streamlit.logger
@@ -155,7 +153,6 @@ def export(
     home: HomeOption = None,
 ) -> None:
     """Write the whole store as Parquet files with datapackage.json, readable by any other tool."""
-    from dashboard.commands import default_home
     from pipelines.store import Store
     from pipelines.store_export import export_store
 

@@ -26,7 +26,7 @@ EVERYONE = ("seasons", "sites", "method")
 # The first page of a role is the one it opens on. A page that stands nowhere here is the manager's alone.
 PAGES_OF: dict[str, tuple[str, ...]] = {
     "manager": (),
-    "trainer": ("coaching", *EVERYONE, "records"),
+    "trainer": ("coaching", *EVERYONE, "bench", "records", "corrections"),
     "owner": ("parts_waste", "this_week", *EVERYONE),
     "technician": ("own_sheet",),
 }
@@ -142,6 +142,11 @@ def require_figures(name: str) -> None:
         raise NotAllowed("Only the figures of your own sheet are open to you.")
 
 
+def may_see(name: str) -> bool:
+    """Whether the reader may have the figures of this family; see require_figures."""
+    return require_somebody().role != "technician" or name in OWN_FIGURES
+
+
 def require_technician(technician_id: Any) -> None:
     """Raises NotAllowed where the reader is a technician and these records are not their own."""
     reader = require_somebody()
@@ -161,6 +166,18 @@ def may_load() -> bool:
     """Whether the reader may put records in: it changes what everybody sees, and names files of the server."""
     reader = person()
     return reader is not None and reader.role == "manager"
+
+
+def may_enter() -> bool:
+    """Whether the reader may correct records, mend rows held back and enter bench tests."""
+    reader = person()
+    return reader is not None and reader.role in ("manager", "trainer")
+
+
+def require_entry() -> None:
+    """Raises NotAllowed where the reader may not enter anything."""
+    if not may_enter():
+        raise NotAllowed("Entering is open to the service manager and the trainer. Tell one of them what is wrong.")
 
 
 def names_hidden() -> bool:

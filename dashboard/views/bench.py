@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import bench_draw, bench_entry, bench_tests, code_names, notices, own_entry, page, store_access, words
+from dashboard import (
+    bench_draw,
+    bench_entry,
+    bench_tests,
+    code_names,
+    notices,
+    own_entry,
+    page,
+    roles,
+    store_access,
+    words,
+)
 
 METHOD = (
     "The verdict is worked out by the same rule, and the same queries, as for every test on record: the probability that "
@@ -17,6 +28,7 @@ OTHER = "Another tag"
 
 
 def show() -> None:
+    roles.guard("bench")
     st.title("Bench")
     if store_access.generation() is None:
         page.answer("No records yet, so there is no switch to test.")

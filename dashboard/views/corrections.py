@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import correction_form, own_entry, page, store_access, visit_table, words
+from dashboard import correction_form, own_entry, page, roles, store_access, visit_table, words
 from pipelines.contract.codes import CAUSES
 from pipelines.errors import GoodpullError
 from pipelines.own_work import Kept
@@ -32,6 +32,7 @@ _STATE = "SELECT coalesce(max(last_entry_no), 0) AS n FROM own_work_state"
 
 
 def show() -> None:
+    roles.guard("corrections")
     st.title("Corrections")
     has_store = store_access.generation() is not None
     entered = [kept for kept in own_entry.own().entries() if kept.entry.kind in KINDS]

@@ -9,7 +9,6 @@ import subprocess
 import sys
 import time
 import urllib.request
-from pathlib import Path
 
 import pytest
 from typer.main import get_command
@@ -21,27 +20,6 @@ NAMES = (
     "demo", "load", "check", "figures", "open", "contract", "generate", "bench-list", "own-work", "held-back",
     "report", "export",
 )  # fmt: skip
-
-
-def goodpull(*arguments: object, timeout: float = 300) -> subprocess.CompletedProcess[str]:
-    """Run the command in a process of its own, as installed."""
-    code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        timeout=timeout,
-        env=os.environ | {"COLUMNS": "160"},
-    )
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory) -> Path:
-    """A small demo home, made by the command itself."""
-    home = tmp_path_factory.mktemp("demo") / "home"
-    done = goodpull("demo", "--home", home, "--visits", 6000, "--no-open")
-    assert done.returncode == 0, done.stderr
-    return home
 
 
 def test_every_command_is_documented_with_an_example():
@@ -70,14 +48,14 @@ def test_demo_makes_a_store_figures_and_truth(demo):
     assert (demo / "current").read_text().startswith("store-")
 
 
-def test_demo_a_second_time_keeps_what_is_there(demo):
+def test_demo_a_second_time_keeps_what_is_there(goodpull, demo):
     before = (demo / "current").read_text()
     done = goodpull("demo", "--home", demo, "--visits", 6000, "--no-open")
     assert done.returncode == 0, done.stderr
     assert (demo / "current").read_text() == before
 
 
-def test_demo_never_writes_over_a_folder_with_other_content(tmp_path):
+def test_demo_never_writes_over_a_folder_with_other_content(goodpull, tmp_path):
     kept = tmp_path / "letters.txt"
     kept.write_text("keep me")
     done = goodpull("demo", "--home", tmp_path, "--no-open")
@@ -86,7 +64,7 @@ def test_demo_never_writes_over_a_folder_with_other_content(tmp_path):
     assert kept.read_text() == "keep me" and list(tmp_path.iterdir()) == [kept]
 
 
-def test_figures_in_words_and_as_json(demo):
+def test_figures_in_words_and_as_json(goodpull, demo):
     words = goodpull("figures", "--home", demo)
     assert words.returncode == 0, words.stderr
     assert "adjusted for who got tested" in words.stdout
@@ -97,7 +75,7 @@ def test_figures_in_words_and_as_json(demo):
     assert first.stderr == ""
 
 
-def test_the_bench_list_is_drawn_with_its_chances(demo, tmp_path):
+def test_the_bench_list_is_drawn_with_its_chances(goodpull, demo, tmp_path):
     arguments = ("bench-list", "--home", demo, "--number", 2, "--as-of", "2026-01-20", "--seed", 3)
     first, second = goodpull(*arguments), goodpull(*arguments)
     assert first.returncode == 0, first.stderr
@@ -111,7 +89,7 @@ def test_the_bench_list_is_drawn_with_its_chances(demo, tmp_path):
     assert goodpull("bench-list", "--home", tmp_path / "none").returncode == 1
 
 
-def test_figures_of_an_empty_home_say_what_to_do(tmp_path):
+def test_figures_of_an_empty_home_say_what_to_do(goodpull, tmp_path):
     done = goodpull("figures", "--home", tmp_path / "none")
     assert done.returncode == 1
     assert "No records" in done.stderr and "goodpull load" in done.stderr
@@ -119,14 +97,14 @@ def test_figures_of_an_empty_home_say_what_to_do(tmp_path):
     assert not (tmp_path / "none").exists()
 
 
-def test_own_records_are_never_loaded_into_the_demo(demo):
+def test_own_records_are_never_loaded_into_the_demo(goodpull, demo):
     before = (demo / "current").read_text()
     done = goodpull("load", demo / "records", "--home", demo)
     assert done.returncode == 1 and "demo" in done.stderr and "--home" in done.stderr
     assert (demo / "current").read_text() == before
 
 
-def test_a_home_that_cannot_be_made_is_told(tmp_path):
+def test_a_home_that_cannot_be_made_is_told(goodpull, tmp_path):
     export = tmp_path / "visits.csv"
     export.write_text("visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2024-01-15T08:30:00,no_heat\n")
     for home in ("/proc/none", export / "below"):
@@ -136,7 +114,7 @@ def test_a_home_that_cannot_be_made_is_told(tmp_path):
     assert done.returncode == 1 and "Traceback" not in done.stderr
 
 
-def test_check_changes_nothing(demo, tmp_path):
+def test_check_changes_nothing(goodpull, demo, tmp_path):
     home = tmp_path / "home"
     done = goodpull("check", demo / "records", "--home", home)
     assert done.returncode == 0, done.stderr
@@ -144,7 +122,7 @@ def test_check_changes_nothing(demo, tmp_path):
     assert not (home / "current").exists()
 
 
-def test_loading_shows_the_arithmetic_and_refuses_in_words(tmp_path):
+def test_loading_shows_the_arithmetic_and_refuses_in_words(goodpull, tmp_path):
     good = tmp_path / "visits.csv"
     good.write_text(
         "visit_id,site_id,technician_id,arrived_at,visit_kind\n"
@@ -161,7 +139,7 @@ def test_loading_shows_the_arithmetic_and_refuses_in_words(tmp_path):
     assert (tmp_path / "home" / "current").exists(), "the good file was loaded all the same"
 
 
-def test_files_that_are_passed_over_are_named(tmp_path):
+def test_files_that_are_passed_over_are_named(goodpull, tmp_path):
     (tmp_path / "exports").mkdir()
     (tmp_path / "exports" / "sites.csv").write_text("site_id\nS1\n")
     (tmp_path / "exports" / "letter.docx").write_text("Dear Sir")
@@ -169,19 +147,19 @@ def test_files_that_are_passed_over_are_named(tmp_path):
     assert done.returncode == 0 and "passed over" in done.stdout and "letter.docx" in done.stdout
 
 
-def test_unknown_options_end_with_usage():
+def test_unknown_options_end_with_usage(goodpull):
     done = goodpull("load", "--no-such-option")
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
 
 
-def test_a_missing_path_is_told(tmp_path):
+def test_a_missing_path_is_told(goodpull, tmp_path):
     done = goodpull("load", tmp_path / "nowhere", "--home", tmp_path / "home")
     assert done.returncode == 1
     assert "nowhere" in done.stderr + done.stdout and "Traceback" not in done.stderr
 
 
-def test_contract_prints_the_reference_and_writes_templates_and_package(tmp_path):
+def test_contract_prints_the_reference_and_writes_templates_and_package(goodpull, tmp_path):
     page = goodpull("contract")
     assert page.returncode == 0 and "part_lines" in page.stdout and "removed_tag" in page.stdout
     done = goodpull("contract", "--templates", tmp_path / "blank", "--package", tmp_path / "datapackage.json")
@@ -191,7 +169,7 @@ def test_contract_prints_the_reference_and_writes_templates_and_package(tmp_path
     assert {"visits", "part_lines"} <= {resource["name"] for resource in package["resources"]}
 
 
-def test_generate_refuses_a_folder_in_use(tmp_path):
+def test_generate_refuses_a_folder_in_use(goodpull, tmp_path):
     (tmp_path / "x").write_text("x")
     done = goodpull("generate", tmp_path)
     assert done.returncode == 1 and "not empty" in done.stderr
@@ -264,119 +242,3 @@ def test_the_first_start_on_a_machine_asks_nothing(tmp_path):
             server.terminate()
             server.wait(15)
     assert "mail" not in (tmp_path / "out").read_text()
-
-
-@pytest.fixture(scope="module")
-def small(tmp_path_factory) -> Path:
-    """Twelve visits and six switches priced in euros, in records/; the same with a kind of part that is none, in spelled/."""
-    folder = tmp_path_factory.mktemp("small")
-    visits = ["visit_id,arrived_at,site_id,technician_id,appliance_id,visit_kind,symptom"]
-    visits += [f"V{i},2026-10-{i + 1:02}T10:00:00,S{i % 6},T1,A{i % 6},no_heat,draft_not_proven" for i in range(12)]
-    lines = ["visit_id,line_no,part_class,quantity,unit_cost,currency"]
-    lines += [f"V{i},1,draft_switch,1,55,EUR" for i in range(6)]
-    for name, part in (("records", "draft_switch"), ("spelled", "draft_pressure_switch")):
-        (folder / name).mkdir()
-        (folder / name / "visits.csv").write_text("\n".join(visits))
-        (folder / name / "part_lines.csv").write_text("\n".join(lines).replace("draft_switch", part))
-    return folder
-
-
-def test_what_is_not_known_is_told_with_its_reason(small):
-    assert goodpull("load", small / "records", "--home", small / "home").returncode == 0
-    told = goodpull("figures", "--home", small / "home")
-    assert 'Write currency = "EUR" into settings.toml' in told.stdout
-    assert "0 USD" not in told.stdout and "Kaplan" not in told.stdout
-    assert str(small / "home" / "settings.toml") in told.stderr
-
-
-def test_a_table_of_which_nothing_came_in_does_not_end_like_a_success(small, tmp_path):
-    done = goodpull("load", small / "spelled", "--home", tmp_path / "home")
-    assert done.returncode == 1
-    assert "part_lines.csv: not one of its rows was accepted, so from this file no swap can be counted" in done.stdout
-    assert "of draft_pressure_switch: did you mean draft_switch?" in done.stdout
-    drawn = goodpull("bench-list", "--home", tmp_path / "home", "--csv", tmp_path / "list.csv")
-    assert "No removed switch is on record" in drawn.stderr
-    assert not (tmp_path / "list.csv").exists()
-
-
-def test_check_names_the_home_it_would_load_into(small, tmp_path):
-    done = goodpull("check", small / "records", "--home", tmp_path / "home")
-    assert f"goodpull load {small / 'records'} --home {tmp_path / 'home'}" in done.stderr
-
-
-def test_a_workbook_without_rows_makes_nothing(tmp_path):
-    assert goodpull("contract", "--templates", tmp_path / "blank").returncode == 0
-    done = goodpull("load", tmp_path / "blank", "--home", tmp_path / "home")
-    assert done.returncode == 0 and "No file holds a row." in done.stdout and "nothing new" in done.stdout
-    assert not (tmp_path / "home" / "current").exists()
-    assert "To load" not in goodpull("check", tmp_path / "blank", "--home", tmp_path / "home").stderr
-
-
-def test_a_correction_and_a_row_put_right_by_command_reach_the_figures_and_a_copy(tmp_path):
-    (tmp_path / "visits.csv").write_text(
-        "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,cause_code\n"
-        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,fan_worn\n"
-        "V2,S1,T1,5014-09-15,no_heat,draft_not_proven,\nV3,S1,T1,nope,no_heat,draft_not_proven,\n"
-    )
-    home = ("--home", tmp_path / "home")
-    assert goodpull("load", tmp_path / "visits.csv", *home).returncode == 0
-    told = goodpull("held-back", "reasons", *home).stdout
-    assert "1  visits.arrived_at  date_out_of_range  such as '5014-09-15'" in told and "not_a_time" in told
-    keys = [line.split()[0] for line in goodpull("held-back", "rows", *home).stdout.splitlines() if line[0] != " "]
-    wrong = goodpull("held-back", "mend", keys[0], "arrived_at=5015-01-01", "--reason", "typo", *home)
-    assert wrong.returncode == 1 and "arrived_at is 5015-01-01; must lie" in wrong.stderr
-    assert goodpull("held-back", "mend", keys[0], "arrived_at=2014-09-15", "--reason", "typo", *home).returncode == 0
-    assert goodpull("held-back", "dismiss", keys[1], "--reason", "a test row", *home).returncode == 0
-    refused = goodpull("own-work", "correct", "V1", "cause_code", "nonsense", "--reason", "x", *home)
-    assert refused.returncode == 1 and "must be one of board_input" in refused.stderr
-    done = goodpull("own-work", "correct", "V1", "cause_code", "trap_fouled", "--reason", "phone", "--by", "Ann", *home)
-    assert done.returncode == 0 and "goodpull own-work take-in" in done.stderr
-    assert "3 not in the figures yet" in goodpull("own-work", "list", *home).stderr
-    assert goodpull("own-work", "take-in", *home).returncode == 0
-    published = json.loads(goodpull("figures", "--json", *home).stdout)
-    assert (published["coverage"]["n_corrections"], published["coverage"]["n_held_back"]) == (1, 0)
-    assert "nothing was changed" in goodpull("own-work", "take-in", *home).stderr
-    copy, other = tmp_path / "copy.jsonl", ("--home", tmp_path / "other")
-    assert "3 entries" in goodpull("own-work", "export", copy, *home).stderr
-    assert "3 of 3 entries restored" in goodpull("own-work", "restore", copy, *other).stderr
-    listed = goodpull("own-work", "list", *other).stdout
-    assert listed == goodpull("own-work", "list", *home).stdout and "cause_code = trap_fouled  Ann  phone" in listed
-    spoiled = goodpull("own-work", "restore", tmp_path / "visits.csv", *other)
-    assert spoiled.returncode == 1 and "is no copy of own work" in spoiled.stderr
-
-
-def test_report_writes_both_papers_and_a_web_page_and_runs_what_comes_after(demo, tmp_path):
-    mailed = tmp_path / "mailed.txt"
-    script = tmp_path / "mailer.py"
-    script.write_text(f"import sys; open({str(mailed)!r}, 'w').write('\\n'.join(sys.argv[1:]))")
-    after = f'"{sys.executable}" "{script}" --to board'
-    done = goodpull("report", "week", "--home", demo, "--to", tmp_path / "packs", "--after", after)
-    assert done.returncode == 0, done.stderr
-    names = sorted(path.name for path in (tmp_path / "packs").iterdir())
-    assert [name.rpartition("_")[2] for name in names if name.endswith(".pdf")] == ["a4.pdf", "letter.pdf"]
-    assert len(names) == 3 and names[0].endswith(".html")
-    told = mailed.read_text().splitlines()
-    assert told[:2] == ["--to", "board"] and sorted(Path(one).name for one in told[2:]) == names
-    assert "Traceback" not in done.stderr and "ScriptRunContext" not in done.stderr
-
-
-def test_report_says_what_is_missing_and_what_failed(demo, tmp_path):
-    assert goodpull("report", "coaching", "--home", demo, "--to", tmp_path).returncode == 2
-    assert goodpull("report", "warranty", "--home", demo, "--to", tmp_path).returncode == 2
-    unknown = goodpull("report", "warranty", "--home", demo, "--to", tmp_path, "--claim", "none")
-    assert unknown.returncode == 1 and "no such claim is on record" in unknown.stderr
-    empty = goodpull("report", "week", "--home", tmp_path / "nothing", "--to", tmp_path)
-    assert empty.returncode == 1 and "No records in" in empty.stderr
-    failing = f'"{sys.executable}" -c "raise SystemExit(3)"'
-    failed = goodpull("report", "season", "--home", demo, "--to", tmp_path, "--paper", "a4", "--after", failing)
-    assert failed.returncode == 1 and "ended with 3" in failed.stderr
-    assert list(tmp_path.glob("season_*_a4.pdf"))
-
-
-def test_export_writes_the_store_once(demo, tmp_path):
-    folder = tmp_path / "store"
-    done = goodpull("export", folder, "--home", demo)
-    assert done.returncode == 0, done.stderr
-    assert (folder / "datapackage.json").exists() and (folder / "records" / "visits.parquet").exists()
-    again = goodpull("export", folder, "--home", demo)
-    assert again.returncode == 1 and "not empty" in again.stderr

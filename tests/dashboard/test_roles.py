@@ -176,7 +176,20 @@ def test_the_owner_sees_code_names_only(signed: Path) -> None:
 def test_the_trainer_may_not_load_records(signed: Path) -> None:
     test = run_as(ADDRESS["trainer"]).switch_page("views/records.py").run()
     assert [one.value for one in test.title] == ["Records"]
-    assert not [one for one in test.button if "load_button" in (one.key or "")] and not test.text_input
+    assert not [one for one in test.button if "load_button" in (one.key or "")]
+    assert not [one for one in test.text_input if "mending" not in one.key], "only rows held back may be mended"
+
+
+@pytest.mark.parametrize("role", ["owner", "technician"])
+def test_nothing_is_entered_by_readers_who_may_not(signed: Path, monkeypatch: pytest.MonkeyPatch, role: str) -> None:
+    from dashboard import own_entry
+
+    monkeypatch.setattr(sign_in, "email", lambda: ADDRESS[role])
+    for ask in (own_entry.own, own_entry.take_in):
+        with pytest.raises(roles.NotAllowed, match="Entering is open to"):
+            ask()
+    monkeypatch.setattr(sign_in, "email", lambda: ADDRESS["trainer"])
+    own_entry.own()
 
 
 def test_rights_taken_away_hold_at_the_next_click_and_for_files_made_later(
