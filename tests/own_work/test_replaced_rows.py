@@ -13,6 +13,7 @@ from pipelines.store import Store
 HEADER = "Visit ID,site_id,appliance_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete\n"
 BAD = "V1,S1,A1,T1,2025-01-10,nope,draft_not_proven,yes\n"
 OTHER_BAD = "V2,S1,A1,T1,2025-01-11,nope,draft_not_proven,yes\n"
+OTHER_GOOD = OTHER_BAD.replace("nope", "no_heat")
 GOOD = " V1 ,S1,A1,T1,2025-01-10,no_heat,draft_not_proven,yes\n"
 LINES = "visit_id,line_no,part_number,part_class,quantity\n"
 
@@ -71,6 +72,13 @@ def test_a_bad_version_of_a_row_on_record_stays_open(home):
     assert open_keys(home) == ["V1"]
 
 
+def test_of_files_loaded_together_the_later_counts(home):
+    for file_name, text in (("visits_1.csv", BAD), ("visits_2.csv", GOOD + OTHER_GOOD), ("visits_3.csv", OTHER_BAD)):
+        (home.parent / "exports" / file_name).write_text(HEADER + text)
+    loading.load(home, [home.parent / "exports"])
+    assert open_keys(home) == ["V2"]
+
+
 def test_an_old_file_that_comes_again_does_not_open_the_row_again(home):
     load(home, "visits_1.csv", HEADER + BAD)
     load(home, "visits_2.csv", HEADER + GOOD)
@@ -123,7 +131,7 @@ def test_a_mended_file_that_is_refused_leaves_its_rows_open(home, monkeypatch):
     mend_rows(OwnWork(home), Settings(), held(home), {"visit_kind": "no_heat"}, "typing error", "ben")
     with monkeypatch.context() as patched:
         patched.setattr("pipelines.own_records.csv.writer", lambda file, quoting: _Blank())
-        loading.load(home, [])
+        load(home, "visits_2.csv", HEADER + OTHER_GOOD)
     assert open_keys(home) == ["V1"]
     loading.load(home, [])
     assert open_keys(home) == [], "tried again"
