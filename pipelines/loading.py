@@ -10,6 +10,7 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,8 +21,12 @@ from pipelines import build
 from pipelines.changes import changes_since
 from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand, passed_over
+from pipelines.intake.mapped_files import Watch
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
+from pipelines.mapping.database import fetched
+from pipelines.mapping.declared import Mapping, MappingError
+from pipelines.mapping.writing import keep_version
 from pipelines.own_records import take_in
 from pipelines.own_work import OwnWork
 from pipelines.settings import Settings
@@ -32,6 +37,12 @@ __all__ = ["FileReport", "LoadReport", "load"]
 Progress = Callable[[str, float | None], None]
 # Share of a load's progress that is reading; the rest is building the facts.
 READING_SHARE = 0.7
+HOW_TO_CONFIRM = "Look through it and at its preview (goodpull map --map FILE EXPORT), then confirm it with --confirm."
+_LEFT_OUT = "left out, since another part of the export changed shape (see there); nothing was changed."
+
+
+class _ShapeChanged(Exception):
+    """Ends a load whose mapping no longer fits: half an export would be worse than none."""
 
 
 class _NothingNew(Exception):
@@ -44,13 +55,16 @@ def load(
     settings: Settings | None = None,
     progress: Progress | None = None,
     is_dry_run: bool = False,
+    mapping: Mapping | None = None,
+    watch: Watch | None = None,
 ) -> LoadReport:
     """Load files and folders into the store of a home, and take in what people entered since (pipelines.own_records).
 
     Without sources it takes in the own work alone.
 
     settings: None = those of the home. progress: called with a sentence and the share done, or None.
-    is_dry_run: say what a load would do and change nothing.
+    is_dry_run: say what a load would do and change nothing. mapping: how foreign files and a database are read; one
+    that no person confirmed is refused, except for a dry run. watch: told of every source the mapping reads.
     Raises StoreError for what concerns the store as a whole; what concerns one file stands in its report.
     """
     started = time.perf_counter()
@@ -59,12 +73,31 @@ def load(
     paths = [Path(source) for source in sources]
     files, left_out = list(expand(paths)), passed_over(paths)
     step = progress or (lambda sentence, share: None)
+    if mapping is not None and not mapping.is_confirmed and not is_dry_run:
+        raise MappingError(f"The mapping {mapping.name!r} was proposed and not confirmed. {HOW_TO_CONFIRM}")
+    if mapping is not None and not is_dry_run:
+        keep_version(home, mapping)
+    with ExitStack() as stack:
+        if mapping is not None and mapping.connection is not None:
+            files += stack.enter_context(fetched(mapping, step))
+        reports, is_changed = _read_all(home, files, settings, step, is_dry_run, mapping, watch)
+    return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed, left_out)
+
+
+def _read_all(
+    home: Path,
+    files: list[tuple[Path, str | None]],
+    settings: Settings,
+    step: Progress,
+    is_dry_run: bool,
+    mapping: Mapping | None,
+    watch: Watch | None,
+) -> tuple[list[FileReport], bool]:
     if is_dry_run:
         with tempfile.TemporaryDirectory(prefix="goodpull-check-") as folder:
-            reports, _ = _into(_copied(Store(home), Path(folder)), files, settings, step, None)
-        return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, False, left_out)
-    reports, is_changed = _into(Store(home), files, settings, step, OwnWork(home))
-    return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed, left_out)
+            copy = _copied(Store(home), Path(folder))
+            return _into(copy, files, settings, step, None, mapping, watch)[0], False
+    return _into(Store(home), files, settings, step, OwnWork(home), mapping, watch)
 
 
 def _copied(store: Store, folder: Path) -> Store:
@@ -87,6 +120,8 @@ def _into(
     settings: Settings,
     step: Progress,
     own: OwnWork | None,
+    mapping: Mapping | None = None,
+    watch: Watch | None = None,
 ) -> tuple[list[FileReport], bool]:
     """Load the files into a new generation of `store`; the reports, and whether there is a new generation.
 
@@ -97,8 +132,11 @@ def _into(
         with store.new_generation() as generation:
             con = generation.con
             with tempfile.TemporaryDirectory(prefix=".landing-", dir=store.home) as scratch:
-                session = LoadSession(con, settings, Path(scratch), datetime.now(UTC).date())
+                session = LoadSession(con, settings, Path(scratch), datetime.now(UTC).date(), mapping, watch)
                 session.read(files, lambda sentence, share: step(sentence, READING_SHARE * (share or 0)))
+                reports = session.reports
+                if session.has_drift:
+                    raise _ShapeChanged
                 step("Comparing with what is known", READING_SHARE)
                 load_ids = session.finish()
                 reports = session.reports
@@ -114,6 +152,8 @@ def _into(
             changes = changes_since(con, load_ids, taken.is_changed)
             rest = 1 - READING_SHARE
             build.build(con, settings, changes, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
+    except _ShapeChanged:
+        return [file if file.error else FileReport(file.file_name, error=_LEFT_OUT) for file in reports], False
     except _NothingNew:
         return reports, False
     return reports, True

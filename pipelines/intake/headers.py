@@ -85,7 +85,7 @@ def sort_columns(table: Table, delivered: list[str]) -> Columns:
         key = folded(column)
         if key in table.by_name and key not in known:
             known[key] = column
-        elif _is_personal(key):
+        elif is_personal(key):
             personal.append(column)
         else:
             near = difflib.get_close_matches(key, [n for n in table.by_name if n not in known], 1, 0.75)
@@ -93,6 +93,8 @@ def sort_columns(table: Table, delivered: list[str]) -> Columns:
     return Columns(known, personal, unknown, [column for column in table.required() if column not in known])
 
 
-def _is_personal(key: str) -> bool:
+def is_personal(column: str) -> bool:
+    """Whether a column is named like a customer's personal data."""
+    key = folded(column)
     joined = key.replace("_", "")
     return any(word in key or word.replace("_", "") in joined for word in PERSONAL_WORDS)

@@ -35,7 +35,7 @@ def hold_back_bad(
     pairs = ", ".join(f"{text(column)}, raw[{i}]" for i, column in enumerate(kept, 1))
     con.execute(
         f"""CREATE OR REPLACE TABLE landing.bad AS SELECT j.* EXCLUDE (raw), json_object({pairs}) AS raw_row, l.line_no,
-                {text(landed.shown)} || CASE WHEN l.line_no IS NULL THEN ' row ' || rn ELSE ' line ' || l.line_no END AS place
+                {text(landed.shown)} || CASE WHEN l.line_no IS NULL THEN ' row ' || coalesce(l.shown_row, rn) ELSE ' line ' || l.line_no END AS place
             FROM landing.judged AS j LEFT JOIN landing.row_line AS l ON l.row_no = j.rn WHERE NOT ({is_good})"""
     )
     for column, code, got in findings(rules):
@@ -67,7 +67,9 @@ def hold_back_spoiled(
     word = "line" if lines.is_certain or not landed.is_csv else "near line"
 
     reasons = [
-        REASONS[row.reason_code].format(got=row.got, allowed=f"{len(landed.columns)} fields", column="the row")
+        REASONS[row.reason_code].format(
+            got=row.got, allowed=f"{landed.n_fields or len(landed.columns)} fields", column="the row"
+        )
         for row in spoiled
     ]
     con.register(

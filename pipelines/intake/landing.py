@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 import shutil
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -13,7 +13,7 @@ from pathlib import Path
 import duckdb
 
 from pipelines.intake.file_kinds import IntakeError
-from pipelines.intake.headers import HeaderFound, best_header, find_header, no_header
+from pipelines.intake.headers import HeaderFound, best_header, no_header
 from pipelines.intake.sql_text import name, text
 from pipelines.intake.text_facts import CHUNK, TextFacts, to_utf8
 
@@ -25,6 +25,8 @@ _LONGEST_JSON_BYTES = 1 << 24
 _LINE_END = r"\r\n|\n|\r"
 # Looked for in any case; other marks are tried when they stand in the first lines.
 DELIMITERS = ",;\t|"
+# From the name of a file or sheet and its first rows: the header, and its place.
+Find = Callable[[str, list[list[str]]], tuple[HeaderFound, int] | None]
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class Landed:
     is_csv: whether DuckDB's CSV reader reads it, which sets spoiled rows aside in `reject_errors`.
     spoiled: rows known to be none before reading. first_line: line of the first row, None where lines mean nothing.
     readable: the text that is read, from the header on. n_lines: lines of the whole file. is_plain: as in TextFacts.
+    Where a mapping made the table: line_relation: SQL of (row_no, line_no, shown_row); n_fields: fields of the source;
+    personal: its personal columns, which were dropped; messages: what a person should know.
     """
 
     relation: str
@@ -60,10 +64,16 @@ class Landed:
     n_lines: int | None = None
     is_plain: bool = False
     may_break: bool = True
+    line_relation: str | None = None
+    n_fields: int | None = None
+    personal: tuple[str, ...] = ()
+    messages: tuple[str, ...] = ()
 
 
-def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = False) -> Landed:
-    """A delimited text file. is_rewritten: write it again with one kind of line end first.
+def land_text(
+    path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = False, find: Find = best_header
+) -> Landed:
+    """A delimited text file. is_rewritten: write it again with one kind of line end first. find: the header row.
 
     Raises IntakeError when it is not text or no header is found.
     """
@@ -75,7 +85,7 @@ def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = 
         n_lines = to_utf8(path, "utf-8-sig" if facts.encoding == "utf-8" else facts.encoding, readable)
     with readable.open(encoding="utf-8-sig", newline="", errors="replace") as file:
         lines = [line[:_LONGEST_SAMPLED] for line in re.split(_LINE_END, file.read(_SAMPLE))[:40]]
-    header, delimiter, skipped = _text_header(path, lines)
+    header, delimiter, skipped = _text_header(path, lines, find)
     if skipped:
         # The CSV reader would skip rows, not lines: a quotation mark above the header would take the header with it.
         readable = _from_line(readable, skipped, scratch / "from_header.csv")
@@ -99,17 +109,19 @@ def land_text(path: Path, facts: TextFacts, scratch: Path, is_rewritten: bool = 
     )
 
 
-def land_parquet(con: duckdb.DuckDBPyConnection, path: Path) -> Landed:
+def land_parquet(con: duckdb.DuckDBPyConnection, path: Path, find: Find = best_header) -> Landed:
     """A Parquet file, every column as text."""
     try:
         columns = [row[0] for row in con.execute("DESCRIBE FROM read_parquet(?)", [str(path)]).fetchall()]
     except duckdb.Error as error:
         raise IntakeError(f"is damaged ({str(error).splitlines()[0][:200]}). Export it again.") from error
     cells = ", ".join(f"CAST({name(column)} AS VARCHAR) AS c{i}" for i, column in enumerate(columns))
-    return _with_header(f"(SELECT {cells} FROM read_parquet({text(str(path))}))", path, columns)
+    return _with_header(f"(SELECT {cells} FROM read_parquet({text(str(path))}))", path, columns, find)
 
 
-def land_json_lines(con: duckdb.DuckDBPyConnection, path: Path, facts: TextFacts, scratch: Path) -> Landed:
+def land_json_lines(
+    con: duckdb.DuckDBPyConnection, path: Path, facts: TextFacts, scratch: Path, find: Find = best_header
+) -> Landed:
     """One JSON object a line, every value as text; lines that are no objects are spoiled."""
     readable = path
     if facts.encoding is None:
@@ -135,7 +147,7 @@ def land_json_lines(con: duckdb.DuckDBPyConnection, path: Path, facts: TextFacts
     rows = [SpoiledRow(_line_of(n, too_long), "unreadable", "text that is no JSON object", line) for n, line in spoiled]
     said = f"a line longer than {_LONGEST_JSON_BYTES >> 20} MB"
     rows += [SpoiledRow(line, "unreadable", said, text) for line, text in too_long.items()]
-    return _with_header(relation, path, keys, tuple(sorted(rows, key=lambda row: row.line)))
+    return _with_header(relation, path, keys, find, tuple(sorted(rows, key=lambda row: row.line)))
 
 
 def _read_json_lines(con: duckdb.DuckDBPyConnection, path: Path) -> dict[int, str]:
@@ -165,11 +177,13 @@ def _line_of(n: int, left_out: Iterable[int]) -> int:
     return n
 
 
-def land_rows(con: duckdb.DuckDBPyConnection, stem: str, shown: str, rows: list[list[str | None]]) -> Landed:
+def land_rows(
+    con: duckdb.DuckDBPyConnection, stem: str, shown: str, rows: list[list[str | None]], find: Find = best_header
+) -> Landed:
     """A sheet's rows of text, its header found among the first rows."""
     import pyarrow as pa
 
-    found = best_header(stem, [[cell or "" for cell in row] for row in rows[:20]])
+    found = find(stem, [[cell or "" for cell in row] for row in rows[:20]])
     if found is None:
         raise IntakeError(no_header([cell or "" for cell in rows[0]] if rows else []))
     header, at = found
@@ -202,14 +216,16 @@ def unique(cells: list[str]) -> list[str]:
     return names
 
 
-def _with_header(relation: str, path: Path, columns: list[str], spoiled: tuple[SpoiledRow, ...] = ()) -> Landed:
-    header = find_header(columns, path.stem)
-    if header is None:
+def _with_header(
+    relation: str, path: Path, columns: list[str], find: Find, spoiled: tuple[SpoiledRow, ...] = ()
+) -> Landed:
+    found = find(path.stem, [columns])
+    if found is None:
         raise IntakeError(no_header(columns))
-    return Landed(relation, path.name, columns, header, spoiled=spoiled, first_line=None)
+    return Landed(relation, path.name, columns, found[0], spoiled=spoiled, first_line=None)
 
 
-def _text_header(path: Path, lines: list[str]) -> tuple[HeaderFound, str, int]:
+def _text_header(path: Path, lines: list[str], find: Find) -> tuple[HeaderFound, str, int]:
     """The header, the delimiter that makes most of it, and how many lines stand before it."""
     others = {
         mark
@@ -220,7 +236,7 @@ def _text_header(path: Path, lines: list[str]) -> tuple[HeaderFound, str, int]:
     best: tuple[HeaderFound, str, int] | None = None
     for delimiter in (*DELIMITERS, *sorted(others - set(DELIMITERS))):
         rows = [cells_of(line, delimiter) for line in lines[:20]]
-        found = best_header(path.stem, rows)
+        found = find(path.stem, rows)
         if found is not None and (best is None or found[0].n_known > best[0].n_known):
             best = found[0], delimiter, found[1]
     if best is None:

@@ -24,6 +24,7 @@ class Lines:
     is_certain: whether the line of every row can be told. first: line of the first row. spoiled: the rows set aside, by
     line. moved: for each of them, how many rows' lines stand before it, and how many lines it and those before it take.
     n_between: lines of a text file that begin no row: blank, within a cell, or lost. n_within: those in the cells kept.
+    relation: SQL of (row_no, line_no, shown_row) where a mapping made the rows of others.
     """
 
     is_certain: bool
@@ -32,6 +33,7 @@ class Lines:
     moved: list[tuple[int, int]]
     n_between: int = 0
     n_within: int = 0
+    relation: str | None = None
 
 
 def find_lines(
@@ -52,7 +54,7 @@ def find_lines(
         not has_breaks if landed.n_lines is None else landed.n_lines == explained
     )
     if not landed.is_csv:
-        return Lines(is_certain, first, spoiled, [])
+        return Lines(is_certain, first, spoiled, [], relation=landed.line_relation)
     # The CSV reader counts a row as one line, however many it takes.
     before = [row.line - j - (first - 1) for j, row in enumerate(spoiled, 1)]
     found = con.execute("SELECT row_no, n FROM landing.break_row ORDER BY row_no").fetchnumpy()
@@ -68,7 +70,13 @@ def find_lines(
 
 
 def number_rows(con: duckdb.DuckDBPyConnection, lines: Lines) -> None:
-    """landing.row_line: row number -> line, for the rows of landing.judged; empty where lines cannot be told."""
+    """landing.row_line: row number -> line and the row to show, for landing.judged; empty where lines cannot be told."""
+    if lines.relation is not None:
+        con.execute(
+            f"""CREATE OR REPLACE TABLE landing.row_line AS SELECT row_no, line_no, shown_row FROM {lines.relation}
+                WHERE row_no IN (SELECT rn FROM landing.judged)"""
+        )
+        return
     moved = ", ".join(f"({before}, {taken})" for before, taken in lines.moved)
     con.execute(
         f"""CREATE OR REPLACE TABLE landing.row_line AS
@@ -77,7 +85,7 @@ def number_rows(con: duckdb.DuckDBPyConnection, lines: Lines) -> None:
             placed AS (
                 SELECT j.rn AS row_no, j.rn + {lines.first - 1} + coalesce(c.n, 0) AS line_no
                 FROM landing.judged AS j ASOF LEFT JOIN cumulated AS c ON j.rn > c.row_no)
-            SELECT p.row_no, CAST(p.line_no + coalesce(a.n, 0) AS BIGINT) AS line_no
+            SELECT p.row_no, CAST(p.line_no + coalesce(a.n, 0) AS BIGINT) AS line_no, p.row_no AS shown_row
             FROM placed AS p ASOF LEFT JOIN aside AS a ON p.row_no > a.n_before
             WHERE {lines.is_certain}"""
     )

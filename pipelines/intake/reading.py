@@ -6,7 +6,7 @@ order of the file is kept while it is read, so that a row's place in the target 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import duckdb
@@ -66,6 +66,7 @@ def read_table(
     """
     table = target.table
     columns = sort_columns(table, landed.columns)
+    columns = replace(columns, personal=[*columns.personal, *landed.personal])
     if columns.missing:
         raise IntakeError(_missing(table, columns))
     rules = Rules(table, frozenset(columns.known), settings, today, landed.is_plain, landed.may_break)
@@ -179,7 +180,7 @@ def _messages(
     n_rows: int,
     load_id: int,
 ) -> list[str]:
-    messages = []
+    messages = list(landed.messages)
     if n_rows == 0:
         messages.append("has a header and no rows.")
     if not landed.header.is_named:

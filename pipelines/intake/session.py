@@ -16,12 +16,16 @@ from pipelines.contract.fields import Table
 from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
+from pipelines.intake.mapped_files import Watch, mapped_file
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
 from pipelines.intake.report import FileReport
+from pipelines.intake.retiring import retire
 from pipelines.intake.settling import settle
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.sql_text import count, first_row, text
 from pipelines.intake.text_facts import TextFacts, text_facts
+from pipelines.mapping.declared import Mapping
+from pipelines.mapping.drift import DriftError
 from pipelines.settings import Settings
 from pipelines.store_connection import is_disk_full
 
@@ -51,14 +55,17 @@ class LoadSession:
     """Reads files into a generation; `finish` settles their rows and writes the ledger.
 
     con: the generation's connection. scratch: an empty folder for landing files. The session owns the attached database
-    `landing` from construction to `finish`.
+    `landing` from construction to `finish`. mapping: how foreign files are read; watch: told of every source it reads.
     """
 
     con: duckdb.DuckDBPyConnection
     settings: Settings
     scratch: Path
     today: date
+    mapping: Mapping | None = None
+    watch: Watch | None = None
     reports: list[FileReport] = field(default_factory=list)
+    has_drift: bool = False
     _loaded: list[_Loaded] = field(default_factory=list)
     _targets: dict[str, Target] = field(default_factory=dict)
     _digests: set[str] = field(default_factory=set)
@@ -68,6 +75,8 @@ class LoadSession:
         self.con.execute("SET TimeZone = 'UTC'")
         self.con.execute(CLEANING.read_text("utf-8"))
         self.con.execute(f"ATTACH {text(str(self.scratch / 'landing.duckdb'))} AS landing")
+        if self.mapping is not None:
+            self.settings = self.mapping.settings(self.settings)
         self._next_id = count(self.con, 'SELECT coalesce(max(load_id), 0) + 1 FROM "load"')
 
     def read(self, files: Sequence[tuple[Path, str | None]], step: Callable[[str, float | None], None]) -> None:
@@ -91,6 +100,7 @@ class LoadSession:
             of_table = [loaded for loaded in self._loaded if loaded.report.table_name == table_name]
             started = time.perf_counter()
             loads = {loaded.load_id: loaded.earlier for loaded in of_table}
+            gone = retire(self.con, target, self._readings(of_table)) if self.mapping is not None else {}
             settled = settle(self.con, target, loads or {self._next_id: []})
             share = (time.perf_counter() - started) / max(len(of_table), 1)
             for loaded in of_table:
@@ -100,7 +110,7 @@ class LoadSession:
                     n_accepted=became.n_accepted,
                     n_revised=became.n_revised,
                     n_duplicates=loaded.n_good - became.n_accepted,
-                    messages=loaded.report.messages + _older(became.n_older),
+                    messages=loaded.report.messages + _older(became.n_older) + _gone(gone.get(loaded.load_id, 0)),
                     seconds=loaded.report.seconds + share,
                 )
         with_rows = [loaded for loaded in self._loaded if loaded.report.n_rows]
@@ -110,6 +120,13 @@ class LoadSession:
             self._write_ledger(loaded)
         self.con.execute("DETACH landing")
         return [loaded.load_id for loaded in with_rows]
+
+    def _readings(self, loaded: Sequence[_Loaded]) -> dict[tuple[int, ...], list[int]]:
+        """The loads of each file now -> its earlier loads."""
+        by_file: dict[str, list[_Loaded]] = {}
+        for one in loaded:
+            by_file.setdefault(one.digest, []).append(one)
+        return {tuple(one.load_id for one in of_file): of_file[0].earlier for of_file in by_file.values()}
 
     def _read_file(self, path: Path, found: Future[TextFacts]) -> None:
         try:
@@ -139,7 +156,8 @@ class LoadSession:
     def _digest(self, facts: TextFacts) -> str:
         """What the ledger knows a file by: the digest of its content, and the settings its cells were read with."""
         unit = self.settings.default_pressure_unit or "none"
-        return f"{facts.digest} time_zone={self.settings.time_zone} default_pressure_unit={unit}"
+        mapping = f" mapping={self.mapping.digest}" if self.mapping is not None else ""
+        return f"{facts.digest} time_zone={self.settings.time_zone} default_pressure_unit={unit}{mapping}"
 
     def _earlier(self, facts: TextFacts) -> list[int]:
         """The loads of the same content that are in the ledger."""
@@ -148,7 +166,13 @@ class LoadSession:
 
     def _tables_of(self, path: Path, kind: str, facts: TextFacts) -> Iterator[tuple[str, Land, bool]]:
         """Every table in a file: the name shown for it, how to land it, whether it is a sheet."""
-        if kind == "text":
+        if self.mapping is not None:
+            if not self.mapping.sources_of(path.name):
+                said = f"no source of the mapping {self.mapping.name!r} reads it; passed over."
+                self.reports.append(FileReport(path.name, messages=(said,)))
+            tables = mapped_file(self.con, self.mapping, path, kind, facts, self.scratch, self.watch)
+            yield from ((shown, land, True) for shown, land in tables)
+        elif kind == "text":
             yield path.name, lambda: land_text(path, facts, self.scratch), False
         elif kind == "parquet":
             yield path.name, lambda: land_parquet(self.con, path), False
@@ -185,6 +209,7 @@ class LoadSession:
                 read = self._read_again(landed, target, load_id)
         except (IntakeError, OSError, duckdb.Error) as error:
             refusal = _refusal(error)
+            self.has_drift = self.has_drift or isinstance(error, DriftError)
             if target is not None:
                 take_back(self.con, target, load_id)
             self.reports.append(FileReport(shown, error=refusal))
@@ -263,6 +288,11 @@ class LoadSession:
 
 def _older(n_older: int) -> tuple[str, ...]:
     return (f"{n_older:,} rows equal an older version; the newer was kept.",) if n_older else ()
+
+
+def _gone(n_gone: int) -> tuple[str, ...]:
+    said = f"{n_gone:,} rows that an earlier mapping made of this file are made no more; they went to the history."
+    return (said,) if n_gone else ()
 
 
 def _refusal(error: Exception) -> str:

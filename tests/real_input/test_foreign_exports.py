@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 from pathlib import Path
 
 import numpy as np
@@ -11,35 +10,26 @@ import pytest
 
 from models.methods.survival import kaplan_meier_at
 from pipelines.loading import load
+from pipelines.mapping.mapping_file import read_mapping
 from pipelines.settings import Settings
 from pipelines.store import Store
 
 DATA = Path(__file__).parents[1] / "data"
-
-
-def _mapping():
-    spec = importlib.util.spec_from_file_location("mapping", Path(__file__).with_name("mapping.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-mapping = _mapping()
+HERE = Path(__file__).parent
 
 
 @pytest.fixture(scope="module")
 def boston(tmp_path_factory):
-    folder = mapping.write_boston(tmp_path_factory.mktemp("boston") / "export")
-    home = folder.parent / "home"
-    report = load(home, [folder], Settings(time_zone="America/New_York"))
+    home = tmp_path_factory.mktemp("boston") / "home"
+    mapping = read_mapping(HERE / "boston.toml")
+    report = load(home, [DATA / "boston_heat_complaints.csv"], Settings(time_zone="America/New_York"), mapping=mapping)
     return report, Store(home).open_reader()
 
 
 @pytest.fixture(scope="module")
 def excavators(tmp_path_factory):
-    folder = mapping.write_excavators(tmp_path_factory.mktemp("excavators") / "export")
-    home = folder.parent / "home"
-    report = load(home, [folder])
+    home = tmp_path_factory.mktemp("excavators") / "home"
+    report = load(home, [DATA / "excavators_raw.csv"], mapping=read_mapping(HERE / "excavators.toml"))
     return report, Store(home).open_reader()
 
 

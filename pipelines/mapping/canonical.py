@@ -1,0 +1,167 @@
+"""A mapping as SQL: the cells of a source in, the text of the contract's columns out.
+
+Nothing is lost on the way: a cell that a rule cannot read stays as it is, so that the acceptance holds its row back and
+shows what was got.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping as Places
+
+from pipelines.contract.fields import Field
+from pipelines.contract.limits import NUMBER_KINDS
+from pipelines.intake.sql_text import layered, name, text, texts
+from pipelines.mapping.declared import (
+    EXCEL_SERIAL,
+    PART_FIELDS,
+    TECHNICIAN_FIELDS,
+    ColumnRule,
+    Mapping,
+    RowCondition,
+    TableMap,
+    folded_text,
+)
+
+# Thousands parted by points, and a number with a decimal comma; what stands behind the number is kept.
+_THOUSANDS = r"^([-+−–]?\s*)([1-9]\d{0,2}(?:\.\d{3})+)($|[^\d.].*$)"
+_COMMA = r"^([-+−–]?\s*\d*),(\d+)"
+# With a decimal point, a comma before three digits parts thousands.
+_POINT_THOUSANDS = r"^([-+−–]?\s*)([1-9]\d{0,2}(?:,\d{3})+)($|[^\d,].*$)"
+
+
+def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> str:
+    """A query of n (row of the source) and one text column a contract column, named as it, in the order of the source.
+
+    places: source column -> its number i in the relation `source`, whose columns are n, c0, c1, ...
+    """
+    where = " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"
+    parts = {column: _Column(mapping, table.table.by_name[column], rule, places) for column, rule in table.columns}
+    query = layered(
+        f"SELECT * FROM {source} WHERE {where}",
+        [f"{part.taken()} AS {name('a_' + column)}" for column, part in parts.items()],
+        [f"{part.picked(name('a_' + column))} AS {name('b_' + column)}" for column, part in parts.items()],
+        [f"{part.translated(name('b_' + column))} AS {name('e_' + column)}" for column, part in parts.items()],
+        [f"{part.finished(name('e_' + column))} AS {name(column)}" for column, part in parts.items()],
+    )
+    columns = ", ".join(name(column) for column in parts)
+    if table.is_distinct:
+        return f"SELECT min(n) AS n, {columns} FROM ({query}) GROUP BY {columns} ORDER BY 1"
+    return f"SELECT n, {columns} FROM ({query})"
+
+
+class _Column:
+    """The steps of one column: the cell is taken, picked apart, translated, and filled where blank."""
+
+    def __init__(self, mapping: Mapping, entry: Field, rule: ColumnRule, places: Places[str, int]) -> None:
+        self.mapping, self.entry, self.rule, self.places = mapping, entry, rule, places
+
+    def taken(self) -> str:
+        rule = self.rule
+        if rule.value is not None:
+            return f"{text(rule.value)}::VARCHAR"
+        if rule.is_row_number:
+            return "CAST(n AS VARCHAR)"
+        if rule.number_within:
+            cells = ", ".join(f"c{self.places[column]}" for column in rule.number_within)
+            return f"CAST(row_number() OVER (PARTITION BY {cells} ORDER BY n) AS VARCHAR)"
+        cells_read = [_filled(self.mapping, f"c{self.places[column]}", rule.blank) for column in rule.columns]
+        if len(cells_read) == 1:
+            return cells_read[0]
+        return f"nullif(concat_ws({text(rule.join)}, {', '.join(cells_read)}), '')"
+
+    def picked(self, cell: str) -> str:
+        rule = self.rule
+        if rule.split is not None:
+            return f"nullif(trim(string_split({cell}, {text(rule.split)})[{rule.part}]), '')"
+        if rule.pattern is not None:
+            found = f"nullif(regexp_extract({cell}, {text(rule.pattern)}, 1), '')"
+            # Of prose a part is taken where there is one; any other cell that does not fit is shown as it is.
+            return found if self.entry.kind in ("id", "text") else f"coalesce({found}, {cell})"
+        return cell
+
+    def translated(self, cell: str) -> str:
+        rule, kind = self.rule, self.entry.kind
+        if rule.codes or rule.otherwise is not None:
+            instead = (
+                cell if rule.otherwise is None else f"CASE WHEN {cell} IS NOT NULL THEN {text(rule.otherwise)} END"
+            )
+            return f"coalesce({_looked_up(rule.codes, cell)}, {instead})" if rule.codes else instead
+        if kind in ("date", "timestamp"):
+            return self._time(cell)
+        if kind in NUMBER_KINDS:
+            return _number(cell, self.mapping.has_decimal_comma)
+        return cell
+
+    def finished(self, cell: str) -> str:
+        aliases: tuple[tuple[str, str], ...] = ()
+        if self.entry.name in PART_FIELDS:
+            aliases = self.mapping.part_aliases
+        if self.entry.name in TECHNICIAN_FIELDS:
+            aliases = self.mapping.technician_aliases
+        found = f"coalesce({_looked_up(aliases, cell)}, {cell})" if aliases else cell
+        if self.rule.prefix:
+            found = f"({text(self.rule.prefix)} || {found})"
+        return found if self.rule.default is None else f"coalesce({found}, {text(self.rule.default)})"
+
+    def _time(self, cell: str) -> str:
+        formats = self.rule.formats or self.mapping.date_formats
+        shape = "%Y-%m-%d" if self.entry.kind == "date" else "%Y-%m-%dT%H:%M:%S"
+        read = []
+        if EXCEL_SERIAL in formats:
+            # Days since the last day of 1899, as workbooks count them from March 1900 on.
+            read.append(
+                f"CASE WHEN regexp_full_match({cell}, '[1-9]\\d{{0,4}}(\\.\\d+)?') THEN strftime(TIMESTAMP '1899-12-30' + "
+                f"to_seconds(round(CAST({cell} AS DOUBLE) * 86400)), {text(shape)}) END"
+            )
+        written = [one for one in formats if one != EXCEL_SERIAL]
+        if written:
+            read.append(f"strftime(try_strptime({cell}, [{texts(written)}]), {text(shape)})")
+        if self.entry.kind == "date":
+            # A workbook gives a day as a time at midnight.
+            read.append(f"CASE WHEN regexp_full_match({cell}, '.*[T ]00:00(:00(\\.0+)?)?') THEN left({cell}, 10) END")
+        return f"coalesce({', '.join([*read, cell])})"
+
+
+def _filled(mapping: Mapping, cell: str, blank: tuple[str, ...]) -> str:
+    """The cell without outer white space, NULL where it is blank or one of the words for blank."""
+    words = {folded_text(word) for word in (*mapping.blank, *blank)}
+    nothing = f"stripped({cell}) = ''" + (f" OR {_folded(cell)} IN ({texts(sorted(words))})" if words else "")
+    return f"CASE WHEN {nothing} THEN NULL ELSE stripped({cell}) END"
+
+
+def _folded(cell: str) -> str:
+    return f"lower(regexp_replace(stripped({cell}), '\\s+', ' ', 'g'))"
+
+
+def _looked_up(pairs: tuple[tuple[str, str], ...], cell: str) -> str:
+    keys, values = (texts(column) for column in zip(*pairs, strict=True))
+    return f"map([{keys}], [{values}])[{_folded(cell)}]"
+
+
+def _condition(mapping: Mapping, one: RowCondition, places: Places[str, int]) -> str:
+    cell = _filled(mapping, f"c{places[one.column]}", ())
+    said = []
+    if one.is_in:
+        said.append(f"coalesce({_folded(cell)} IN ({texts(folded_text(word) for word in one.is_in)}), false)")
+    if one.is_not_in:
+        said.append(f"coalesce({_folded(cell)} NOT IN ({texts(folded_text(word) for word in one.is_not_in)}), true)")
+    if one.is_filled:
+        said.append(f"{cell} IS NOT NULL")
+    return f"({' AND '.join(said)})"
+
+
+def _number(cell: str, has_decimal_comma: bool) -> str:
+    """The number with a decimal point and no thousands; what the mark of the mapping cannot settle stays as it is."""
+    if has_decimal_comma:
+        joined = f"CASE WHEN regexp_matches({cell}, {text(_THOUSANDS)}) THEN {_joined(cell, _THOUSANDS, '.')} ELSE {cell} END"
+        return f"regexp_replace({joined}, {text(_COMMA)}, '\\1.\\2')"
+    return (
+        f"CASE WHEN regexp_matches({cell}, {text(_POINT_THOUSANDS)}) THEN {_joined(cell, _POINT_THOUSANDS, ',')} "
+        f"ELSE {cell} END"
+    )
+
+
+def _joined(cell: str, shape: str, mark: str) -> str:
+    """The cell with the thousands marks of its number taken out."""
+    digits = f"replace(regexp_extract({cell}, {text(shape)}, 2), {text(mark)}, '')"
+    return f"(regexp_extract({cell}, {text(shape)}, 1) || {digits} || regexp_extract({cell}, {text(shape)}, 3))"

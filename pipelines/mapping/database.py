@@ -1,0 +1,116 @@
+"""Rows of a PostgreSQL database, read only: one query a source, streamed into text files that are loaded like any other.
+
+All queries of a mapping see the same state of the database. The password comes from the environment or libpq's own
+files; nothing here holds, writes or shows one.
+"""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from pipelines.intake.file_kinds import IntakeError
+from pipelines.mapping.declared import Mapping, MappingError, Source
+
+CONNECT_SECONDS = 15
+Progress = Callable[[str, float | None], None]
+# What may begin a query; the database refuses whatever else it does, in a transaction that may not write.
+_READS = re.compile(r"(select|with|values|table)\b", re.IGNORECASE)
+_COMMENT = re.compile(r"--[^\n]*|/\*.*?\*/", re.DOTALL)
+
+
+@contextmanager
+def fetched(mapping: Mapping, step: Progress) -> Iterator[list[tuple[Path, str | None]]]:
+    """A text file for each query of the mapping, in a temporary folder; an error in words where one failed.
+
+    Raises MappingError when the database cannot be reached, or a query is none.
+    """
+    sources = [source for source in mapping.sources if source.query is not None]
+    for source in sources:
+        _check(source)
+    with tempfile.TemporaryDirectory(prefix="goodpull-database-") as folder:
+        with _connected(mapping) as connection:
+            files = [_fetch(connection, source, Path(folder), step) for source in sources]
+        yield files
+
+
+def _check(source: Source) -> None:
+    bare = _COMMENT.sub(" ", source.query or "").strip()
+    if not _READS.match(bare):
+        raise MappingError(
+            f"The query {source.name!r} begins with {bare[:30]!r}; must be one SELECT. Nothing is ever written to a database."
+        )
+
+
+@contextmanager
+def _connected(mapping: Mapping) -> Iterator[Any]:
+    import psycopg
+
+    limit = f"{mapping.timeout_seconds}s"
+    options = f"-c default_transaction_read_only=on -c statement_timeout={limit} -c timezone=UTC -c datestyle=ISO"
+    try:
+        connection = psycopg.connect(
+            mapping.connection or "",
+            connect_timeout=CONNECT_SECONDS,
+            application_name="goodpull",
+            client_encoding="UTF8",
+            options=options,
+            tcp_user_timeout=mapping.timeout_seconds * 1000,
+        )
+    except psycopg.Error as error:
+        raise MappingError(
+            f"The database of the mapping {mapping.name!r} cannot be reached ({_said(error)}). Check its connection line, "
+            "and the password in PGPASSWORD or libpq's password file; nothing was changed."
+        ) from error
+    with connection:
+        connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
+        connection.read_only = True
+        yield connection
+
+
+def _fetch(connection: Any, source: Source, folder: Path, step: Progress) -> tuple[Path, str | None]:
+    """Copy the rows of one query into a file, piece by piece."""
+    import psycopg
+
+    path = folder / source.query_file
+    query = (source.query or "").strip().rstrip(";")
+    n_bytes = 0
+    try:
+        # A point to return to, so that a query that fails does not end the others' view of the database.
+        with (
+            connection.transaction(),
+            connection.cursor() as cursor,
+            path.open("wb") as file,
+            cursor.copy(f"COPY (\n{query}\n) TO STDOUT (FORMAT csv, HEADER true)") as copy,
+        ):
+            for piece in copy:
+                file.write(piece)
+                n_bytes += len(piece)
+                if n_bytes % (1 << 24) < len(piece):
+                    step(f"Fetching {source.name}: {n_bytes >> 20:,} MB", None)
+    except psycopg.errors.ReadOnlySqlTransaction as error:
+        raise MappingError(
+            f"The query {source.name!r} writes ({_said(error)}). It was refused; write a SELECT."
+        ) from error
+    except psycopg.errors.QueryCanceled:
+        return path, "took longer than timeout_seconds allows. Make the query smaller, or the limit longer."
+    except psycopg.OperationalError as error:
+        if connection.closed:
+            raise IntakeError(
+                f"The database ended the connection during the query {source.name!r} ({_said(error)}). Nothing was "
+                "loaded; try again when it is back."
+            ) from error
+        return path, f"failed in the database ({_said(error)}); nothing was loaded from it."
+    except psycopg.Error as error:
+        return path, f"is no query the database can run ({_said(error)}). Put it right in the mapping."
+    return path, None
+
+
+def _said(error: Exception) -> str:
+    """The first line of what the database said; it never holds a password, but one is taken out all the same."""
+    first = (str(error).strip().splitlines() or ["no reason given"])[0][:200]
+    return re.sub(r"(?i)(password=)\S+", r"\1…", first)

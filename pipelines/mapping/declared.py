@@ -1,0 +1,151 @@
+"""What a mapping says: which source feeds which table of the contract, column by column.
+
+A mapping is data that a person confirmed; it is read from TOML by `mapping_file.py` and turned into SQL by `canonical.py`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from dataclasses import asdict, dataclass, replace
+from fnmatch import fnmatchcase
+
+from pipelines.contract.fields import Table
+from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.errors import GoodpullError
+from pipelines.settings import Settings
+
+# Identifiers that the company's lists of other spellings speak of.
+PART_FIELDS = ("part_number", "superseded_by")
+TECHNICIAN_FIELDS = ("technician_id", "coach_id", "tester_id")
+EXCEL_SERIAL = "excel serial"
+
+
+class MappingError(GoodpullError):
+    """A mapping cannot be used: what, where, what is allowed."""
+
+
+@dataclass(frozen=True)
+class ColumnRule:
+    """How one column of the contract is filled.
+
+    columns: source columns, joined by `join` where there are several. value: the same for every row. number: "row" for
+    the number of the row, or number_within: source columns within which rows are counted. split, part: the part-th piece
+    (from 1; negative from the end). pattern: a regular expression whose first group is taken. blank: cells that mean
+    nothing. codes: folded spelling -> code; otherwise: the code of every other spelling. formats: of dates and times.
+    default: for a blank cell. prefix: put before a filled cell.
+    """
+
+    columns: tuple[str, ...] = ()
+    join: str = " "
+    value: str | None = None
+    is_row_number: bool = False
+    number_within: tuple[str, ...] = ()
+    split: str | None = None
+    part: int = 1
+    pattern: str | None = None
+    blank: tuple[str, ...] = ()
+    codes: tuple[tuple[str, str], ...] = ()
+    otherwise: str | None = None
+    formats: tuple[str, ...] = ()
+    default: str | None = None
+    prefix: str = ""
+
+
+@dataclass(frozen=True)
+class RowCondition:
+    """Rows a table is made of: column one of `is_in`, none of `is_not_in`, or filled."""
+
+    column: str
+    is_in: tuple[str, ...] = ()
+    is_not_in: tuple[str, ...] = ()
+    is_filled: bool = False
+
+
+@dataclass(frozen=True)
+class TableMap:
+    """One table made from a source. is_distinct: rows that are equal in every column count once."""
+
+    table_name: str
+    columns: tuple[tuple[str, ColumnRule], ...]
+    rows: tuple[RowCondition, ...] = ()
+    is_distinct: bool = False
+
+    @property
+    def table(self) -> Table:
+        return TABLE_BY_NAME[self.table_name]
+
+    def sources(self) -> list[str]:
+        """Every source column it reads, each once."""
+        used = [column for _, rule in self.columns for column in (*rule.columns, *rule.number_within)]
+        return list(dict.fromkeys([*used, *(condition.column for condition in self.rows)]))
+
+
+@dataclass(frozen=True)
+class Source:
+    """A kind of file or sheet, or a query. columns: its shape when the mapping was made; empty = not held to it."""
+
+    tables: tuple[TableMap, ...]
+    file: str = "*"
+    sheet: str | None = None
+    query: str | None = None
+    name: str = ""
+    columns: tuple[str, ...] = ()
+
+    def fits_file(self, file_name: str) -> bool:
+        if self.query is not None:
+            return file_name == self.query_file
+        return fnmatchcase(file_name.casefold(), self.file.casefold())
+
+    @property
+    def query_file(self) -> str:
+        """Name of the file the rows of a query are landed in."""
+        return f"{self.name} (query).csv"
+
+    def fits_sheet(self, sheet: str) -> bool:
+        return self.sheet is None or fnmatchcase(sheet.strip().casefold(), self.sheet.casefold())
+
+    def wanted(self) -> list[str]:
+        """Every column its tables read, each once."""
+        return list(dict.fromkeys(column for table in self.tables for column in table.sources()))
+
+
+@dataclass(frozen=True)
+class Mapping:
+    """A whole mapping. part_aliases, technician_aliases: folded spelling -> the identifier that holds, chains followed."""
+
+    name: str
+    sources: tuple[Source, ...]
+    is_confirmed: bool = False
+    time_zone: str | None = None
+    date_formats: tuple[str, ...] = ()
+    has_decimal_comma: bool = False
+    default_pressure_unit: str | None = None
+    blank: tuple[str, ...] = ()
+    part_aliases: tuple[tuple[str, str], ...] = ()
+    technician_aliases: tuple[tuple[str, str], ...] = ()
+    connection: str | None = None
+    timeout_seconds: int = 600
+
+    @property
+    def digest(self) -> str:
+        """The version: the same for the same rules, whatever the comments and the confirmation."""
+        said = asdict(replace(self, is_confirmed=True))
+        return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:16]
+
+    def settings(self, company: Settings) -> Settings:
+        """The company's settings as they hold for cells read through this mapping."""
+        return replace(
+            company,
+            time_zone=self.time_zone or company.time_zone,
+            default_pressure_unit=self.default_pressure_unit or company.default_pressure_unit,
+        )
+
+    def sources_of(self, file_name: str) -> list[Source]:
+        return [source for source in self.sources if source.fits_file(file_name)]
+
+
+def folded_text(text: str) -> str:
+    """A spelling as it is compared: case, outer spaces and runs of spaces do not matter."""
+    return re.sub(r"\s+", " ", text.replace("\ufeff", "").strip()).casefold()

@@ -1,0 +1,43 @@
+"""An export that changed shape: what the mapping reads and the file lacks, and what the file has anew."""
+
+from __future__ import annotations
+
+from pipelines.intake.file_kinds import IntakeError
+from pipelines.mapping.declared import Mapping, Source, folded_text
+
+
+class DriftError(IntakeError):
+    """A source has another shape than when its mapping was made; nothing is loaded from it."""
+
+
+def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]) -> None:
+    """Raises DriftError listing what each side lacks. columns: of the file, as delivered."""
+    there = {folded_text(column): column for column in columns}
+    known = {folded_text(column) for column in (*source.columns, *source.wanted())}
+    lacking = [column for column in source.wanted() if folded_text(column) not in there]
+    gone = [column for column in source.columns if folded_text(column) not in there and column not in lacking]
+    new = [column for key, column in there.items() if source.columns and key not in known]
+    if not (lacking or gone or new):
+        return
+    parts = []
+    if lacking:
+        parts.append(f"The mapping reads and the file lacks: {_named(lacking, new)}.")
+    if gone:
+        parts.append(f"Gone, though not read: {_named(gone, [])}.")
+    if new:
+        parts.append(f"The file has and the mapping does not know: {_named(new, [])}.")
+    raise DriftError(
+        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. {' '.join(parts)} "
+        f"Put the columns of the mapping right, or have the export mended, and load it again."
+    )
+
+
+def _named(columns: list[str], others: list[str]) -> str:
+    """Names in quotes, each with the new column most like it."""
+    from rapidfuzz import process
+
+    shown = []
+    for column in columns:
+        near = process.extractOne(column.casefold(), [other.casefold() for other in others], score_cutoff=70)
+        shown.append(f"{column!r}" + (f" (perhaps {others[near[2]]!r} now)" if near else ""))
+    return ", ".join(shown)
