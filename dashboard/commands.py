@@ -16,7 +16,7 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard import held_back_commands, own_work_commands, printing, report_commands
+from dashboard import held_back_commands, mapping_commands, own_work_commands, printing, report_commands
 from dashboard.home_folder import HomeOption, default_home
 
 __all__ = ["DEMO_MARKER", "HomeOption", "app", "default_home", "main"]
@@ -38,6 +38,7 @@ EXIT_REFUSED = 1
 # Marks a home as holding the invented fleet; no other records are loaded there.
 DEMO_MARKER = "demo.json"
 
+mapping_commands.register(app)
 
 class FileKind(StrEnum):
     csv = "csv"
@@ -88,10 +89,20 @@ def demo(
         _serve(folder, port, is_browser_started)
 
 
-@app.command(epilog="Examples:  goodpull load exports/   |   goodpull load visits.csv part_lines.xlsx --home company")
+@app.command(
+    epilog="Examples:  goodpull load exports/   |   goodpull load jobs.xlsx --map jobs.toml   |   goodpull load --new exports/"
+)
 def load(
-    sources: Annotated[list[Path], typer.Argument(help="Files or folders: CSV, XLSX, Parquet, JSON lines.")],
+    sources: Annotated[
+        list[Path] | None, typer.Argument(help="Files or folders: CSV, XLSX, Parquet, JSON lines.")
+    ] = None,
     home: HomeOption = None,
+    mapping: Annotated[
+        Path | None, typer.Option("--map", help="Read the files, or a database, as this mapping says.")
+    ] = None,
+    is_only_new: Annotated[
+        bool, typer.Option("--new", help="Only files not in the ledger yet; for a scheduled command.")
+    ] = False,
 ) -> None:
     """Load visit records. Rows are accepted or held back with a reason; nothing is dropped silently."""
     folder = home or default_home()
@@ -100,8 +111,8 @@ def load(
             f"{folder} holds the invented demo fleet; own records would mix with it. Choose another folder with --home; "
             "nothing was changed."
         )
-    report = _load(folder, sources)
-    if any(file.error for file in report.files) or printing.without_any(report.files):
+    report = mapping_commands.load_mapped(folder, sources or [], mapping, is_only_new)
+    if report is not None and (any(file.error for file in report.files) or printing.without_any(report.files)):
         raise typer.Exit(EXIT_REFUSED)
 
 

@@ -11,7 +11,8 @@ from typing import Any, NoReturn
 Step = Callable[[str, float | None], None]
 
 
-def _console(is_error: bool = False) -> Any:
+def console_for(is_error: bool = False) -> Any:
+    """Where lines are printed: standard output, or standard error."""
     from rich.console import Console
 
     return Console(stderr=is_error, highlight=False, soft_wrap=True)
@@ -19,12 +20,12 @@ def _console(is_error: bool = False) -> Any:
 
 def say(text: str) -> None:
     """Print one line as it is, without reading markup into it."""
-    _console(is_error=True).print(text, markup=False)
+    console_for(is_error=True).print(text, markup=False)
 
 
 def fail(text: str, code: int = 1) -> NoReturn:
     """Print why it cannot go on, and end with `code`."""
-    _console(is_error=True).print(text, markup=False, style="bold")
+    console_for(is_error=True).print(text, markup=False, style="bold")
     raise SystemExit(code)
 
 
@@ -44,7 +45,7 @@ def progress(title: str, is_quiet: bool = False) -> Iterator[Step]:
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
     columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=_console(is_error=True), transient=True) as bar:
+    with Progress(*columns, console=console_for(is_error=True), transient=True) as bar:
         task = bar.add_task(title, total=None)
 
         def step(text: str, share: float | None = None) -> None:
@@ -65,8 +66,8 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     for file in shown_files:
         counts = (file.n_rows, file.n_accepted, file.n_revised, file.n_held_back, file.n_duplicates)
         shown = ["-"] * 5 if file.error or file.is_already_loaded else [f"{count:,}" for count in counts]
-        table.add_row(_plain(file.file_name[-40:]), *shown)
-    console = _console()
+        table.add_row(as_written(file.file_name[-40:]), *shown)
+    console = console_for()
     if not shown_files:
         console.print("No file holds a row.")
     else:
@@ -80,7 +81,7 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     if report.passed_over:
         console.print(f"passed over, no kind of file records come in: {', '.join(report.passed_over)}", markup=False)
     for file in shown_files:
-        for line in _file_lines(file):
+        for line in file_lines(file):
             console.print(line, markup=False)
     for line in without_any(report.files):
         console.print(line, markup=False, style="bold")
@@ -109,13 +110,15 @@ def without_any(files: Any) -> list[str]:
     ]
 
 
-def _plain(text: str) -> Any:
+def as_written(text: str) -> Any:
+    """Text of a cell, without reading markup into it."""
     from rich.text import Text
 
     return Text(text)
 
 
-def _file_lines(file: Any) -> list[str]:
+def file_lines(file: Any) -> list[str]:
+    """What is to be said of one file of a load: refused, known, messages, reasons."""
     if file.error:
         return [f"{file.file_name}: not loaded. {file.error}"]
     lines = [f"{file.file_name}: already loaded before; left as it is."] if file.is_already_loaded else []
@@ -173,7 +176,7 @@ def print_figures(published: dict, currency: str = "") -> None:
     for name, estimate, kind in _headlines(published):
         coverage = "-" if estimate["coverage"] is None else f"{estimate['coverage']:.0%}"
         table.add_row(name, _range(estimate, kind, currency), f"{estimate['n']:,}", coverage)
-    console = _console()
+    console = console_for()
     console.print(table)
     for why, names in _unknown(published).items():
         console.print(f"not known, {'; '.join(names)}: {why}", markup=False)

@@ -21,11 +21,11 @@ from pipelines import build
 from pipelines.changes import changes_since
 from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand, passed_over
-from pipelines.intake.mapped_files import Watch
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
 from pipelines.mapping.database import fetched
 from pipelines.mapping.declared import Mapping, MappingError
+from pipelines.mapping.source_tables import Watch
 from pipelines.mapping.writing import keep_version
 from pipelines.own_records import take_in
 from pipelines.own_work import OwnWork

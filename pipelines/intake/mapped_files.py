@@ -13,11 +13,9 @@ from pipelines.intake.landing import Find, Landed, land_json_lines, land_parquet
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.text_facts import TextFacts
 from pipelines.mapping.declared import Mapping, Source
-from pipelines.mapping.source_tables import SourceLanded, land_source, mapped_tables, no_such_sheet
+from pipelines.mapping.source_tables import SourceLanded, Watch, land_source, mapped_tables, no_such_sheet
 
 Land = Callable[[], Landed]
-# Told of every source once it is landed: previews look at it there.
-Watch = Callable[[Source, SourceLanded], None]
 
 
 def mapped_file(
@@ -39,9 +37,7 @@ def mapped_file(
         except (IntakeError, OSError, duckdb.Error) as error:
             yield shown, partial(_refuse, error)
             continue
-        if watch is not None:
-            watch(source, landed)
-        yield from mapped_tables(con, mapping, source, landed)
+        yield from mapped_tables(con, mapping, source, landed, watch)
         con.execute("DROP TABLE IF EXISTS landing.mapped")
         con.execute("DROP TABLE landing.source")
 

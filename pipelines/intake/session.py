@@ -16,7 +16,7 @@ from pipelines.contract.fields import Table
 from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
-from pipelines.intake.mapped_files import Watch, mapped_file
+from pipelines.intake.mapped_files import mapped_file
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
 from pipelines.intake.report import FileReport
 from pipelines.intake.retiring import retire
@@ -26,6 +26,7 @@ from pipelines.intake.sql_text import count, first_row, text
 from pipelines.intake.text_facts import TextFacts, text_facts
 from pipelines.mapping.declared import Mapping
 from pipelines.mapping.drift import DriftError
+from pipelines.mapping.source_tables import Watch
 from pipelines.settings import Settings
 from pipelines.store_connection import is_disk_full
 
@@ -155,9 +156,7 @@ class LoadSession:
 
     def _digest(self, facts: TextFacts) -> str:
         """What the ledger knows a file by: the digest of its content, and the settings its cells were read with."""
-        unit = self.settings.default_pressure_unit or "none"
-        mapping = f" mapping={self.mapping.digest}" if self.mapping is not None else ""
-        return f"{facts.digest} time_zone={self.settings.time_zone} default_pressure_unit={unit}{mapping}"
+        return ledger_digest(facts.digest, self.settings, self.mapping)
 
     def _earlier(self, facts: TextFacts) -> list[int]:
         """The loads of the same content that are in the ledger."""
@@ -284,6 +283,13 @@ class LoadSession:
                 report.seconds,
             ],
         )
+
+
+def ledger_digest(content: str, settings: Settings, mapping: Mapping | None) -> str:
+    """What the ledger knows a file by: its content, the settings its cells were read with, the version of the mapping."""
+    unit = settings.default_pressure_unit or "none"
+    read_by = f" mapping={mapping.digest}" if mapping is not None else ""
+    return f"{content} time_zone={settings.time_zone} default_pressure_unit={unit}{read_by}"
 
 
 def _older(n_older: int) -> tuple[str, ...]:

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile, ZipFile
 
 from pipelines.intake.file_kinds import IntakeError
+
+# Bytes a workbook may unpack to; it is held in memory while it is read.
+LARGEST_UNPACKED = 1_000_000_000
 
 
 def sheets_of(path: Path) -> Iterator[tuple[str, list[list[str | None]]]]:
     """Name and rows of every sheet that holds anything, each cell as text. Raises IntakeError in words."""
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError
 
+    _refuse_bomb(path)
     try:
         workbook = CalamineWorkbook.from_path(str(path))
     except PasswordError as error:
@@ -21,9 +26,38 @@ def sheets_of(path: Path) -> Iterator[tuple[str, list[list[str | None]]]]:
     except (CalamineError, OSError) as error:
         raise IntakeError(f"is no workbook that can be read ({error}). Save it again as .xlsx, or as CSV.") from error
     for name in workbook.sheet_names:
-        rows = [[_text(cell) for cell in row] for row in workbook.get_sheet_by_name(name).to_python()]
+        sheet = workbook.get_sheet_by_name(name)
+        rows = [[_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+        _fill_merged(rows, sheet.merged_cell_ranges or ())
         if any(cell for row in rows for cell in row):
             yield name, rows
+
+
+def _fill_merged(rows: list[list[str | None]], ranges: Iterable[Any]) -> None:
+    """Cells merged downwards hold one value for all their rows; the workbook has it in the first alone.
+
+    Cells merged sideways are titles, or one wide cell, and stay as they are.
+    """
+    for (top, left), (bottom, _) in ranges:
+        if not (top < len(rows) and left < len(rows[top])):
+            continue
+        for row in rows[top + 1 : bottom + 1]:
+            if left < len(row) and row[left] is None:
+                row[left] = rows[top][left]
+
+
+def _refuse_bomb(path: Path) -> None:
+    """Raises IntakeError for a workbook that unpacks to more than can be held in memory."""
+    try:
+        with ZipFile(path) as packed:
+            n_bytes = sum(entry.file_size for entry in packed.infolist())
+    except (BadZipFile, OSError):
+        return
+    if n_bytes > LARGEST_UNPACKED:
+        raise IntakeError(
+            f"unpacks to {n_bytes / 1e9:,.1f} GB; a workbook may unpack to {LARGEST_UNPACKED / 1e9:,.1f} GB at most. Export it "
+            "as CSV, which may be of any size; nothing was loaded from it."
+        )
 
 
 def _text(cell: Any) -> str | None:

@@ -63,6 +63,12 @@ def text_facts(path: Path) -> TextFacts:
     return TextFacts(digest.hexdigest(), encoding, n_quotes, n_lines, is_plain, is_old)
 
 
+def content_digest(path: Path) -> str:
+    """The digest of a file's bytes, as in TextFacts."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
 def to_utf8(path: Path, encoding: str, target: Path) -> int:
     """Write the text again as UTF-8 with one kind of line end, in pieces. Returns the number of lines."""
     n_ends, piece = 0, ""

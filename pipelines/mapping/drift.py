@@ -34,10 +34,12 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
 
 def _named(columns: list[str], others: list[str]) -> str:
     """Names in quotes, each with the new column most like it."""
-    from rapidfuzz import process
+    from rapidfuzz import fuzz, process
 
     shown = []
     for column in columns:
-        near = process.extractOne(column.casefold(), [other.casefold() for other in others], score_cutoff=70)
+        near = process.extractOne(
+            column.casefold(), [other.casefold() for other in others], scorer=fuzz.ratio, score_cutoff=50
+        )
         shown.append(f"{column!r}" + (f" (perhaps {others[near[2]]!r} now)" if near else ""))
     return ", ".join(shown)

@@ -18,6 +18,9 @@ from pipelines.mapping.canonical import canonical_sql
 from pipelines.mapping.declared import Mapping, Source, TableMap, folded_text
 from pipelines.mapping.drift import check_shape
 
+# Told of every table once it is landed, with its columns and their filled cells; previews look at it there.
+Watch = Callable[..., None]
+
 
 @dataclass(frozen=True)
 class SourceLanded:
@@ -104,11 +107,26 @@ def _refuse_swallowed(
 
 
 def mapped_tables(
-    con: duckdb.DuckDBPyConnection, mapping: Mapping, source: Source, landed: SourceLanded
+    con: duckdb.DuckDBPyConnection, mapping: Mapping, source: Source, landed: SourceLanded, watch: Watch | None = None
 ) -> Iterator[tuple[str, Callable[[], Landed]]]:
     """Every table made of a landed source: the name shown for it, and how it is landed."""
     for n, table in enumerate(source.tables, 1):
-        yield landed.shown, partial(_land_table, con, mapping, table, landed, is_first=n == 1)
+        yield landed.shown, partial(_land_watched, con, mapping, source, table, landed, n == 1, watch)
+
+
+def _land_watched(
+    con: duckdb.DuckDBPyConnection,
+    mapping: Mapping,
+    source: Source,
+    table: TableMap,
+    landed: SourceLanded,
+    is_first: bool,
+    watch: Watch | None,
+) -> Landed:
+    made = _land_table(con, mapping, table, landed, is_first)
+    if watch is not None:
+        watch(con, source, landed, table.table_name, made.columns, n_filled(con, len(made.columns)))
+    return made
 
 
 def _land_table(
@@ -161,7 +179,7 @@ def places_of(columns: list[str]) -> dict[str, int]:
 
 def landed_rows(con: duckdb.DuckDBPyConnection, relation: str, n: int) -> list[tuple]:
     """The first rows of landing.source or landing.mapped, by n."""
-    return con.execute(f"FROM {relation} WHERE n <= {int(n)} ORDER BY n").fetchall()
+    return con.execute(f"FROM {relation} ORDER BY n LIMIT {int(n)}").fetchall()
 
 
 def n_filled(con: duckdb.DuckDBPyConnection, n_columns: int) -> list[int]:

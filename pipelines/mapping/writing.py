@@ -70,6 +70,12 @@ def write_durably(path: Path, toml: str) -> None:
     put_in_place(beside, path)
 
 
+def confirmed_text(toml: str) -> str:
+    """The text with confirmed = true in it, all else as it was."""
+    changed, n = re.subn(r"(?m)^confirmed\s*=\s*(true|false)", "confirmed = true", toml, count=1)
+    return changed if n else f"confirmed = true\n{toml}"
+
+
 def _source(source: Source, remarks: Table[tuple[str, str], str]) -> list[str]:
     lines = ["", "[[source]]"]
     if source.name:

@@ -1,0 +1,193 @@
+"""The commands about foreign exports: `goodpull map`, and loading through a mapping or of new files only."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from dashboard import printing
+from dashboard.home_folder import default_home
+
+_SHOWN_COLUMNS = 8
+_WIDEST = 24
+
+
+def register(app: typer.Typer) -> None:
+    """Put the command `map` among the others."""
+    app.command(
+        name="map",
+        epilog="Examples:  goodpull map jobs.xlsx   |   goodpull map jobs.xlsx --map jobs.toml   |   "
+        "goodpull map jobs.xlsx --map jobs.toml --confirm",
+    )(map_export)
+
+
+def map_export(
+    sources: Annotated[list[Path] | None, typer.Argument(help="Files of the export; none for a database.")] = None,
+    home: Annotated[
+        Path | None,
+        typer.Option("--home", envvar="GOODPULL_HOME", help="Folder that holds the records.", file_okay=False),
+    ] = None,
+    mapping: Annotated[Path | None, typer.Option("--map", help="Try this mapping instead of proposing one.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Where the proposal is written.", show_default="beside the first file")
+    ] = None,
+    is_confirmed: Annotated[
+        bool, typer.Option("--confirm", help="I looked through the mapping; it may be loaded with.")
+    ] = False,
+) -> None:
+    """Propose how the columns of an export become those of the contract, and show what a load would do.
+
+    Changes nothing but the mapping file. A proposal says how sure each line is, and is loaded only once a person
+    confirmed it.
+    """
+    from pipelines.mapping.mapping_file import read_mapping
+    from pipelines.mapping.preview import preview
+    from pipelines.settings import Settings
+
+    folder = home or default_home()
+    paths = list(sources or [])
+    if mapping is None:
+        if is_confirmed:
+            printing.fail("--confirm needs the mapping that was looked through: --map FILE. Nothing was changed.")
+        mapping = _propose(paths, out)
+    declared = read_mapping(mapping)
+    if not paths and declared.connection is None:
+        printing.fail(f"{mapping}: reads files; name the export to try it on. Nothing was changed.")
+    with printing.progress("Trying the mapping") as step:
+        tried = preview(folder, paths, declared, Settings.load(folder), step)
+    print_preview(tried)
+    if is_confirmed and not tried.errors:
+        _confirm(mapping)
+        printing.say(f"{mapping} is confirmed. To load: goodpull load {_named(paths)}--map {mapping}")
+    elif not declared.is_confirmed:
+        printing.say(f"Look through {mapping}; then: goodpull map {_named(paths)}--map {mapping} --confirm")
+    if tried.errors:
+        raise typer.Exit(1)
+
+
+def load_mapped(folder: Path, sources: list[Path], mapping: Path | None, is_only_new: bool) -> Any:
+    """Load as `goodpull load` does; the report, or None where no file is new."""
+    from pipelines.loading import load
+    from pipelines.mapping.mapping_file import read_mapping
+
+    declared = None if mapping is None else read_mapping(mapping)
+    if not sources and (declared is None or declared.connection is None):
+        printing.fail("Name the files or folders to load, such as: goodpull load exports/. Nothing was changed.")
+    if is_only_new:
+        sources = _new_files(folder, sources, declared)
+        if not sources and (declared is None or declared.connection is None):
+            printing.say("No new file; nothing was changed.")
+            return None
+    with printing.progress("Reading records") as step:
+        report = load(folder, sources, progress=step, mapping=declared)
+    printing.print_load(report, False)
+    return report
+
+
+def _new_files(folder: Path, sources: list[Path], declared: Any) -> list[Path]:
+    """The files, also those in folders, that were not loaded yet as they would be now; what cannot be read stays."""
+    from pipelines.intake.known_files import not_in_ledger
+    from pipelines.settings import Settings
+    from pipelines.store import Store
+
+    return not_in_ledger(Store(folder), sources, Settings.load(folder), declared)
+
+
+def _propose(paths: list[Path], out: Path | None) -> Path:
+    from pipelines.intake.file_kinds import IntakeError, expand
+    from pipelines.mapping.proposing import propose
+    from pipelines.mapping.samples import samples_of
+    from pipelines.mapping.writing import toml_of, write_durably
+
+    if not paths:
+        printing.fail("Name the files of the export, such as: goodpull map jobs.xlsx. Nothing was changed.")
+    target = out or paths[0].with_name(f"{paths[0].stem}.mapping.toml")
+    if target.exists():
+        printing.fail(f"{target} is there already. Try it with --map {target}, or name another with --out.")
+    samples = []
+    for path, error in expand(paths):
+        try:
+            if error is not None:
+                raise IntakeError(error)
+            with tempfile.TemporaryDirectory(prefix="goodpull-map-") as scratch:
+                samples += list(samples_of(path, Path(scratch)))
+        except IntakeError as refused:
+            printing.say(f"{path.name}: {refused}")
+    proposal = propose(samples, target.name.split(".")[0])
+    for said in proposal.untold:
+        printing.say(said)
+    if not proposal.mapping.sources:
+        printing.fail(
+            "No mapping could be proposed: no table's required columns were found. Columns of the contract: goodpull contract"
+        )
+    write_durably(target, toml_of(proposal.mapping, proposal.remarks))
+    printing.say(f"wrote {target}; each line says how sure it is")
+    return target
+
+
+def _confirm(path: Path) -> None:
+    """Set confirmed = true in the file, leaving everything else in it as it is."""
+    from pipelines.mapping.mapping_file import mapping_of
+    from pipelines.mapping.writing import confirmed_text, write_durably
+
+    before = path.read_text("utf-8-sig")
+    text = confirmed_text(before)
+    if mapping_of(text, path.stem) != replace(mapping_of(before, path.stem), is_confirmed=True):
+        printing.fail(f"{path}: write confirmed = true at its top yourself; it could not be done safely.")
+    write_durably(path, text)
+
+
+def _named(paths: list[Path]) -> str:
+    return "".join(f"{path} " for path in paths)
+
+
+def print_preview(tried: Any) -> None:
+    """Rows in, rows out, share understood and reasons, for each table a mapping makes."""
+    from rich.table import Table
+
+    console = printing.console_for()
+    for made in tried.tables:
+        console.print(f"\n{made.shown} → {made.table_name}", markup=False, style="bold")
+        for title, columns, rows in (
+            (f"first {len(made.rows_in)} rows in", made.columns_in, made.rows_in),
+            (f"first {len(made.rows_out)} rows out", made.columns_out, [row[1:] for row in made.rows_out]),
+        ):
+            table = Table(title=title, title_justify="left")
+            for column in columns[:_SHOWN_COLUMNS]:
+                table.add_column(printing.as_written(column), overflow="ellipsis", max_width=_WIDEST, no_wrap=True)
+            for row in rows:
+                table.add_row(*(printing.as_written(_cut(cell)) for cell in row[:_SHOWN_COLUMNS]))
+            console.print(table)
+            if len(columns) > _SHOWN_COLUMNS:
+                console.print(
+                    f"and {len(columns) - _SHOWN_COLUMNS} more columns: {', '.join(columns[_SHOWN_COLUMNS:])}"
+                )
+        shares = (f"{column} {_share(share)}" for column, share in made.share_understood.items())
+        console.print(f"understood: {', '.join(shares)}", markup=False)
+        if made.report is not None:
+            n = made.report
+            console.print(
+                f"{n.n_rows:,} rows = {n.n_accepted:,} accepted + {n.n_held_back:,} held back + {n.n_duplicates:,} same"
+            )
+            for line in printing.file_lines(n):
+                console.print(line, markup=False)
+    for error in tried.errors:
+        console.print(error, markup=False, style="bold")
+    named = {made.shown for made in tried.tables}
+    for report in tried.reports:
+        if not report.error and report.file_name not in named:
+            for message in report.messages:
+                console.print(f"{report.file_name}: {message}", markup=False)
+
+
+def _share(share: float | None) -> str:
+    return "blank" if share is None else f"{share:.1%}" if share < 0.9995 else "100%"
+
+
+def _cut(cell: Any) -> str:
+    text = "" if cell is None else " ".join(str(cell).split())
+    return text if len(text) <= _WIDEST else text[: _WIDEST - 1] + "…"

@@ -1,0 +1,257 @@
+"""A mapping proposed for files nobody described: from the names of their columns and the values in them.
+
+Every line says how sure it is; a person looks through all of them. No request leaves the machine.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from pipelines.contract.fields import Field, Table
+from pipelines.contract.tables import TABLES
+from pipelines.intake.headers import is_personal
+from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.samples import Sample
+from pipelines.mapping.value_signs import decimal_comma, formats_fitting, share_fitting
+
+WORDS = Path(__file__).with_name("words.toml")
+# A column is proposed from this confidence on, and a table when its least certain required column reaches it.
+LEAST_CONFIDENCE = 0.55
+# What a name counts beside the values; a name alone never reaches certainty.
+_NAME_SHARE = 0.65
+_MUCH_SURER = 0.15
+# Tables that record what happened; the others are registers.
+_EVENTS = ("visits", "part_lines", "readings", "checks", "bench_tests")
+# Columns that every row may share when the file says nothing of them.
+_PLAIN_VALUES = {
+    ("readings", "quantity"): "draft_at_switch",
+    ("part_lines", "quantity"): "1",
+    ("visits", "technician_id"): "not recorded",
+    ("visits", "visit_kind"): "other",
+}
+# The column without which a row of a wide sheet is none of the table.
+_FILLED = {"part_lines": ("part_number", "part_class", "description"), "readings": ("value",)}
+# Columns a table is proposed for at all: without them it would be made of guesses.
+_NEEDED = {"visits": ("arrived_at",), "readings": ("value",), "gauges": ("full_scale",)}
+_COUNTED = {("part_lines", "line_no"): "visit_id", ("readings", "reading_no"): "visit_id"}
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A proposed mapping. confidence: (source number, table, column) -> 0..1. remarks: the same keys -> words."""
+
+    mapping: Mapping
+    confidence: dict[tuple[int, str, str], float]
+    remarks: dict[tuple[int, str, str], str]
+    untold: tuple[str, ...]
+
+
+def propose(samples: Sequence[Sample], name: str) -> Proposal:
+    """A mapping for the samples, not confirmed. untold: files that no table could be proposed for, with the reason."""
+    cells = [cell for sample in samples for column in range(len(sample.columns)) for cell in sample.cells(column)]
+    has_comma = decimal_comma(cells)
+    formats = formats_fitting(cells)
+    sources: list[Source] = []
+    untold: list[str] = []
+    confidence: dict[tuple[int, str, str], float] = {}
+    remarks: dict[tuple[int, str, str], str] = {}
+    for sample in samples:
+        tables, nearest = [], ""
+        matches = _matches(sample, has_comma, formats)
+        for table in TABLES:
+            if table.is_entered_here:
+                continue
+            found = matches[table.name]
+            made, lacking = _table_map(table, sample, found)
+            if not lacking:
+                tables.append(made)
+            elif len(lacking) <= 2 and len(found) >= 2:
+                nearest = f"; nearest is {table.name}, without {', '.join(lacking)}"
+        kept = _not_twice(tables)
+        for made in kept:
+            for field, rule in made.columns:
+                key = (len(sources), made.table_name, field)
+                match = matches[made.table_name].get(field)
+                confidence[key] = match[1] if match else 0.5
+                remarks[key] = _remark(made.table.by_name[field], rule, confidence[key], sample, match)
+        if kept:
+            sources.append(Source(kept, sample.file, sample.sheet, columns=tuple(sample.columns)))
+        else:
+            untold.append(f"{sample.shown}: no table could be proposed{nearest}")
+    mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma)
+    return Proposal(mapping, confidence, remarks, tuple(untold))
+
+
+def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, dict[str, tuple[int, float]]]:
+    """The matches of every table; a column that is much surer elsewhere is not what a doubtful match takes it for."""
+    matches = {table.name: _match(table, sample, has_comma, formats) for table in TABLES if not table.is_entered_here}
+    surest: dict[int, float] = {}
+    for found in matches.values():
+        for at, sure in found.values():
+            surest[at] = max(surest.get(at, 0), sure)
+    return {
+        name: {field: (at, sure) for field, (at, sure) in found.items() if sure >= surest[at] - _MUCH_SURER}
+        for name, found in matches.items()
+    }
+
+
+def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, tuple[int, float]]:
+    """Field -> (source column, confidence): the surest pairs first, every source column once."""
+    pairs = []
+    for entry in table.fields:
+        for at, column in enumerate(sample.columns):
+            likeness = _likeness(entry, column)
+            # A personal column may name a site, as an account number does, and nothing else.
+            if likeness < 0.5 or (is_personal(column) and (entry.kind != "id" or likeness < 0.95)):
+                continue
+            fitting = share_fitting(entry, sample.cells(at), formats)
+            if entry.code_list is not None:
+                fitting = _share_translated(entry, sample.cells(at))
+            sure = likeness if fitting is None else _NAME_SHARE * likeness + (1 - _NAME_SHARE) * fitting
+            if fitting is not None and fitting < 0.2:
+                sure *= 0.6
+            pairs.append((sure, entry.name, at))
+    found: dict[str, tuple[int, float]] = {}
+    taken: set[int] = set()
+    for sure, field, at in sorted(pairs, key=lambda pair: (-pair[0], pair[1], pair[2])):
+        if sure >= LEAST_CONFIDENCE and field not in found and at not in taken:
+            found[field] = at, min(sure, 0.99)
+            taken.add(at)
+    return found
+
+
+def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> tuple[TableMap, list[str]]:
+    """The table as far as it can be proposed, and the required columns nobody knows the source of."""
+    rules: dict[str, ColumnRule] = {}
+    own = 0
+    for entry in table.fields:
+        key = (table.name, entry.name)
+        if entry.name in found:
+            at = found[entry.name][0]
+            rules[entry.name] = ColumnRule(columns=(sample.columns[at],), codes=_codes(entry, sample.cells(at)))
+            own += entry.name not in ("visit_id", "site_id", "technician_id", *table.key)
+        elif entry.is_required and key in _PLAIN_VALUES:
+            rules[entry.name] = ColumnRule(value=_PLAIN_VALUES[key])
+        elif entry.is_required and key in _COUNTED and _COUNTED[key] in found:
+            rules[entry.name] = ColumnRule(number_within=(sample.columns[found[_COUNTED[key]][0]],))
+    if table.name == "visits":
+        if "site_id" not in rules and "appliance_id" in rules:
+            rules["site_id"] = ColumnRule(columns=rules["appliance_id"].columns)
+        if "visit_id" not in rules:
+            rules["visit_id"] = ColumnRule(is_row_number=True, prefix="row ")
+        rules = {entry.name: rules[entry.name] for entry in table.fields if entry.name in rules}
+    lacking = [name for name in table.required() if name not in rules]
+    lacking += [name for name in _NEEDED.get(table.name, ()) if name not in found]
+    lacking += [" or ".join(group) for group in table.either_of if not any(column in rules for column in group)]
+    # A table of nothing but references says nothing of its own; line items need a part.
+    if table.name == "part_lines" and not {"part_number", "part_class", "description"} & set(found):
+        lacking.append("part_number")
+    if own == 0:
+        lacking.append("a column of its own")
+    rows = tuple(
+        RowCondition(sample.columns[found[field][0]], is_filled=True)
+        for field in _FILLED.get(table.name, ())
+        if field in found
+    )[:1]
+    return TableMap(table.name, tuple(rules.items()), rows, _is_repeated(table, sample, found)), lacking
+
+
+def _is_repeated(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> bool:
+    """Whether the key stands in several rows of the sample, as a visit does on a sheet of its part lines."""
+    if len(table.key) != 1 or table.key[0] not in found:
+        return False
+    keys = sample.cells(found[table.key[0]][0])
+    return len(set(keys)) < len(keys)
+
+
+def _not_twice(tables: list[TableMap]) -> tuple[TableMap, ...]:
+    """The tables of a source without registers that say only what its visits, lines and readings say already."""
+    if not any(table.table_name == "visits" for table in tables):
+        return tuple(tables)
+    said = {column for table in tables if table.table_name in _EVENTS for column in table.sources()}
+    return tuple(table for table in tables if table.table_name in _EVENTS or not _own(table) <= said)
+
+
+def _own(table: TableMap) -> set[str]:
+    """The source columns of what a table says beside its identifiers."""
+    return {
+        column for field, rule in table.columns if table.table.by_name[field].kind != "id" for column in rule.columns
+    }
+
+
+def _codes(entry: Field, cells: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """A translation of every spelling that is not a code yet to the code most like it; unlike ones stay open."""
+    from rapidfuzz import fuzz, process
+
+    if entry.code_list is None:
+        return ()
+    about = {code.code: f"{code.code.replace('_', ' ')} {code.about}" for code in entry.code_list.codes}
+    pairs: dict[str, str] = {}
+    for key in _spellings(cells):
+        if _is_code(entry, key):
+            continue
+        near = process.extractOne(key, about, scorer=fuzz.token_set_ratio, score_cutoff=75)
+        if near and any(letter.isalpha() for letter in key):
+            pairs[key] = near[2]
+    return tuple(pairs.items())
+
+
+def _share_translated(entry: Field, cells: Sequence[str]) -> float | None:
+    """Share of a column's spellings that are codes of the field, or like one; None for a blank column."""
+    spellings = _spellings(cells)
+    if not spellings:
+        return None
+    n_codes = sum(_is_code(entry, key) for key in spellings)
+    return (n_codes + len(_codes(entry, spellings))) / len(spellings)
+
+
+def _spellings(cells: Sequence[str]) -> list[str]:
+    """The different spellings of a column, folded, in their order; more than these are no codes."""
+    return list(dict.fromkeys(folded_text(cell) for cell in cells))[:60]
+
+
+def _is_code(entry: Field, key: str) -> bool:
+    return entry.code_list is not None and key.replace(" ", "_").replace("-", "_") in entry.code_list.values()
+
+
+def _remark(entry: Field, rule: ColumnRule, sure: float, sample: Sample, found: tuple[int, float] | None) -> str:
+    if found is None:
+        return "doubtful: no column of the file is like it, so this stands for it; put it right"
+    word = "sure" if sure >= 0.85 else "likely" if sure >= 0.7 else "doubtful"
+    said = f"{word} ({sure:.0%})"
+    if entry.code_list is not None:
+        told = {key for key, _ in rule.codes}
+        spellings = _spellings(sample.cells(found[0]))
+        open_ones = sorted(key for key in spellings if key not in told and not _is_code(entry, key))
+        if open_ones:
+            said += f"; still to translate: {', '.join(open_ones[:8])}".replace("\n", " ")
+    return said
+
+
+def _likeness(entry: Field, column: str) -> float:
+    """How like a column's name is to the words a field goes by, 0..1."""
+    from rapidfuzz import fuzz
+
+    key = _bare(column)
+    words = {_bare(entry.name), *(_bare(word) for word in _words().get(entry.name, ()))}
+    if key in words:
+        return 1.0
+    best = max(max(fuzz.ratio(key, word), 0.95 * fuzz.token_sort_ratio(key, word)) for word in words)
+    # All the words of one within the other, such as "draft in wc" and "draft".
+    within = max((fuzz.token_set_ratio(key, word) for word in words if len(word) > 3), default=0)
+    return max(best, 0.8 * within) / 100
+
+
+def _bare(name: str) -> str:
+    return " ".join(
+        folded_text(name).replace("_", " ").replace("-", " ").replace("#", " no ").replace(".", " ").split()
+    )
+
+
+@cache
+def _words() -> dict[str, list[str]]:
+    return tomllib.loads(WORDS.read_text("utf-8"))

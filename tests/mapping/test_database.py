@@ -1,0 +1,219 @@
+"""A PostgreSQL database, read only, against a real server started here."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import threading
+import time
+from pathlib import Path
+
+import psycopg
+import pytest
+from foreign_company import CANONICAL, LINES, READINGS, VISITS
+
+from pipelines.mapping import database
+from pipelines.mapping.declared import MappingError
+from pipelines.mapping.mapping_file import mapping_of
+
+PASSWORD = "not-for-the-log"
+
+
+def _bin_folder() -> Path | None:
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), reverse=True)
+    on_path = shutil.which("initdb")
+    return found[0].parent if found else Path(on_path).parent if on_path else None
+
+
+def _as_user() -> dict:
+    """The server refuses to run as root."""
+    if os.name == "nt" or os.geteuid() != 0:
+        return {}
+    import pwd
+
+    for name in ("postgres", "nobody"):
+        try:
+            entry = pwd.getpwnam(name)
+        except KeyError:
+            continue
+        return {"user": entry.pw_uid, "group": entry.pw_gid, "extra_groups": []}
+    pytest.skip("no unprivileged account to run a server as")
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    """Connection line of a running server, without its password."""
+    folder = _bin_folder()
+    if folder is None:
+        said = "needs PostgreSQL's server programs (Debian: apt-get install postgresql)"
+        pytest.fail(said) if os.environ.get("CI") else pytest.skip(said)
+    user = _as_user()
+    home = Path(f"/tmp/goodpull-pg-{os.getpid()}")
+    home.mkdir(mode=0o755)
+    if user:
+        os.chown(home, user["user"], user["group"])
+    (home / "pw").write_text(PASSWORD)
+    (home / "pw").chmod(0o644)
+    made = [
+        str(folder / "initdb"),
+        "-D",
+        str(home / "data"),
+        "-U",
+        "owner",
+        "-A",
+        "scram-sha-256",
+        "-E",
+        "UTF8",
+        "--no-sync",
+    ]
+    subprocess.run([*made, "--locale=C", f"--pwfile={home / 'pw'}"], check=True, capture_output=True, cwd="/", **user)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    started = [str(folder / "postgres"), "-D", str(home / "data"), "-p", str(port), "-k", str(home)]
+    run = subprocess.Popen(
+        [*started, "-c", "listen_addresses=127.0.0.1", "-c", "fsync=off"],
+        cwd="/", stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **user,
+    )  # fmt: skip
+    line = f"host=127.0.0.1 port={port} user=owner dbname=postgres"
+    try:
+        for _ in range(100):
+            try:
+                psycopg.connect(line, password=PASSWORD).close()
+                break
+            except psycopg.OperationalError:
+                time.sleep(0.1)
+        yield line
+    finally:
+        run.send_signal(signal.SIGINT)
+        run.wait(20)
+        shutil.rmtree(home, ignore_errors=True)
+
+
+@pytest.fixture
+def company(server, monkeypatch):
+    """The records as tables of a company's own schema; the password in the environment."""
+    monkeypatch.setenv("PGPASSWORD", PASSWORD)
+    with psycopg.connect(server, autocommit=True) as con:
+        con.execute("DROP SCHEMA IF EXISTS svc CASCADE")
+        con.execute("CREATE SCHEMA svc")
+        for table, lines in CANONICAL.items():
+            spelled = ", ".join(f"{column} text" for column in lines[0].split(","))
+            con.execute(f"CREATE TABLE svc.{table} ({spelled})")
+            with con.cursor().copy(f"COPY svc.{table} FROM STDIN (FORMAT csv, HEADER)") as copy:
+                copy.write("\n".join(lines) + "\n")
+        con.execute("ALTER TABLE svc.visits ALTER arrived_at TYPE timestamptz USING (arrived_at || 'Z')::timestamptz")
+    return server
+
+
+def _columns(lines) -> str:
+    return "\n".join(f'{column} = "{column}"' for column in lines[0].split(","))
+
+
+def toml(connection: str, visits: str = "SELECT * FROM svc.visits ORDER BY visit_id", timeout: int = 60) -> str:
+    blocks = [f'name = "service database"\nconfirmed = true\n[database]\nconnection = "{connection}"',
+              f"timeout_seconds = {timeout}"]  # fmt: skip
+    queries = {
+        "visits": visits,
+        "part_lines": "SELECT * FROM svc.part_lines",
+        "readings": "SELECT * FROM svc.readings;",
+    }
+    for (table, query), lines in zip(queries.items(), (VISITS, LINES, READINGS), strict=True):
+        blocks.append(
+            f'[[source]]\nname = "{table}"\nquery = """{query}"""\n[[source.table]]\ntable = "{table}"\n'
+            f"[source.table.columns]\n{_columns(lines)}"
+        )
+    return "\n".join(blocks)
+
+
+def test_queries_give_the_records_of_the_canonical_files_and_again_nothing_new(desk, company, canonical, capfd):
+    report = desk.load(toml(company))
+    assert [(file.table_name, file.error) for file in report.files] == [(table, None) for table in CANONICAL]
+    assert desk.records() == canonical()
+    assert all(file.is_already_loaded for file in desk.load(toml(company)).files)
+    held = [str(row) for row in desk.query('SELECT * FROM "load"')]
+    kept = [path.read_bytes() for path in desk.home.rglob("*") if path.is_file()]
+    assert PASSWORD not in "".join(held) + "".join(capfd.readouterr()) + repr(report)
+    assert not any(PASSWORD.encode() in body for body in kept)
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "DELETE FROM svc.visits",
+        "/* SELECT */ DROP TABLE svc.visits",
+        "WITH gone AS (DELETE FROM svc.visits RETURNING *) SELECT * FROM gone",
+        "SELECT * FROM svc.visits) TO STDOUT; DROP TABLE svc.visits; COPY (SELECT 1",
+        "SELECT * FROM svc.visits; COMMIT; DROP TABLE svc.visits",
+        "SELECT setval('svc.counter', 7)",
+    ],
+)
+def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, query):
+    with psycopg.connect(company, autocommit=True) as con:
+        con.execute("CREATE SEQUENCE svc.counter")
+    try:
+        report = desk.load(toml(company, query))
+        assert report.files[0].error
+    except MappingError as refused:
+        assert "must be one SELECT" in str(refused) or "writes" in str(refused)
+    with psycopg.connect(company) as con:
+        assert con.execute("SELECT count(*) FROM svc.visits").fetchone() == (4,)
+        assert con.execute("SELECT last_value, is_called FROM svc.counter").fetchone() == (1, False)
+
+
+def test_a_slow_query_is_given_up_and_the_others_load(desk, company):
+    report = desk.load(toml(company, "SELECT *, pg_sleep(30) FROM svc.visits", timeout=1))
+    assert "longer than timeout_seconds" in report.files[0].error
+    assert report.files[1].n_accepted == 4
+
+
+def test_a_query_that_is_none_is_told_in_the_databases_words(desk, company):
+    assert (
+        'relation "svc.nothing" does not exist' in desk.load(toml(company, "SELECT * FROM svc.nothing")).files[0].error
+    )
+
+
+def test_a_database_that_is_down_or_refuses_is_told_without_the_password(desk, company, monkeypatch):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    for line in (f"host=127.0.0.1 port={port} dbname=x", company.replace("user=owner", "user=nobody")):
+        with pytest.raises(MappingError, match="cannot be reached") as refused:
+            desk.load(toml(line))
+        assert PASSWORD not in str(refused.value) and not (desk.home / "current").exists()
+
+
+def test_a_connection_dropped_midway_loads_nothing(desk, company):
+    def drop():
+        time.sleep(0.7)
+        with psycopg.connect(company, autocommit=True) as con:
+            con.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = 'goodpull'")
+
+    dropping = threading.Thread(target=drop)
+    dropping.start()
+    endless = "SELECT v.* FROM svc.visits v, generate_series(1, 400) g WHERE pg_sleep(0.01) IS NOT NULL"
+    with pytest.raises(Exception, match="ended the connection"):
+        desk.load(toml(company, endless))
+    dropping.join()
+    assert not (desk.home / "current").exists()
+
+
+def test_rows_are_streamed_piece_by_piece(company):
+    """A million rows pass without ever being held: the process grows by less than a quarter of what passes."""
+    psutil = pytest.importorskip("psutil")
+    query = "SELECT g AS visit_id, repeat('x', 60) AS notes FROM generate_series(1, 1000000) g"
+    mapping = mapping_of(toml(company, query).partition('[[source]]\nname = "part_lines"')[0])
+    before, most = psutil.Process().memory_info().rss, 0
+
+    def step(*_):
+        nonlocal most
+        most = max(most, psutil.Process().memory_info().rss)
+
+    with database.fetched(mapping, step) as ((path, error),):
+        assert error is None
+        size = path.stat().st_size
+    assert size > 60_000_000 and most > 0
+    assert most - before < size / 4

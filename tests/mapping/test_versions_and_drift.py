@@ -1,0 +1,97 @@
+"""A mapping is a version of its loads; an export of another shape stops the load."""
+
+from __future__ import annotations
+
+import pytest
+from foreign_company import CALLS as TOML
+
+from pipelines.loading import load
+from pipelines.mapping.declared import MappingError
+from pipelines.mapping.mapping_file import mapping_of, read_mapping
+from pipelines.mapping.writing import toml_of, version_path
+
+LINES = """
+[[source]]
+file = "lines*.csv"
+[[source.table]]
+table = "part_lines"
+[source.table.columns]
+visit_id = "Call"
+line_no = "Line"
+quantity = "Qty"
+"""
+HEADER = ["Call", "Site", "Tech", "In", "Kind"]
+ROWS = [["1", "S1", "T1", "2025-01-05 08:00", "PM"], ["2", "S2", "T1", "2025-01-06 08:00", "tune up"]]
+
+
+def test_the_same_file_under_the_same_mapping_is_known_and_under_another_is_read_again(desk):
+    path = desk.write("calls.csv", HEADER, ROWS)
+    first = desk.load(TOML, path).files[0]
+    assert (first.n_accepted, first.n_held_back) == (1, 1)
+    assert desk.load("# a remark changes nothing\n" + TOML, path).files[0].is_already_loaded
+    wider = TOML.replace('"PM" = "maintenance"', '"PM" = "maintenance", "Tune Up" = "maintenance"')
+    again = desk.load(wider, path).files[0]
+    assert not again.is_already_loaded
+    assert (again.n_accepted, again.n_duplicates, again.n_held_back) == (1, 1, 0)
+    digests = {digest.rpartition("=")[2] for (digest,) in desk.query("SELECT file_digest FROM load")}
+    assert digests == {mapping_of(TOML).digest, mapping_of(wider).digest}
+    # Both versions are kept beside the loads they made.
+    for toml in (TOML, wider):
+        assert read_mapping(version_path(desk.home, mapping_of(toml))) == mapping_of(toml)
+
+
+def test_keys_that_a_new_mapping_makes_no_more_leave_the_records_and_stay_in_the_history(desk):
+    path = desk.write("calls.csv", HEADER, ROWS[:1])
+    desk.load(TOML, path)
+    other = desk.write("calls_2.csv", HEADER, [["7", "S7", "T1", "2025-01-05 08:00", "PM"]])
+    desk.load(TOML, other)
+    changed = TOML.replace('visit_id = "Call"', 'visit_id = { column = "Call", prefix = "C" }')
+    (file,) = desk.load(changed, path).files
+    assert "1 rows that an earlier mapping made" in " ".join(file.messages)
+    assert desk.query("SELECT visit_id FROM delivered.visits ORDER BY 1") == [("7",), ("C1",)]
+    assert desk.query("SELECT visit_id, replaced_by_load_id FROM delivered_history.visits") == [("1", 3)]
+
+
+@pytest.mark.parametrize(
+    ("header", "said"),
+    [
+        (["Call", "Site", "Technician", "In", "Kind"], ["lacks: 'Tech' (perhaps 'Technician' now)", "not know: 'Technician'"]),
+        ([*HEADER, "Truck"], ["does not know: 'Truck'"]),
+        (["a", "b", "c", "d", "e"], ["lacks: 'Call', 'Site', 'Tech', 'In', 'Kind'"]),
+    ],
+)  # fmt: skip
+def test_a_changed_shape_stops_the_whole_load_and_lists_what_each_side_lacks(desk, header, said):
+    lines = desk.write("lines.csv", ["Call", "Line", "Qty"], [["1", "1", "1"]])
+    row = [*ROWS[0], "truck 4"][: len(header)]
+    report = desk.load(TOML + LINES, lines, desk.write("calls.csv", header, [row]))
+    by_name = {file.file_name: file for file in report.files}
+    assert "has changed shape since the mapping 'calls' was made" in by_name["calls.csv"].error
+    for part in said:
+        assert part in by_name["calls.csv"].error
+    assert "changed shape" in by_name["lines.csv"].error
+    assert not report.is_changed and report.generation is None
+
+
+def test_order_and_case_of_columns_are_no_change_of_shape(desk):
+    (file,) = desk.load(TOML, desk.write("calls.csv", ["KIND", "in", " Tech", "SITE", "call"], [ROWS[0][::-1]])).files
+    assert (file.error, file.n_accepted) == (None, 1)
+
+
+def test_a_file_no_source_reads_is_passed_over_by_name(desk):
+    report = desk.load(TOML, desk.write("other.csv", HEADER, ROWS))
+    assert "no source of the mapping 'calls' reads it" in report.files[0].messages[0]
+    assert not report.is_changed
+
+
+def test_a_proposal_that_nobody_confirmed_is_not_loaded_with(desk):
+    path = desk.write("calls.csv", HEADER, ROWS)
+    mapping = mapping_of(TOML.replace("confirmed = true", "confirmed = false"))
+    with pytest.raises(MappingError, match="not confirmed"):
+        load(desk.home, [path], mapping=mapping)
+    assert load(desk.home, [path], mapping=mapping, is_dry_run=True).files[0].n_accepted == 1
+
+
+def test_a_mapping_written_reads_back_as_itself():
+    mapping = mapping_of(TOML + LINES)
+    assert mapping_of(toml_of(mapping)) == mapping
+    assert mapping_of(toml_of(mapping)).digest == mapping.digest
