@@ -30,6 +30,7 @@ from pipelines.intake.spoiled import (
     spoiled_rows,
 )
 from pipelines.intake.sql_text import count, name, texts
+from pipelines.intake.suspicions import suspicions
 from pipelines.settings import Settings
 
 
@@ -198,7 +199,7 @@ def _messages(
             f"{n_unknown:,} {'row has' if n_unknown == 1 else 'rows have'} pressures without a unit; they stay unknown "
             "(where it is known, set default_pressure_unit and load the file again)."
         )
-    return messages
+    return messages + suspicions(con, target.table, target.relation, load_id, rules.settings)
 
 
 def _n_without_unit(con: duckdb.DuckDBPyConnection, landed: Landed, target: Target, rules: Rules, load_id: int) -> int:

@@ -13,8 +13,6 @@ from pipelines.contract.limits import NUMBER_KINDS
 from pipelines.intake.sql_text import layered, name, text, texts
 from pipelines.mapping.declared import (
     EXCEL_SERIAL,
-    PART_FIELDS,
-    TECHNICIAN_FIELDS,
     ColumnRule,
     Mapping,
     RowCondition,
@@ -93,11 +91,7 @@ class _Column:
         return cell
 
     def finished(self, cell: str) -> str:
-        aliases: tuple[tuple[str, str], ...] = ()
-        if self.entry.name in PART_FIELDS:
-            aliases = self.mapping.part_aliases
-        if self.entry.name in TECHNICIAN_FIELDS:
-            aliases = self.mapping.technician_aliases
+        aliases = self.mapping.aliases_of(self.entry.name)
         found = f"coalesce({_looked_up(aliases, cell)}, {cell})" if aliases else cell
         if self.rule.prefix:
             found = f"({text(self.rule.prefix)} || {found})"

@@ -19,6 +19,8 @@ from pipelines.settings import Settings
 # Identifiers that the company's lists of other spellings speak of.
 PART_FIELDS = ("part_number", "superseded_by")
 TECHNICIAN_FIELDS = ("technician_id", "coach_id", "tester_id")
+SITE_FIELDS = ("site_id",)
+APPLIANCE_FIELDS = ("appliance_id",)
 EXCEL_SERIAL = "excel serial"
 
 
@@ -113,7 +115,7 @@ class Source:
 
 @dataclass(frozen=True)
 class Mapping:
-    """A whole mapping. part_aliases, technician_aliases: folded spelling -> the identifier that holds, chains followed."""
+    """A whole mapping. ..._aliases: folded spelling -> the identifier that holds, chains followed; merged sites too."""
 
     name: str
     sources: tuple[Source, ...]
@@ -125,8 +127,20 @@ class Mapping:
     blank: tuple[str, ...] = ()
     part_aliases: tuple[tuple[str, str], ...] = ()
     technician_aliases: tuple[tuple[str, str], ...] = ()
+    site_aliases: tuple[tuple[str, str], ...] = ()
+    appliance_aliases: tuple[tuple[str, str], ...] = ()
     connection: str | None = None
     timeout_seconds: int = 600
+
+    def aliases_of(self, field: str) -> tuple[tuple[str, str], ...]:
+        """The other spellings of the identifiers that stand in a field."""
+        lists = (
+            (PART_FIELDS, self.part_aliases),
+            (TECHNICIAN_FIELDS, self.technician_aliases),
+            (SITE_FIELDS, self.site_aliases),
+            (APPLIANCE_FIELDS, self.appliance_aliases),
+        )
+        return next((aliases for fields, aliases in lists if field in fields), ())
 
     @property
     def digest(self) -> str:

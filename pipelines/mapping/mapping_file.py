@@ -63,7 +63,7 @@ def mapping_of(toml: str, name: str = "mapping") -> Mapping:
     check_keys(given, (*_TOP, *_TOP_TABLES), "the mapping")
     shared = {key: codes_of(value, f"codes.{key}") for key, value in table_of(given, "codes").items()}
     aliases = table_of(given, "aliases")
-    check_keys(aliases, ("parts", "technicians"), "aliases")
+    check_keys(aliases, ("parts", "technicians", "sites", "appliances"), "aliases")
     database = table_of(given, "database")
     check_keys(database, ("connection", "timeout_seconds"), "database")
     sources = given.get("source", [])
@@ -85,6 +85,8 @@ def mapping_of(toml: str, name: str = "mapping") -> Mapping:
         blank=words_of(given.get("blank", []), "blank"),
         part_aliases=aliases_of(aliases.get("parts", {}), "aliases.parts"),
         technician_aliases=aliases_of(aliases.get("technicians", {}), "aliases.technicians"),
+        site_aliases=aliases_of(aliases.get("sites", {}), "aliases.sites"),
+        appliance_aliases=aliases_of(aliases.get("appliances", {}), "aliases.appliances"),
         connection=connection,
         timeout_seconds=seconds_of(database.get("timeout_seconds", 600)),
     )

@@ -38,7 +38,12 @@ def toml_of(mapping: Mapping, remarks: Table[tuple[int, str, str], str] | None =
     if mapping.connection is not None:
         lines += ["", "[database]", f"connection = {_quoted(mapping.connection)}"]
         lines.append(f"timeout_seconds = {mapping.timeout_seconds}")
-    for title, pairs in (("parts", mapping.part_aliases), ("technicians", mapping.technician_aliases)):
+    for title, pairs in (
+        ("parts", mapping.part_aliases),
+        ("technicians", mapping.technician_aliases),
+        ("sites", mapping.site_aliases),
+        ("appliances", mapping.appliance_aliases),
+    ):
         if pairs:
             lines += ["", f"[aliases.{title}]", *(f"{_quoted(key)} = {_quoted(value)}" for key, value in pairs)]
     for n, source in enumerate(mapping.sources):

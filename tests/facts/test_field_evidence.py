@@ -85,6 +85,16 @@ def test_an_unknown_unit_or_another_quantity_is_no_reading(records):
     assert row == ("no_reading", True, 2)
 
 
+@pytest.mark.parametrize(
+    ("value_pa", "evidence"), [(690, "switch_shown_faulty"), (872, "no_reading"), (2491, "no_reading")]
+)
+def test_a_gas_pressure_in_the_draft_field_is_no_draft(records, value_pa, evidence):
+    """3.5 and 10 in. w.c. are what gas manifolds stand at (common practice); no draft-proving switch makes there."""
+    records = given(records, [(value_pa, "hot_running", "open", BEFORE)])
+    assert records.one("SELECT evidence FROM field_evidence") == evidence
+    assert records.one("SELECT value_pa FROM delivered.readings") == value_pa
+
+
 def test_a_reading_after_the_first_swap_is_not_before_the_repair(records):
     records.visits("""
         visit_id | job_id | symptom          | arrived_at | is_declared_complete

@@ -1,0 +1,86 @@
+"""Dirt that only a person who knows the export can put right, by a line of the mapping."""
+
+from __future__ import annotations
+
+from foreign_company import CALLS
+
+READINGS = """
+name = "gauge sheet"
+confirmed = true
+[[source]]
+file = "*.csv"
+[[source.table]]
+table = "readings"
+[source.table.columns]
+visit_id = "Call"
+reading_no = { row_number = true }
+quantity = { value = "draft_at_switch" }
+value = { column = "Draft", blank = ["0", "0.0"], default = "" }
+unit = { column = "Branch", codes = { "North" = "Pa", "South" = "in. w.c." } }
+"""
+
+
+def test_zero_that_means_blank_is_no_reading_and_units_may_follow_the_branch(desk):
+    toml = READINGS.replace(
+        '[source.table.columns]', 'rows = [{ column = "Draft", is_not = ["0", "0.0"] }]\n[source.table.columns]'
+    )  # fmt: skip
+    rows = [["1", "180", "North"], ["1", "0", "North"], ["2", "0.72", "South"], ["3", "0.0", "South"]]
+    (file,) = desk.load(toml, desk.write("gauge.csv", ["Call", "Draft", "Branch"], rows)).files
+    assert file.n_accepted == 2 and "made from 4 rows" in file.messages[0]
+    assert desk.query("SELECT visit_id, round(value_pa, 1) FROM delivered.readings ORDER BY 1") == [
+        ("1", 180.0), ("2", round(0.72 * 249.08891, 1))
+    ]  # fmt: skip
+
+
+def test_merged_sites_and_an_exchanged_appliance_keep_one_name(desk):
+    toml = CALLS.replace('site_id = "Site"', 'site_id = "Site"\nappliance_id = "Kind"') + (
+        '[aliases.sites]\n"12 Mill Rd" = "S1"\n"S1-OLD" = "12 mill rd"\n[aliases.appliances]\n"pm" = "A1"\n'
+    )
+    rows = [
+        ["1", "S1-old", "T", "2025-01-01", "PM"],
+        ["2", "12  Mill Rd ", "T", "2025-01-02", "PM"],
+        ["3", "S1", "T", "2025-01-03", "PM"],
+    ]
+    desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows))
+    assert desk.query("SELECT DISTINCT site_id, appliance_id FROM delivered.visits") == [("S1", "A1")]
+
+
+def test_test_rows_are_left_out_by_a_condition_and_counted(desk):
+    toml = CALLS.replace(
+        'table = "visits"', 'table = "visits"\nrows = [{ column = "Tech", is_not = ["TEST", "dummy"] }]'
+    )
+    rows = [
+        ["1", "S1", "T", "2025-01-01", "PM"],
+        ["2", "S1", "test ", "2025-01-01", "PM"],
+        ["3", "S1", "", "2025-01-02", "PM"],
+    ]
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
+    # A blank technician is no test entry; it is held back.
+    assert (file.n_rows, file.n_accepted, file.n_held_back) == (2, 1, 1)
+    assert "2 rows of visits made from 3 rows" in file.messages[0]
+
+
+def test_two_technicians_in_one_cell_become_lead_and_crew(desk):
+    toml = CALLS.replace('technician_id = "Tech"', 'technician_id = { column = "Tech", split = "/", part = 1 }') + (
+        '[[source.table]]\ntable = "visit_crew"\nrows = [{ column = "Tech", filled = true }]\n[source.table.columns]\n'
+        'visit_id = "Call"\ntechnician_id = { column = "Tech", split = "/", part = -1 }\nis_lead = { value = "no" }\n'
+        '[aliases.technicians]\n"Ortiz J" = "T7"\n"J. Ortiz" = "T7"\n'
+    )
+    rows = [["1", "S1", "J. Ortiz / Lee", "2025-01-01", "PM"]]
+    desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows))
+    assert desk.query("SELECT technician_id FROM delivered.visits") == [("T7",)]
+    assert desk.query("SELECT technician_id, is_lead FROM delivered.visit_crew") == [("Lee", False)]
+
+
+def test_overlapping_exports_count_each_row_once_and_the_newer_version_holds(desk):
+    header = ["Call", "Site", "Tech", "In", "Kind"]
+    first = [[str(n), "S1", "T", "2025-01-01", "PM"] for n in range(1, 5)]
+    second = [
+        ["3", "S1", "T", "2025-01-01", "PM"],
+        ["4", "S2", "T", "2025-01-01", "PM"],
+        ["5", "S1", "T", "2025-01-01", "PM"],
+    ]
+    desk.load(CALLS, desk.write("calls_1.csv", header, first))
+    (file,) = desk.load(CALLS, desk.write("calls_2.csv", header, second)).files
+    assert (file.n_accepted, file.n_revised, file.n_duplicates) == (2, 1, 1)
+    assert desk.query("SELECT count(*), max(site_id) FROM delivered.visits") == [(5, "S2")]
