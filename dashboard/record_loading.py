@@ -14,6 +14,7 @@ from dashboard.commands import DEMO_MARKER
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
 from pipelines.errors import GoodpullError
+from pipelines.mapping.declared import Mapping
 
 REASONS_SHOWN = 3
 KINDS = ["csv", "txt", "tsv", "xlsx", "parquet", "jsonl", "ndjson"]
@@ -39,7 +40,7 @@ def show() -> None:
         _buttons("upload", bool(files), lambda is_dry_run: _load_uploaded(files or [], is_dry_run))
     with path:
         named = st.text_input("Folder or file", key="load_path", placeholder="/home/me/exports", width=560)
-        _buttons("path", bool(named), lambda is_dry_run: _load([Path(named).expanduser()], is_dry_run))
+        _buttons("path", bool(named), lambda is_dry_run: load_paths([Path(named).expanduser()], is_dry_run))
     report = st.session_state.get("load_report")
     if report is not None:
         _report(*report)
@@ -61,16 +62,21 @@ def _buttons(key: str, is_ready: bool, work: Callable[[bool], None]) -> None:
 
 def _load_uploaded(files: Sequence[Any], is_dry_run: bool) -> None:
     with tempfile.TemporaryDirectory(prefix="goodpull-") as folder:
-        paths = []
-        for file in files:
-            # Only the last part of the name is kept, so that nothing is written outside the folder.
-            target = Path(folder) / Path(file.name.replace("\\", "/")).name
-            target.write_bytes(file.getbuffer())
-            paths.append(target)
-        _load(paths, is_dry_run)
+        load_paths(written(files, Path(folder)), is_dry_run)
 
 
-def _load(paths: list[Path], is_dry_run: bool) -> None:
+def written(files: Sequence[Any], folder: Path) -> list[Path]:
+    """Write what was uploaded into a folder. Only the last part of a name is kept, so that nothing lands outside it."""
+    paths = []
+    for file in files:
+        target = folder / Path(file.name.replace("\\", "/")).name
+        target.write_bytes(file.getbuffer())
+        paths.append(target)
+    return paths
+
+
+def load_paths(paths: list[Path], is_dry_run: bool, mapping: Mapping | None = None) -> None:
+    """Load, or say what a load would do, with progress; the report is shown when the page is drawn again."""
     from pipelines.loading import load
 
     if not roles.may_load():
@@ -86,7 +92,12 @@ def _load(paths: list[Path], is_dry_run: bool) -> None:
 
     try:
         report = load(
-            store_access.home(), paths, settings=store_access.settings(), progress=progress, is_dry_run=is_dry_run
+            store_access.home(),
+            paths,
+            settings=store_access.settings(),
+            progress=progress,
+            is_dry_run=is_dry_run,
+            mapping=mapping,
         )
     except GoodpullError as error:
         bar.empty()

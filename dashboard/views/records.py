@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import (
     bench_draw,
     held_back_mending,
+    mapping_page,
     notices,
     page,
     record_loading,
@@ -50,6 +51,7 @@ def show() -> None:
         else "No records yet. Load your visit records below; only visits and part lines are needed."
     )
     record_loading.show()
+    mapping_page.show()
     if not has_store:
         return
     _ledger()

@@ -196,7 +196,7 @@ def test_a_load_begun_before_the_home_became_a_demo_is_refused(served_home: Path
 
         from dashboard import record_loading
 
-        record_loading._load([Path("/nowhere/visits.csv")], is_dry_run=False)
+        record_loading.load_paths([Path("/nowhere/visits.csv")], is_dry_run=False)
 
     test = AppTest.from_function(late, default_timeout=60).run()
     assert "invented demo fleet" in test.error[0].value.replace("\\", "")

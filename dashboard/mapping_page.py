@@ -1,0 +1,167 @@
+"""Records → Map a foreign export: propose, put right, look at 20 rows in and out, confirm, load."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from dashboard import mapping_editor, mapping_preview, record_loading, store_access, words
+from pipelines.errors import GoodpullError
+from pipelines.intake.file_kinds import expand
+from pipelines.mapping.declared import Mapping
+from pipelines.mapping.mapping_file import mapping_of, read_mapping
+from pipelines.mapping.samples import Sample
+from pipelines.mapping.writing import FOLDER, keep_version, toml_of
+
+_NONE = "none; propose one"
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A mapping being made. remarks: as proposed. samples: the first rows of the files. round: makes widgets new."""
+
+    mapping: Mapping
+    remarks: dict[tuple[int, str, str], str]
+    samples: tuple[Sample, ...]
+    untold: tuple[str, ...]
+    round: int = 0
+
+
+def show() -> None:
+    """The whole section; nothing is worked out before a file is chosen."""
+    st.header("Map a foreign export")
+    st.markdown(
+        "For files whose columns are not those of the contract. A proposal is made from their names and values on this "
+        "machine; you put it right, look at what it does, and confirm it. The mapping is kept and used again next time."
+    )
+    files = st.file_uploader(
+        "Files of the export", type=record_loading.KINDS, accept_multiple_files=True, key="map_files"
+    )
+    named = st.text_input(
+        "Or a folder or file on this machine", key="map_path", placeholder="/home/me/exports", width=560
+    )
+    kept = _kept()
+    chosen = st.selectbox("Mapping", [_NONE, *kept], key="map_kept", width=560) if kept else _NONE
+    is_ready = bool(files or named)
+    if st.button("Read the columns", key="map_propose", disabled=not is_ready):
+        _begin(files or [], named, kept.get(chosen))
+    draft = st.session_state.get("map_draft")
+    if draft is not None and is_ready:
+        _work_on(draft, files or [], named)
+
+
+def _kept() -> dict[str, Path]:
+    """The newest version of each mapping kept in the home, by its name."""
+    found: dict[str, Path] = {}
+    paths = sorted((store_access.home() / FOLDER).glob("*.toml"), key=lambda path: path.stat().st_mtime)
+    for path in paths:
+        try:
+            found[read_mapping(path).name] = path
+        except GoodpullError:
+            continue
+    return found
+
+
+@contextmanager
+def _paths(files: Sequence[Any], named: str) -> Iterator[list[Path]]:
+    with tempfile.TemporaryDirectory(prefix="goodpull-map-") as folder:
+        paths = record_loading.written(files, Path(folder))
+        yield paths + ([Path(named).expanduser()] if named else [])
+
+
+def _begin(files: Sequence[Any], named: str, kept: Path | None) -> None:
+    from pipelines.mapping.proposing import propose
+    from pipelines.mapping.samples import samples_of
+
+    samples: list[Sample] = []
+    with _paths(files, named) as paths, st.spinner("Reading the columns"):
+        for path, error in expand(paths):
+            try:
+                if error is not None:
+                    raise GoodpullError(error)
+                with tempfile.TemporaryDirectory(prefix="goodpull-map-") as scratch:
+                    samples += list(samples_of(path, Path(scratch)))
+            except GoodpullError as refused:
+                st.warning(words.plain(f"{path.name}: {refused}"))
+    if kept is not None:
+        draft = Draft(replace(read_mapping(kept), is_confirmed=False), {}, tuple(samples), ())
+    else:
+        first = Path(samples[0].file).stem if samples else "export"
+        proposal = propose(samples, first)
+        draft = Draft(proposal.mapping, proposal.remarks, tuple(samples), proposal.untold)
+    before = st.session_state.get("map_draft")
+    st.session_state["map_draft"] = replace(draft, round=before.round + 1 if before else 0)
+    st.session_state.pop("map_preview", None)
+
+
+def _work_on(draft: Draft, files: Sequence[Any], named: str) -> None:
+    for said in draft.untold:
+        st.warning(words.plain(f"{said}. Give its columns other names, or write the mapping as text."))
+    mapping = mapping_editor.edited(draft)
+    if mapping != draft.mapping:
+        _changed(draft, mapping)
+    _as_text(draft)
+    if not draft.mapping.sources:
+        return
+    if st.button("Show 20 rows in, 20 rows out", key="map_try"):
+        _try(draft.mapping, files, named)
+    tried = st.session_state.get("map_preview")
+    if tried is not None and tried[0] == draft.mapping.digest:
+        mapping_preview.show(tried[1])
+        _confirm(draft, files, named, is_sound=not tried[1].errors)
+
+
+def _changed(draft: Draft, mapping: Mapping) -> None:
+    st.session_state["map_draft"] = replace(draft, mapping=mapping)
+    st.rerun()
+
+
+def _as_text(draft: Draft) -> None:
+    with st.expander("The mapping as text: split and joined columns, date formats, aliases, units", key="map_as_text"):
+        toml = toml_of(draft.mapping, draft.remarks)
+        key = f"map_toml_{draft.round}_{draft.mapping.digest}"
+        changed = st.text_area("Mapping (TOML)", toml, height=420, key=key)
+        with st.container(horizontal=True):
+            is_used = st.button("Use this text", key="map_use_text", disabled=changed == toml)
+            st.download_button(
+                "Download", changed, f"{draft.mapping.name}.toml", "application/toml", key="map_save", on_click="ignore"
+            )
+        if is_used:
+            try:
+                mapping = replace(mapping_of(changed, draft.mapping.name), is_confirmed=False)
+            except GoodpullError as error:
+                st.error(words.plain(error))
+                return
+            st.session_state["map_draft"] = replace(draft, mapping=mapping, remarks={}, round=draft.round + 1)
+            st.rerun()
+
+
+def _try(mapping: Mapping, files: Sequence[Any], named: str) -> None:
+    from pipelines.mapping.preview import preview
+
+    try:
+        mapping_of(toml_of(mapping))
+        with _paths(files, named) as paths, st.spinner("Trying the mapping"):
+            tried = preview(store_access.home(), paths, mapping, store_access.settings())
+    except GoodpullError as error:
+        st.error(words.plain(error))
+        return
+    st.session_state["map_preview"] = (mapping.digest, tried)
+
+
+def _confirm(draft: Draft, files: Sequence[Any], named: str, is_sound: bool) -> None:
+    is_refused = record_loading.refusal() is not None
+    looked = st.checkbox("I looked through every line and at the rows above", key=f"map_looked_{draft.mapping.digest}")
+    is_ready = looked and is_sound and not is_refused
+    if st.button("Confirm and load", key="map_load", type="primary", disabled=not is_ready):
+        mapping = replace(draft.mapping, is_confirmed=True)
+        keep_version(store_access.home(), mapping)
+        with _paths(files, named) as paths:
+            st.session_state.pop("map_draft")
+            record_loading.load_paths(paths, is_dry_run=False, mapping=mapping)
