@@ -40,6 +40,7 @@ DEMO_MARKER = "demo.json"
 
 mapping_commands.register(app)
 
+
 class FileKind(StrEnum):
     csv = "csv"
     parquet = "parquet"

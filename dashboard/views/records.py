@@ -51,7 +51,8 @@ def show() -> None:
         else "No records yet. Load your visit records below; only visits and part lines are needed."
     )
     record_loading.show()
-    mapping_page.show()
+    if roles.may_load():
+        mapping_page.show()
     if not has_store:
         return
     _ledger()
