@@ -7,7 +7,7 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard import code_names, own_entry, page, store_access, words
+from dashboard import code_names, download, own_entry, page, store_access, words
 from dashboard.exports import csv_bytes
 from models.figures.bench_list import BenchList, bench_list
 from pipelines.errors import GoodpullError
@@ -55,7 +55,9 @@ def show(can_keep: bool = True) -> None:
         st.page_link("views/bench.py", label="Keep a list and enter its tests: Bench")
     st.download_button(
         f"The list as a file ({words.plural(len(found.list), 'switch', 'switches')})",
-        data=csv_bytes(found.list),
+        data=download.later(
+            lambda: csv_bytes(found.list.assign(technician_id=[*map(name_of, found.list["technician_id"])]))
+        ),
         file_name="bench_list.csv",
         mime="text/csv",
         key="bench_list_file",
