@@ -13,6 +13,15 @@ from dashboard.words import date, plural, share
 WEEKS_SHOWN = 104
 STATES = ("within its limits", "outside its limits", "too young to judge")
 
+# Dates below the picture.
+TICKS = 8
+
+
+def _ticks(week_on: pd.Series) -> list[alt.DateTime]:
+    """At most TICKS days on which a week of the chart starts; the library's own would be Sundays and firsts of months."""
+    days = pd.date_range(week_on.min(), week_on.max(), freq="7D")
+    return [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in days[:: -(-len(days) // TICKS)]]
+
 
 def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown: int = WEEKS_SHOWN) -> Picture | None:
     """The share per week with centre line and limits; None when no week has a case.
@@ -31,7 +40,8 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
     frame.loc[signal, "state"] = STATES[1]
     frame.loc[~mature, "state"] = STATES[2]
     top = min(1.0, max(frame[["share", "upper"]].max().max() * 1.08, 0.05))
-    week = alt.X("week_on:T", axis=alt.Axis(title="week starting", format="%d %b %y", labelAngle=0, tickCount=8))
+    axis = alt.Axis(title="week starting", format="%d %b %y", labelAngle=0, values=_ticks(frame["week_on"]))
+    week = alt.X("week_on:T", axis=axis)
     scale = alt.Scale(domain=[0, top], nice=False, clamp=True)
     base = alt.Chart(frame)
     band = base.mark_area(interpolate="step", color=colours.main, opacity=0.13).encode(

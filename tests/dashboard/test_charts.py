@@ -262,3 +262,11 @@ def test_the_legend_of_the_outlook_is_one_line() -> None:
         if name in ("shape", "fill", "stroke")
     ]
     assert len(legends) == 3 and all(legend["columns"] == 2 for legend in legends)
+
+
+def test_the_weeks_are_dated_by_the_days_they_start_on() -> None:
+    drawn = control_chart(WEEKS, "x", LIGHT)
+    assert drawn is not None
+    ticks = drawn.chart.to_dict()["layer"][0]["encoding"]["x"]["axis"]["values"]
+    days = {pd.Timestamp(year=day["year"], month=day["month"], day=day["date"]) for day in ticks}
+    assert 2 <= len(days) <= 8 and days <= set(pd.to_datetime(WEEKS["week_on"]))
