@@ -11,6 +11,7 @@ from pipelines.contract.fields import Field
 from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap, folded_text
 from pipelines.mapping.editing import is_plain, with_code, with_column, without_table
 from pipelines.mapping.samples import Sample
+from pipelines.mapping.spellings import choices, is_understood, spellings_of
 
 _NOT_FILLED = "– not filled –"
 _HELD_BACK = "– not translated: held back –"
@@ -87,23 +88,22 @@ def _field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, samp
             return with_column(draft.mapping, at, entry.name, picked)
         if at_now is not None and picked != columns[at_now]:
             return with_column(draft.mapping, at, entry.name, None if picked == _NOT_FILLED else picked)
-    if entry.code_list is not None and is_plain(rule) and sample is not None and rule.otherwise is None:
+    if choices(entry) and is_plain(rule) and sample is not None and rule.otherwise is None:
         return _codes(draft, at, entry, rule, sample)
     return None
 
 
 def _codes(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample) -> Mapping | None:
     """A choice for each spelling met in the first rows that is no code yet."""
-    codes = list(entry.code_list.values()) if entry.code_list else []
+    codes = choices(entry)
     place = next((i for i, one in enumerate(sample.columns) if folded_text(one) == folded_text(rule.columns[0])), None)
     if place is None:
         return None
     told = dict(rule.codes)
-    spellings = list(dict.fromkeys(folded_text(cell) for cell in sample.cells(place)))
-    spellings = [one for one in spellings if one.replace(" ", "_").replace("-", "_") not in codes]
+    spellings = [one for one in spellings_of(sample.cells(place)) if not is_understood(entry, one)]
     if len(spellings) > _MOST_SPELLINGS:
         st.caption(
-            f"{words.count(len(spellings))} spellings; the first {_MOST_SPELLINGS} are shown, the others by text."
+            f"{words.count(len(spellings))} spellings or more; the first {_MOST_SPELLINGS} are shown, the others by text."
         )
     for spelling in spellings[:_MOST_SPELLINGS]:
         options = [_HELD_BACK, *codes]

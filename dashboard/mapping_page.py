@@ -11,13 +11,13 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_editor, mapping_preview, record_loading, store_access, words
+from dashboard import mapping_editor, mapping_preview, record_loading, roles, store_access, words
 from pipelines.errors import GoodpullError
 from pipelines.intake.file_kinds import expand
 from pipelines.mapping.declared import Mapping
 from pipelines.mapping.mapping_file import mapping_of, read_mapping
 from pipelines.mapping.samples import Sample
-from pipelines.mapping.writing import FOLDER, keep_version, toml_of
+from pipelines.mapping.writing import FOLDER, toml_of
 
 _NONE = "none; propose one"
 
@@ -34,7 +34,9 @@ class Draft:
 
 
 def show() -> None:
-    """The whole section; nothing is worked out before a file is chosen."""
+    """The whole section, for readers who may load; nothing is worked out before a file is chosen."""
+    if not roles.may_load():
+        return
     st.header("Map a foreign export")
     st.markdown(
         "For files whose columns are not those of the contract. A proposal is made from their names and values on this "
@@ -70,6 +72,8 @@ def _kept() -> dict[str, Path]:
 
 @contextmanager
 def _paths(files: Sequence[Any], named: str) -> Iterator[list[Path]]:
+    if not roles.may_load():
+        raise roles.NotAllowed("Only the service manager may read files on this machine.")
     with tempfile.TemporaryDirectory(prefix="goodpull-map-") as folder:
         paths = record_loading.written(files, Path(folder))
         yield paths + ([Path(named).expanduser()] if named else [])
@@ -161,7 +165,6 @@ def _confirm(draft: Draft, files: Sequence[Any], named: str, is_sound: bool) -> 
     is_ready = looked and is_sound and not is_refused
     if st.button("Confirm and load", key="map_load", type="primary", disabled=not is_ready):
         mapping = replace(draft.mapping, is_confirmed=True)
-        keep_version(store_access.home(), mapping)
         with _paths(files, named) as paths:
             st.session_state.pop("map_draft")
             record_loading.load_paths(paths, is_dry_run=False, mapping=mapping)

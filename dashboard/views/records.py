@@ -51,8 +51,7 @@ def show() -> None:
         else "No records yet. Load your visit records below; only visits and part lines are needed."
     )
     record_loading.show()
-    if roles.may_load():
-        mapping_page.show()
+    mapping_page.show()
     if not has_store:
         return
     _ledger()

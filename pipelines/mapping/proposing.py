@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from pipelines.contract.tables import TABLES
 from pipelines.intake.headers import is_personal
 from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
 from pipelines.mapping.samples import Sample
+from pipelines.mapping.spellings import choices, is_understood, spellings_of
 from pipelines.mapping.value_signs import decimal_comma, formats_fitting, share_fitting
 
 WORDS = Path(__file__).with_name("words.toml")
@@ -37,6 +38,8 @@ _PLAIN_VALUES = {
 _FILLED = {"part_lines": ("part_number", "part_class", "description"), "readings": ("value",)}
 # Columns a table is proposed for at all: without them it would be made of guesses.
 _NEEDED = {"visits": ("arrived_at",), "readings": ("value",), "gauges": ("full_scale",)}
+# Yes and no in German; other words of a status are for a person to translate.
+_FLAG_WORDS = {"ja": "yes", "j": "yes", "nein": "no"}
 _COUNTED = {("part_lines", "line_no"): "visit_id", ("readings", "reading_no"): "visit_id"}
 
 
@@ -71,7 +74,7 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
                 tables.append(made)
             elif len(lacking) <= 2 and len(found) >= 2:
                 nearest = f"; nearest is {table.name}, without {', '.join(lacking)}"
-        kept = _not_twice(tables)
+        kept = _settled(tables)
         for made in kept:
             for field, rule in made.columns:
                 key = (len(sources), made.table_name, field)
@@ -109,7 +112,7 @@ def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]
             if likeness < 0.5 or (is_personal(column) and (entry.kind != "id" or likeness < 0.95)):
                 continue
             fitting = share_fitting(entry, sample.cells(at), formats)
-            if entry.code_list is not None:
+            if choices(entry):
                 fitting = _share_translated(entry, sample.cells(at))
             sure = likeness if fitting is None else _NAME_SHARE * likeness + (1 - _NAME_SHARE) * fitting
             if fitting is not None and fitting < 0.2:
@@ -168,12 +171,15 @@ def _is_repeated(table: Table, sample: Sample, found: dict[str, tuple[int, float
     return len(set(keys)) < len(keys)
 
 
-def _not_twice(tables: list[TableMap]) -> tuple[TableMap, ...]:
-    """The tables of a source without registers that say only what its visits, lines and readings say already."""
+def _settled(tables: list[TableMap]) -> tuple[TableMap, ...]:
+    """The tables of a source without registers that say only what its visits, lines and readings say already.
+
+    Only beside visits are there rows that hold no line or reading; in a file of their own every row is one.
+    """
     if not any(table.table_name == "visits" for table in tables):
-        return tuple(tables)
+        tables = [replace(table, rows=()) for table in tables]
     said = {column for table in tables if table.table_name in _EVENTS for column in table.sources()}
-    return tuple(table for table in tables if table.table_name in _EVENTS or not _own(table) <= said)
+    return tuple(table for table in tables if table.table_name in _EVENTS or not said or not _own(table) <= said)
 
 
 def _own(table: TableMap) -> set[str]:
@@ -187,12 +193,14 @@ def _codes(entry: Field, cells: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """A translation of every spelling that is not a code yet to the code most like it; unlike ones stay open."""
     from rapidfuzz import fuzz, process
 
+    if entry.kind == "flag":
+        return tuple((key, _FLAG_WORDS[key]) for key in spellings_of(cells) if key in _FLAG_WORDS)
     if entry.code_list is None:
         return ()
     about = {code.code: f"{code.code.replace('_', ' ')} {code.about}" for code in entry.code_list.codes}
     pairs: dict[str, str] = {}
-    for key in _spellings(cells):
-        if _is_code(entry, key):
+    for key in spellings_of(cells):
+        if is_understood(entry, key):
             continue
         near = process.extractOne(key, about, scorer=fuzz.token_set_ratio, score_cutoff=75)
         if near and any(letter.isalpha() for letter in key):
@@ -202,20 +210,11 @@ def _codes(entry: Field, cells: Sequence[str]) -> tuple[tuple[str, str], ...]:
 
 def _share_translated(entry: Field, cells: Sequence[str]) -> float | None:
     """Share of a column's spellings that are codes of the field, or like one; None for a blank column."""
-    spellings = _spellings(cells)
+    spellings = spellings_of(cells)
     if not spellings:
         return None
-    n_codes = sum(_is_code(entry, key) for key in spellings)
+    n_codes = sum(is_understood(entry, key) for key in spellings)
     return (n_codes + len(_codes(entry, spellings))) / len(spellings)
-
-
-def _spellings(cells: Sequence[str]) -> list[str]:
-    """The different spellings of a column, folded, in their order; more than these are no codes."""
-    return list(dict.fromkeys(folded_text(cell) for cell in cells))[:60]
-
-
-def _is_code(entry: Field, key: str) -> bool:
-    return entry.code_list is not None and key.replace(" ", "_").replace("-", "_") in entry.code_list.values()
 
 
 def _remark(entry: Field, rule: ColumnRule, sure: float, sample: Sample, found: tuple[int, float] | None) -> str:
@@ -223,10 +222,10 @@ def _remark(entry: Field, rule: ColumnRule, sure: float, sample: Sample, found: 
         return "doubtful: no column of the file is like it, so this stands for it; put it right"
     word = "sure" if sure >= 0.85 else "likely" if sure >= 0.7 else "doubtful"
     said = f"{word} ({sure:.0%})"
-    if entry.code_list is not None:
+    if choices(entry):
         told = {key for key, _ in rule.codes}
-        spellings = _spellings(sample.cells(found[0]))
-        open_ones = sorted(key for key in spellings if key not in told and not _is_code(entry, key))
+        spellings = spellings_of(sample.cells(found[0]))
+        open_ones = sorted(key for key in spellings if key not in told and not is_understood(entry, key))
         if open_ones:
             said += f"; still to translate: {', '.join(open_ones[:8])}".replace("\n", " ")
     return said

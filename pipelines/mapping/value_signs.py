@@ -12,7 +12,6 @@ from pipelines.contract.units import unit_code
 
 _NUMBER = re.compile(r"^[-+−–]?\s*(\d[\d.,']*|[.,]\d+)")
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d)?")
-_FLAGS = {"yes", "no", "true", "false", "y", "n", "t", "f", "x", "1", "0"}
 # Tried in this order; of days and months the order is settled by a day past the twelfth, else told as doubtful.
 FORMATS = (
     "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%Y", "%m/%d/%Y %I:%M:%S %p", "%m/%d/%Y %I:%M %p", "%m/%d/%Y %H:%M:%S",
@@ -38,8 +37,6 @@ def _fits(entry: Field, cell: str, formats: Sequence[str]) -> bool:
         return bool(_NUMBER.match(cell.strip()))
     if entry.kind in ("date", "timestamp"):
         return bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats)
-    if entry.kind == "flag":
-        return cell.strip().casefold() in _FLAGS
     if entry.kind == "unit":
         return unit_code(cell) is not None
     if entry.kind == "currency":

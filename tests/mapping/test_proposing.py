@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import duckdb
 import openpyxl
 import pytest
 
+from pipelines import intake
+from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.mapping.declared import ColumnRule
 from pipelines.mapping.mapping_file import mapping_of
 from pipelines.mapping.proposing import propose
 from pipelines.mapping.samples import samples_of
+from pipelines.mapping.spellings import FLAGS, is_understood
 from pipelines.mapping.value_signs import decimal_comma, formats_fitting
 from pipelines.mapping.writing import toml_of
 
+CLEANING = Path(intake.__file__).with_name("cleaning.sql")
 HEADER = ["WO #", "Location", "Tech", "Arrival Time", "Call Type", "Tech Notes", "Part No", "Qty", "Customer Phone"]
 ROWS = [
     ["W1", "L1", "Ortiz", "13/01/2025 08:00", "No Heat", "trap full", "PS-1", "1", "555"],
@@ -98,3 +105,34 @@ def test_formats_of_dates_are_told_by_the_values(cells, formats):
 def test_the_decimal_mark_is_told_by_the_values():
     assert decimal_comma(["0,82", "1.234,50", "7"])
     assert not decimal_comma(["0.82", "1,234.50", "7,500"])
+
+
+ITEMS = ["Ticket No", "Line", "SKU", "Part Type", "Qty"]
+
+
+def test_a_file_of_part_lines_is_no_register_of_parts_and_leaves_no_row_out(desk, tmp_path):
+    rows = [["W1", "1", "PS-1", "hose", "1"], ["W1", "2", "", "trap", "1"], ["W2", "1", "PS-1", "hose", "2"]]
+    (source,) = proposal_of(desk.write("items.csv", ITEMS, rows), tmp_path).mapping.sources
+    assert [(table.table_name, table.rows) for table in source.tables] == [("part_lines", ())]
+
+
+def test_a_file_of_parts_alone_is_their_register(desk, tmp_path):
+    (source,) = proposal_of(desk.write("x.csv", ["SKU", "Part Type"], [["PS-1", "hose"]]), tmp_path).mapping.sources
+    assert [table.table_name for table in source.tables] == ["parts"]
+
+
+def test_german_yes_and_no_are_proposed_and_other_words_left_to_a_person(desk, tmp_path):
+    header = [*HEADER, "Erledigt"]
+    rows = [[*row, said] for row, said in zip(ROWS, ["ja", "Nein", "fast"], strict=True)]
+    proposal = proposal_of(desk.write("x.csv", header, rows), tmp_path)
+    rule = dict(proposal.mapping.sources[0].tables[0].columns)["is_declared_complete"]
+    assert (rule.columns, rule.codes) == (("Erledigt",), (("ja", "yes"), ("nein", "no")))
+    assert "still to translate: fast" in proposal.remarks[0, "visits", "is_declared_complete"]
+
+
+@pytest.mark.parametrize("said", [*sorted(FLAGS), "ja", "ok", "nope", "closed", ""])
+def test_a_flag_is_called_understood_where_a_load_takes_it(said):
+    con = duckdb.connect()
+    con.execute(CLEANING.read_text("utf-8"))
+    taken = con.execute("SELECT flag_of(?) IS NOT NULL", [said]).fetchone()[0]
+    assert is_understood(TABLE_BY_NAME["visits"].by_name["is_declared_complete"], said) == taken
