@@ -17,9 +17,7 @@ from typing import Annotated, Any
 import typer
 
 from dashboard import held_back_commands, mapping_commands, own_work_commands, printing, report_commands
-from dashboard.home_folder import HomeOption, default_home
-
-__all__ = ["DEMO_MARKER", "HomeOption", "app", "default_home", "main"]
+from dashboard.home_folder import DEMO_MARKER, HomeOption, default_home
 
 app = typer.Typer(
     name="goodpull",
@@ -31,14 +29,10 @@ app = typer.Typer(
 )
 app.add_typer(own_work_commands.app, name="own-work")
 app.add_typer(held_back_commands.app, name="held-back")
-
 report_commands.register(app)
+mapping_commands.register(app)
 
 EXIT_REFUSED = 1
-# Marks a home as holding the invented fleet; no other records are loaded there.
-DEMO_MARKER = "demo.json"
-
-mapping_commands.register(app)
 
 
 class FileKind(StrEnum):

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dashboard import printing
 from dashboard.home_folder import HomeOption, default_home
 from dashboard.own_work_commands import TAKE_IN, ByOption, ReasonOption, name_of, reader
+
+if TYPE_CHECKING:
+    from pipelines.own_entries import HeldRow
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -71,7 +75,7 @@ def mend(
     home: HomeOption = None,
 ) -> None:
     """Change cells of a row held back, so that it is accepted. The row as delivered is kept."""
-    from pipelines.own_entries import held_rows, mend_rows
+    from pipelines.own_entries import mend_rows
     from pipelines.own_work import OwnWork
     from pipelines.settings import Settings
 
@@ -79,13 +83,7 @@ def mend(
     if wrong:
         printing.fail(f"{wrong[0]!r}: must be COLUMN=VALUE. Nothing was changed.", code=2)
     folder = home or default_home()
-    con = reader(folder)
-    try:
-        found = held_rows(con, "starts_with(row_key, ?)", [key], 2)
-    finally:
-        con.close()
-    if len(found) > 1:
-        printing.fail(f"{key!r} is the beginning of several keys. Write more of it; nothing was changed.")
+    found = _by_key(folder, key)
     changes = dict(cell.split("=", 1) for cell in cells)
     mend_rows(OwnWork(folder), Settings.load(folder), found, changes, reason, name_of(by))
     printing.say(f"Kept; the row would be accepted. {TAKE_IN}")
@@ -99,10 +97,19 @@ def dismiss(
     home: HomeOption = None,
 ) -> None:
     """Say that a row held back is not wanted, and why. It is kept; undo takes it up again."""
-    from pipelines.own_entries import dismiss_rows, held_rows
+    from pipelines.own_entries import dismiss_rows
     from pipelines.own_work import OwnWork
 
     folder = home or default_home()
+    found = _by_key(folder, key)
+    n = dismiss_rows(OwnWork(folder), found, reason, name_of(by))
+    printing.say(f"Kept. {TAKE_IN}" if n else "It was dismissed already; nothing was changed.")
+
+
+def _by_key(folder: Path, key: str) -> list[HeldRow]:
+    """The row whose key begins so, in a list; empty where there is none. Ends the command where there are several."""
+    from pipelines.own_entries import held_rows
+
     con = reader(folder)
     try:
         found = held_rows(con, "starts_with(row_key, ?)", [key], 2)
@@ -110,5 +117,4 @@ def dismiss(
         con.close()
     if len(found) > 1:
         printing.fail(f"{key!r} is the beginning of several keys. Write more of it; nothing was changed.")
-    n = dismiss_rows(OwnWork(folder), found, reason, name_of(by))
-    printing.say(f"Kept. {TAKE_IN}" if n else "It was dismissed already; nothing was changed.")
+    return found

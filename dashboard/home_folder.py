@@ -7,6 +7,9 @@ from typing import Annotated
 
 import typer
 
+# Marks a home as holding the invented fleet; no other records are loaded there.
+DEMO_MARKER = "demo.json"
+
 HomeOption = Annotated[
     Path | None,
     typer.Option(

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from dashboard import printing
-from dashboard.home_folder import default_home
+from dashboard.home_folder import HomeOption, default_home
 
 _SHOWN_COLUMNS = 8
 _WIDEST = 24
@@ -27,10 +27,7 @@ def register(app: typer.Typer) -> None:
 
 def map_export(
     sources: Annotated[list[Path] | None, typer.Argument(help="Files of the export; none for a database.")] = None,
-    home: Annotated[
-        Path | None,
-        typer.Option("--home", envvar="GOODPULL_HOME", help="Folder that holds the records.", file_okay=False),
-    ] = None,
+    home: HomeOption = None,
     mapping: Annotated[Path | None, typer.Option("--map", help="Try this mapping instead of proposing one.")] = None,
     out: Annotated[
         Path | None, typer.Option(help="Where the proposal is written.", show_default="beside the first file")

@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import notices, page, roles, store_access, words
-from dashboard.commands import DEMO_MARKER
+from dashboard.home_folder import DEMO_MARKER
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
 from pipelines.errors import GoodpullError

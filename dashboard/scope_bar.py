@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import reader_choice, roles, store_access, tour, words
-from dashboard.commands import DEMO_MARKER
+from dashboard.home_folder import DEMO_MARKER
 from models.figures.scope import Scope
 from models.figures.sites import draft_unit
 

@@ -19,7 +19,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import reader_choice
-from dashboard.commands import default_home
+from dashboard.home_folder import default_home
 from dashboard.words import is_missing
 from pipelines.settings import Settings
 from pipelines.store import Store, StoreError

@@ -11,7 +11,7 @@ from dashboard import figures_access, lookups, notices, scope_bar, store_access,
 from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import control_chart
 from dashboard.charts.picture import Picture
-from dashboard.commands import DEMO_MARKER
+from dashboard.home_folder import DEMO_MARKER
 from dashboard.printed import drawing, paper
 from models.figures.control import ControlChart
 from models.figures.coverage import is_mostly_unproven

@@ -69,6 +69,8 @@ def _answer(entered: list[Kept], has_store: bool) -> str:
         if found["n"]
         else "The figures include no correction"
     )
+    if not entered:
+        return f"{start}; nothing was entered here."
     return f"{start}; {words.plural(len(entered), 'thing')} entered here, {words.count(taken_back)} of them taken back."
 
 

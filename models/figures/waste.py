@@ -89,7 +89,7 @@ def waste(
     return Waste(
         known=_known(frame, is_good, cost, costs),
         estimated=_estimated(frame, is_open, probability, open_part, costs, assumption),
-        parts={part: _summed(amount, _says_something(part, frame)) for part, amount in share.items()},
+        parts={part: _summed(amount, _is_told(part, costs)) for part, amount in share.items()},
         assumptions=costs.assumptions + _left_out(con, scope) + ([assumption] if assumption else []),
         what_if=_what_if(con, settings, good_pulls(con, scope, scores) if pulls is None else pulls, costs, rng),
         credit=costs.credit,
@@ -151,8 +151,11 @@ def _probabilities(
     return np.full(len(frame), middle), below, above, words
 
 
-def _says_something(part: str, frame: pd.DataFrame) -> bool:
-    return part not in ("part", "credit_received") or not len(frame) or bool(frame["has_part_cost"].any())
+def _is_told(part: str, costs: Costs) -> bool:
+    """Whether a part of the cost is known for any swap at all; labour and trips are by their rates."""
+    if part == "part":
+        return costs.swaps.empty or bool(costs.swaps["has_part_cost"].any())
+    return part != "credit_received" or not np.isnan(costs.credit["credited"])
 
 
 def _summed(amount: NDArray, is_told: bool) -> float:

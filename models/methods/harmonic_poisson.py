@@ -186,24 +186,14 @@ def _checked(counts, exposure, day_of_year, season, covariates) -> tuple[NDArray
     return y[keep], w[keep], day[keep], label[keep], extra[keep]
 
 
-def _too_few_seasons(n: int) -> str:
-    found = (
-        "Not one whole heating season is"
-        if n == 0
-        else "Only one heating season is"
-        if n == 1
-        else f"Only {n} heating seasons are"
-    )
-    return f"{found} on record; two are needed before a pattern can be claimed."
-
-
 def _enough(y: NDArray, day: NDArray, label: NDArray) -> tuple[int, str]:
     """How many seasons count, and why that is not enough ("" if it is)."""
     month = np.minimum(day / YEAR_DAYS * 12, 11.99).astype(int)
     months_by_season = [np.unique(month[label == s]).size for s in np.unique(label)]
     n_seasons = sum(m >= MONTHS_A_SEASON for m in months_by_season)
     if n_seasons < SEASONS_NEEDED:
-        return n_seasons, _too_few_seasons(n_seasons)
+        found = "Only one heating season is" if n_seasons else "Not one whole heating season is"
+        return n_seasons, f"{found} on record; two are needed before a pattern can be claimed."
     if np.unique(month).size < MONTHS_IN_ALL:
         return n_seasons, f"Only {np.unique(month).size} months of the year have records; {MONTHS_IN_ALL} are needed."
     if y.sum() == 0:

@@ -129,3 +129,10 @@ def test_an_estimate_that_rests_on_one_bench_test_has_a_range(store, put_swaps, 
     found = _waste(store, settings).estimated
     assert found.value == pytest.approx(275, abs=1)
     assert found.low < 150 and found.high <= 275.01
+
+
+def test_a_credit_in_the_company_s_currency_is_told_though_no_part_has_a_price(store, put_swaps, settings):
+    put_swaps(verdict="good", unit_cost=None, currency="USD", claim_outcome="paid", claim_credited_amount=20.0)
+    found = _waste(store, replace(settings, labour_cost_per_hour=60.0))
+    assert found.parts["credit_received"] == pytest.approx(20.0) and np.isnan(found.parts["part"])
+    assert found.known.value == pytest.approx(30.0 - 20.0)

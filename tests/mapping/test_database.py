@@ -7,6 +7,7 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import threading
 import time
 from pathlib import Path
@@ -51,8 +52,9 @@ def server(tmp_path_factory):
         said = "needs PostgreSQL's server programs (Debian: apt-get install postgresql)"
         pytest.fail(said) if os.environ.get("CI") else pytest.skip(said)
     user = _as_user()
-    home = Path(f"/tmp/goodpull-pg-{os.getpid()}")
-    home.mkdir(mode=0o755)
+    # Not pytest's own folder: the server runs as another account, which may not enter that.
+    home = Path(tempfile.mkdtemp(prefix="goodpull-pg-"))
+    home.chmod(0o755)
     if user:
         os.chown(home, user["user"], user["group"])
     (home / "pw").write_text(PASSWORD)
