@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import roles, store_access
+from dashboard import roles, store_access, working_ahead
 from models.figures.all import Figures
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
@@ -32,85 +31,38 @@ def whole() -> Figures:
 def _whole(store_key: str, settings: Settings) -> Figures:
     from models.figures.sidecar import figures_for
 
-    return figures_for(store_access.store(), settings)
+    figures = figures_for(store_access.store(), settings)
+    working_ahead.start(store_access.home())
+    return figures
 
 
 @st.cache_resource(max_entries=120, show_spinner="Working it out for these filters.")
-def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str, by: str | None) -> Any:
-    return _WORK[name](store_access.reader(), scope, settings, by)
+def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str) -> Any:
+    from models.figures import narrowed
+
+    kept = narrowed.saved(store_access.store(), settings, scope, name)
+    if kept is not None:
+        return kept
+    return narrowed.FAMILIES[name](_part_of(store_key, settings, scope))
 
 
-def _rng(settings: Settings) -> np.random.Generator:
-    return np.random.default_rng(settings.random_seed)
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _part_of(store_key: str, settings: Settings, scope: Scope) -> Any:
+    """What several figures of one scope rest on; kept for the last few scopes only, since it holds single swaps."""
+    from models.figures.narrowed import Part
+
+    return Part(store_access.reader, scope, settings, whole().scores)
 
 
-def _good_switch(con: Any, scope: Scope, settings: Settings, by: str | None) -> Any:
-    from models.figures import good_switch as family
+def _part(name: str, scope: Scope) -> Any:
+    from models.figures.narrowed import narrowing
 
-    return (
-        family.good_switch_rate(con, scope, settings) if by is None else family.good_switch_by(con, scope, settings, by)
-    )
-
-
-def _callbacks(con: Any, scope: Scope, settings: Settings, by: str | None) -> Callbacks:
-    from models.figures.callbacks import callbacks as work
-
-    return work(con, scope, settings)
-
-
-def _seasons(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, Season]:
-    from models.figures.seasons import seasons as work
-
-    return work(con, scope, settings, _rng(settings))
-
-
-def _technicians(con: Any, scope: Scope, settings: Settings, by: str | None) -> TechnicianFigures:
-    from models.figures.technicians import technicians as work
-
-    return work(con, scope, settings, whole().scores, _rng(settings))
-
-
-def _sites(con: Any, scope: Scope, settings: Settings, by: str | None) -> pd.DataFrame:
-    from models.figures.sites import sites as work
-
-    return work(con, scope, settings, whole().scores)
-
-
-def _control(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, ControlChart]:
-    from models.figures.control import control as work
-
-    return work(con, scope, settings)
-
-
-def _waste(con: Any, scope: Scope, settings: Settings, by: str | None) -> Waste:
-    from models.figures.waste import waste as work
-
-    return work(con, scope, settings, whole().scores, _rng(settings))
-
-
-def _coverage(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, Any]:
-    from models.figures.coverage import coverage as work
-
-    return work(con, scope)
-
-
-_WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
-    "good_switch": _good_switch,
-    "callbacks": _callbacks,
-    "seasons": _seasons,
-    "technicians": _technicians,
-    "sites": _sites,
-    "control": _control,
-    "waste": _waste,
-    "coverage": _coverage,
-}
-
-
-def _part(name: str, scope: Scope, by: str | None = None) -> Any:
-    roles.require_figures(name)
+    is_by = name.startswith("good_switch_by")
+    roles.require_figures("good_switch" if is_by else name)
+    scope = narrowing(name, scope)
     if scope.is_everything:
-        return getattr(whole(), name) if by is None else whole().good_switch_by[by]
-    return _narrowed(store_access.key(), store_access.settings(), scope, name, by)
+        return getattr(whole(), "good_switch_by" if is_by else name)
+    return _narrowed(store_access.key(), store_access.settings(), scope, name)
 
 
 def good_switch(scope: Scope) -> GoodSwitch:
@@ -119,7 +71,7 @@ def good_switch(scope: Scope) -> GoodSwitch:
 
 def good_switch_by(scope: Scope, by: str) -> pd.DataFrame:
     """by: branch, part_number, technician_id, week_on or month."""
-    return _part("good_switch", scope, by)
+    return _part(f"good_switch_by_{by}", scope)[by]
 
 
 def callbacks(scope: Scope) -> Callbacks:

@@ -10,18 +10,12 @@ import streamlit as st
 
 from dashboard import reader_choice, roles, store_access, tour, words
 from dashboard.home_folder import DEMO_MARKER
+from models.figures.periods import PERIODS, period_dates
 from models.figures.scope import Scope
 from models.figures.sites import draft_unit
 
 ALL = "All"
-PERIODS = (
-    "All records",
-    "This heating season",
-    "Last heating season",
-    "Last 12 months",
-    "Last 90 days",
-    "Chosen dates",
-)
+PERIOD_CHOICES = ("All records", *PERIODS, "Chosen dates")
 
 _EXTENT = "SELECT min(arrived_on) AS first_on, max(arrived_on) AS last_on, count(*) AS n_visits FROM visit"
 _CHOICES = """
@@ -76,26 +70,10 @@ def in_words(chosen: Scope) -> str:
     return ", ".join(parts)
 
 
-def period_dates(period: str, first_on: dt.date, last_on: dt.date, season_starts_month: int) -> tuple[Any, Any]:
-    """First and last day of a named period, counted back from the last day on record; (None, None) for everything."""
-    season_year = last_on.year if last_on.month >= season_starts_month else last_on.year - 1
-    season_start = dt.date(season_year, season_starts_month, 1)
-    spans = {
-        "This heating season": (season_start, last_on),
-        "Last heating season": (
-            season_start.replace(year=season_year - 1),
-            season_start - dt.timedelta(days=1),
-        ),
-        "Last 12 months": (last_on - dt.timedelta(days=364), last_on),
-        "Last 90 days": (last_on - dt.timedelta(days=89), last_on),
-    }
-    return spans.get(period, (None, None))
-
-
 def _chosen(extent: dict[str, Any]) -> Scope:
     first_on, last_on = (pd.Timestamp(extent[name]).date() for name in ("first_on", "last_on"))
     choices = store_access.frame(_CHOICES)
-    period = st.selectbox("Period", PERIODS, key="period", bind="query-params", width=210)
+    period = st.selectbox("Period", PERIOD_CHOICES, key="period", bind="query-params", width=210)
     start_on, end_on = period_dates(period, first_on, last_on, store_access.settings().season_starts_month)
     if period == "Chosen dates":
         dates = st.date_input(

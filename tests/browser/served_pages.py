@@ -33,14 +33,17 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(home: Path, port: int | None = None) -> Iterator[str]:
-    """The address of the pages over this home; the server is ended when the block is left."""
+def served(home: Path, port: int | None = None, environment: dict[str, str] | None = None) -> Iterator[str]:
+    """The address of the pages over this home; the server is ended when the block is left.
+
+    environment: further variables for the server.
+    """
     from dashboard import serving, sign_in
 
     port = port or free_port()
     server = subprocess.Popen(
         serving.command(port, False, sign_in=sign_in.load(home)),
-        env={**os.environ, "GOODPULL_HOME": str(home)},
+        env={**os.environ, "GOODPULL_HOME": str(home), **(environment or {})},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
     )
