@@ -51,7 +51,7 @@ def _part_of(store_key: str, settings: Settings, scope: Scope) -> Any:
     """What several figures of one scope rest on; kept for the last few scopes only, since it holds single swaps."""
     from models.figures.narrowed import Part
 
-    return Part(store_access.reader, scope, settings, whole().scores)
+    return Part(store_access.reader, scope, settings, whole())
 
 
 def _part(name: str, scope: Scope) -> Any:

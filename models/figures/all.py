@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
+from models.figures.callback_ends import callback_chains
 from models.figures.callbacks import Callbacks, callbacks
 from models.figures.coaching_effect import CoachingEffect, coaching_effect
 from models.figures.control import ControlChart, control
@@ -34,7 +35,7 @@ class Figures:
     """Everything the pages, reports and the command line show, over the whole store.
 
     as_of: last day with a visit. good_switch_by: frames by branch, part_number, technician_id, week_on and month.
-    scores: swap scores and the model card. sites: see models.figures.sites.
+    callback_chains: see models.figures.callback_ends; kept for narrower scopes. scores: swap scores and the model card. sites: see models.figures.sites.
     """
 
     as_of: date | None
@@ -42,6 +43,7 @@ class Figures:
     good_switch: GoodSwitch
     good_switch_by: dict[str, pd.DataFrame]
     callbacks: Callbacks
+    callback_chains: pd.DataFrame
     seasons: dict[str, Season]
     scores: Scores
     technicians: TechnicianFigures
@@ -75,7 +77,8 @@ def compute(
     by = {name: rates_by(swaps, name) for name in GROUPINGS}
     del swaps
     say("Callbacks", 0.15)
-    came_back = callbacks(con, everything, settings)
+    chains = callback_chains(con)
+    came_back = callbacks(con, everything, settings, chains)
     say("Seasons", 0.35)
     year = seasons(con, everything, settings, rng)
     say("Likely misdiagnosis", 0.45)
@@ -93,4 +96,6 @@ def compute(
     coached = coaching_effect(con, everything, settings, pulls)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
-    return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost, coached)
+    return Figures(
+        last_on, covered, good_switch, by, came_back, chains, year, scores, people, places, charts, cost, coached
+    )

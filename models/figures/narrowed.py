@@ -23,6 +23,7 @@ import pyarrow
 from threadpoolctl import threadpool_limits
 
 from models.figures import frozen, sidecar
+from models.figures.all import Figures
 from models.figures.callbacks import callbacks
 from models.figures.control import control
 from models.figures.coverage import coverage
@@ -35,7 +36,6 @@ from models.figures.sites import sites
 from models.figures.strata import swaps_for_rate
 from models.figures.technicians import technicians
 from models.figures.waste import waste
-from models.misdiagnosis.scores import Scores
 
 FOLDER = "narrowed"
 
@@ -44,14 +44,14 @@ FOLDER = "narrowed"
 class Part:
     """One part of the fleet, and what several of its figures rest on, worked out once.
 
-    reader: gives a connection to the generation, one for each use. scores: of the whole store. Randomness starts anew
+    reader: gives a connection to the generation, one for each use. whole: the whole store's figures. Randomness starts anew
     for every family, from settings.random_seed, so that a figure does not hang on which others came before it.
     """
 
     reader: Callable[[], duckdb.DuckDBPyConnection]
     scope: Scope
     settings: Any
-    scores: Scores
+    whole: Figures
     _swaps: Any = None
     _pulls: Pulls | None = None
 
@@ -72,7 +72,7 @@ class Part:
     @property
     def pulls(self) -> Pulls:
         if self._pulls is None:
-            self._pulls = good_pulls(self.con, self.scope, self.scores)
+            self._pulls = good_pulls(self.con, self.scope, self.whole.scores)
         return self._pulls
 
 
@@ -82,13 +82,15 @@ def _rates_by(part: Part, by: str) -> dict[str, Any]:
 
 # In the order in which pages ask for them.
 FAMILIES: dict[str, Callable[[Part], Any]] = {
-    "coverage": lambda part: coverage(part.con, part.scope),
+    "coverage": lambda part: coverage(part.con, part.scope, part.whole.coverage),
     "control": lambda part: control(part.con, part.scope, part.settings),
     "good_switch": lambda part: rate_of(part.swaps),
-    "callbacks": lambda part: callbacks(part.con, part.scope, part.settings),
-    "technicians": lambda part: technicians(part.con, part.scope, part.settings, part.scores, part.rng, part.pulls),
-    "waste": lambda part: waste(part.con, part.scope, part.settings, part.scores, part.rng, part.pulls),
-    "sites": lambda part: sites(part.con, part.scope, part.settings, part.scores),
+    "callbacks": lambda part: callbacks(part.con, part.scope, part.settings, part.whole.callback_chains),
+    "technicians": lambda part: technicians(
+        part.con, part.scope, part.settings, part.whole.scores, part.rng, part.pulls
+    ),
+    "waste": lambda part: waste(part.con, part.scope, part.settings, part.whole.scores, part.rng, part.pulls),
+    "sites": lambda part: sites(part.con, part.scope, part.settings, part.whole.scores),
     "seasons": lambda part: seasons(part.con, part.scope, part.settings, part.rng),
     **{f"good_switch_by_{by}": partial(_rates_by, by=by) for by in GROUPINGS},
 }
@@ -146,9 +148,9 @@ def work_ahead(store: Any, settings: Any, con: duckdb.DuckDBPyConnection, path: 
     """
     if not sidecar.is_in_force(store, settings):
         return 0
-    scores, n = sidecar.figures_for(store, settings).scores, 0
+    whole, n = sidecar.figures_for(store, settings), 0
     for scope in frequent_scopes(con, settings):
-        part = Part(con.cursor, scope, settings, scores)
+        part = Part(con.cursor, scope, settings, whole)
         for name, work in FAMILIES.items():
             folder = _folder(path, settings, scope, name)
             if store.current() != path:

@@ -89,7 +89,8 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
             SELECT f.site_id, f.appliance_kind, f.is_condensing, f.arrived_on, f.branch, f.region,
                 NOT coalesce(r.has_root_cause, false) AS is_unexplained,
                 coalesce(lead(f.arrived_on) OVER w - f.arrived_on <= ?, false) AS is_followed
-            FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id)
+            FROM draft_fault f SEMI JOIN (SELECT DISTINCT site_id FROM draft_fault f WHERE {within}) USING (site_id)
+            LEFT JOIN root_cause r USING (draft_fault_id)
             WINDOW w AS (PARTITION BY f.site_id, f.appliance_key ORDER BY f.arrived_at, f.draft_fault_id)),
         counted AS (SELECT * FROM fault f WHERE is_unexplained AND {within}),
         span AS (SELECT greatest(min(arrived_on), coalesce(?, DATE '0001-01-01')) AS first_on,
@@ -115,7 +116,16 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
             FROM counted GROUP BY site_id)
         SELECT site_id, n_unexplained, n_repeats, expected_unexplained, (SELECT count(*) FROM expected) AS n_sites
         FROM found LEFT JOIN expected USING (site_id) ORDER BY site_id""",
-        [REPEAT_DAYS, *within_values, scope.start_on, scope.end_on, *served_values, scope.branch, scope.branch],
+        [
+            REPEAT_DAYS,
+            *within_values,
+            *within_values,
+            scope.start_on,
+            scope.end_on,
+            *served_values,
+            scope.branch,
+            scope.branch,
+        ],
     ).df()
     expected = pd.to_numeric(out["expected_unexplained"]).to_numpy(float, na_value=np.nan)
     # Sites without an unexplained fault have a p-value of 1; they count among those looked at.
