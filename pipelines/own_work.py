@@ -1,4 +1,4 @@
-"""The company's own work: corrections, bench tests, draws, rows mended or dismissed. Kept apart from the store.
+"""The company's own work: corrections, bench tests, draws, rows mended or dismissed, who is the same. Kept apart from the store.
 
 The store can be rebuilt from the files it was loaded from; what people typed in cannot. It stands in an SQLite file of
 its own in the home, one row an entry, written before the person is told so (journal synced at every commit). Nothing is
@@ -48,11 +48,13 @@ class Entry:
 
 @dataclass(frozen=True)
 class Kept:
-    """An entry as it stands in the file. entry_no: its place in the order of writing. undone_by: the undo, if any."""
+    """An entry as it stands in the file. entry_no: its place in the order of writing. undone_by: the undo, if any, and
+    undone_no its place."""
 
     entry: Entry
     entry_no: int
     undone_by: Entry | None
+    undone_no: int | None = None
 
     @property
     def is_in_force(self) -> bool:
@@ -121,13 +123,13 @@ class OwnWork:
             if con is None:
                 return []
             rows = con.execute(
-                f"SELECT e.entry_no, {both} FROM entry AS e LEFT JOIN entry AS u ON u.undoes = e.entry_id "
+                f"SELECT e.entry_no, u.entry_no, {both} FROM entry AS e LEFT JOIN entry AS u ON u.undoes = e.entry_id "
                 f"WHERE {condition} ORDER BY e.entry_no",
                 bound,
             ).fetchall()
         width = len(names)
         return [
-            Kept(_entry(row[1 : 1 + width]), row[0], _entry(row[1 + width :]) if row[1 + width] is not None else None)
+            Kept(_entry(row[2 : 2 + width]), row[0], _entry(row[2 + width :]) if row[1] is not None else None, row[1])
             for row in rows
         ]
 
