@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import code_names, correction_form, page, roles, store_access, words
+from dashboard import appliance_history, code_names, correction_form, page, roles, store_access, words
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -57,6 +57,7 @@ def show(visit_id: str, key: str = "sheet") -> None:
         with right:
             _evidence(visit_id)
         _others(visit)
+        appliance_history.show(visit, key)
         correction_form.show(visit, key)
 
 

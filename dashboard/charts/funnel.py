@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished, share_axis
+from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import plural
 
@@ -37,6 +37,8 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     people = table[table["observed_rate"].notna() & (table["draft_fault_visits"] > 0)].copy()
     if people.empty:
         return None
+    # As the reader may see them: under code names, no id goes to the browser.
+    people = people.drop(columns="technician_id", errors="ignore").assign(**{MARK: people["shown_name"]})
     people["group"] = GROUPS[0]
     if "is_start_known" in people:
         people.loc[~people["is_start_known"].fillna(False).astype(bool), "group"] = GROUPS[3]
@@ -111,7 +113,7 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
             else ""
         )
     )
-    return finished(alt.layer(*layers), text, colours, height)
+    return finished(alt.layer(*layers), text, colours, height, marks=len(layers) - 3)
 
 
 def _axis(top: float) -> alt.Axis:

@@ -6,11 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     coached,
     code_names,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     roles,
@@ -55,9 +57,11 @@ def show() -> None:
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
     picture = technician_funnel(table, people.funnel, page.colours())
-    page.draw(picture, people.sentence, "funnel")
-    if picture is not None:
-        st.caption(words.plain(people.sentence))
+    names = table.set_index("technician_id")["shown_name"]
+    drawn = marks.groups(
+        "technician_id", names.index, scope, "draft_faults", "Draft faults attended", names.__getitem__
+    )
+    chart_drill.draw(picture, people.sentence, "funnel", "Visits of a technician", drawn, people.sentence)
     _first(table, people)
     technician_sheet.show(table, people, scope)
     _everyone(table, people)

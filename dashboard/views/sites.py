@@ -6,9 +6,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     roles,
@@ -163,12 +165,15 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             behind=figures_access.behind(scope, "draft_faults", site_id=site_id),
         )
     with picture:
-        page.draw(
+        chosen = chart_drill.chart(
             draft_margin(readings, page.colours(), unit),
             "No reading of draft at the switch with a known make point: nothing to draw. Ask for one at the "
             "next visit.",
             "margin",
+            "Visit of a reading",
+            marks.readings(readings, lambda row: words.pressure(row.margin_pa, unit)),
         )
+    chart_drill.opened(chosen, "margin")
     st.markdown("**The visits behind it**")
     visit_table.show(figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
 

@@ -17,7 +17,8 @@ NOTE_CHARACTERS = 200
 _SWAPS = """
     SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
         s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
-        s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id
+        s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id,
+        c.swap_id = s.swap_id AND (c.callback_days <= 30 OR c.observed_days >= 30) AS is_followed_30
     FROM swap_case s LEFT JOIN callback c ON c.draft_fault_id = s.draft_fault_id"""
 _FAULTS = """
     SELECT f.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, f.appliance_key, f.technician_id,
@@ -25,7 +26,7 @@ _FAULTS = """
         f.symptom, r.cause_code, r.tier, e.evidence, e.margin_pa, NULL AS verdict, NULL AS part_number, c.callback_days,
         f.region, f.appliance_kind, f.week_on, f.month, f.season, r.has_root_cause, c.possible_callback_days,
         f.draft_fault_id,
-        coalesce(k.family, o.family) AS family
+        coalesce(k.family, o.family) AS family, month(f.week_on + 3) AS week_month
     FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id) LEFT JOIN field_evidence e USING (draft_fault_id)
     LEFT JOIN callback c USING (draft_fault_id)
     LEFT JOIN cause k ON k.cause_code = r.cause_code LEFT JOIN cause o ON o.cause_code = r.contributing_cause_code"""
@@ -46,6 +47,8 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "bench_good": (_SWAPS, "verdict = 'good'"),
     "bench_faulty": (_SWAPS, "verdict = 'faulty'"),
     "bench_inconclusive": (_SWAPS, "verdict = 'inconclusive'"),
+    "bench_clear": (_SWAPS, "verdict IN ('good', 'faulty')"),
+    "followed_30": (_SWAPS, "is_followed_30"),
     "untested": (_SWAPS, "verdict IS NULL"),
     "without_clear_result": (_SWAPS, "verdict IS NULL OR verdict = 'inconclusive'"),
     "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
@@ -58,6 +61,7 @@ _CHOICE: dict[str, tuple[str, str]] = {
 WHAT = tuple(_CHOICE)
 KEYS = (
     "branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key",
+    "week_month",
 )  # fmt: skip
 
 
@@ -67,7 +71,7 @@ def visits_behind(
     """The visits a figure counts, newest first.
 
     what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
-    (swaps, draft faults) or led the visit. limit: most rows (None = all).
+    (swaps, draft faults) or led the visit. week_month: month of the middle of the week (draft faults). limit: most rows (None = all).
     Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
     """
