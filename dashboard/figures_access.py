@@ -15,6 +15,7 @@ from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
+from models.figures.missing import Missing
 from models.figures.scope import Scope
 from models.figures.seasons import Season
 from models.figures.technicians import TechnicianFigures
@@ -94,6 +95,16 @@ def _coverage(con: Any, scope: Scope, settings: Settings, by: str | None) -> dic
     return work(con, scope)
 
 
+def _missing(con: Any, scope: Scope, settings: Settings, by: str | None) -> Missing:
+    from models.figures.missing import missing as work
+    from models.figures.missing_counts import testing_by_stratum
+    from models.figures.strata import swaps_for_rate
+
+    testing = testing_by_stratum(swaps_for_rate(con, scope, settings))
+    parts = (coverage(scope), testing, good_switch(scope), callbacks(scope), seasons(scope), waste(scope))
+    return work(con, scope, settings, *parts)
+
+
 _WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
     "good_switch": _good_switch,
     "callbacks": _callbacks,
@@ -103,6 +114,7 @@ _WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
     "control": _control,
     "waste": _waste,
     "coverage": _coverage,
+    "missing": _missing,
 }
 
 
@@ -154,6 +166,10 @@ def coaching() -> CoachingEffect:
 
 def coverage(scope: Scope) -> dict[str, Any]:
     return _part("coverage", scope)
+
+
+def missing(scope: Scope) -> Missing:
+    return _part("missing", scope)
 
 
 @st.cache_data(max_entries=60, show_spinner="Fetching the visits.")
