@@ -97,10 +97,10 @@ def _coverage(con: Any, scope: Scope, settings: Settings, by: str | None) -> dic
 
 def _missing(con: Any, scope: Scope, settings: Settings, by: str | None) -> Missing:
     from models.figures.missing import missing as work
-    from models.figures.missing_counts import testing_by_stratum
+    from models.figures.missing_counts import more_tests_by_stratum
     from models.figures.strata import swaps_for_rate
 
-    testing = testing_by_stratum(swaps_for_rate(con, scope, settings))
+    testing = more_tests_by_stratum(swaps_for_rate(con, scope, settings))
     parts = (coverage(scope), testing, good_switch(scope), callbacks(scope), seasons(scope), waste(scope))
     return work(con, scope, settings, *parts)
 

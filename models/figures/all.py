@@ -18,7 +18,7 @@ from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
 from models.figures.missing import Missing, missing
-from models.figures.missing_counts import testing_by_stratum
+from models.figures.missing_counts import more_tests_by_stratum
 from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
@@ -76,7 +76,7 @@ def compute(
     swaps = swaps_for_rate(con, everything, settings)
     good_switch = rate_of(swaps)
     by = {name: rates_by(swaps, name) for name in GROUPINGS}
-    testing = testing_by_stratum(swaps)
+    testing = more_tests_by_stratum(swaps)
     del swaps
     say("Callbacks", 0.15)
     came_back = callbacks(con, everything, settings)

@@ -77,7 +77,7 @@ def missing(
 ) -> Missing:
     """The fields over the scope, the one whose filling would narrow a range most first.
 
-    testing: models.figures.missing_counts.testing_by_stratum of the same swaps. covered, good, came_back, year, cost: the figures of the same scope.
+    testing: models.figures.missing_counts.more_tests_by_stratum of the same swaps. covered, good, came_back, year, cost: the figures of the same scope.
     """
     counted = lacking(con, scope)
     headline = int(settings.headline_window)
@@ -129,7 +129,7 @@ def _adjusted(field: str, good: GoodSwitch, testing: pd.DataFrame, more: str, to
 def _tag(counted: dict[str, int], testing: pd.DataFrame, good: GoodSwitch, cost: Waste) -> list[_Line]:
     told = (
         "Switches without a tag tested as often, and with clear results as often, as tagged ones of the same kind; the "
-        "results come out alike."
+        "results come out alike. Kinds stay pooled as they are; with few tests the range is therefore put rather too wide."
     )
     is_blocked = 0 < counted["n_swaps"] == counted["n_removed_tag"]
     rate = _adjusted("removed_tag", good, testing, "more_by_tag", told, is_blocked)

@@ -12,7 +12,7 @@ from models.figures.scope import Scope
 from models.figures.strata import is_conclusive, stratify
 
 
-def testing_by_stratum(swaps: pd.DataFrame) -> pd.DataFrame:
+def more_tests_by_stratum(swaps: pd.DataFrame) -> pd.DataFrame:
     """What a tag and a rated make point would add to the tests, per stratum of the good-switch rate.
 
     swaps: as models.figures.strata.swaps_for_rate gives. Returns DataFrame[stratum, more_by_tag, more_by_rating], in the
