@@ -14,6 +14,7 @@ from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
+from models.figures.missing import Missing
 from models.figures.scope import Scope
 from models.figures.seasons import Season
 from models.figures.technicians import TechnicianFigures
@@ -43,7 +44,7 @@ def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str) -> An
     kept = narrowed.saved(store_access.store(), settings, scope, name)
     if kept is not None:
         return kept
-    return narrowed.FAMILIES[name](_part_of(store_key, settings, scope))
+    return _part_of(store_key, settings, scope).figures(name)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -106,6 +107,10 @@ def coaching() -> CoachingEffect:
 
 def coverage(scope: Scope) -> dict[str, Any]:
     return _part("coverage", scope)
+
+
+def missing(scope: Scope) -> Missing:
+    return _part("missing", scope)
 
 
 @st.cache_data(max_entries=60, show_spinner="Fetching the visits.")

@@ -34,6 +34,7 @@ class Pack(StrEnum):
     coaching = "coaching"
     warranty = "warranty"
     season = "season"
+    closeout = "closeout"
 
 
 class Paper(StrEnum):

@@ -26,7 +26,7 @@ EVERYONE = ("seasons", "sites", "method")
 # The first page of a role is the one it opens on. A page that stands nowhere here is the manager's alone.
 PAGES_OF: dict[str, tuple[str, ...]] = {
     "manager": (),
-    "trainer": ("coaching", *EVERYONE, "bench", "records", "corrections"),
+    "trainer": ("coaching", *EVERYONE, "bench", "records", "missing", "corrections"),
     "owner": ("parts_waste", "this_week", *EVERYONE),
     "technician": ("own_sheet",),
 }
@@ -36,7 +36,9 @@ OWN_PAGES = ("own_sheet",)
 # What of models.figures a technician's own sheet is worked out from.
 OWN_FIGURES = ("technicians", "coaching")
 # Who may open the page may have its printed pack; a technician, besides, the one about themselves.
-PACK_PAGES = {"week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons"}
+PACK_PAGES = {
+    "week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons", "closeout": "missing",
+}  # fmt: skip
 OWN_PACK = "coaching"
 # In the session: the page being shown. What is redrawn or made without it asks again whether it may be.
 SHOWN = "page_shown"

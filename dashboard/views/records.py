@@ -63,7 +63,7 @@ def show() -> None:
     page.next_steps(
         (
             "Mend held-back rows here, or where they come from and load the file again: rows on record change nothing.",
-            "Ask for what is missing, from the top of the list above.",
+            "Ask for what is missing: the page What is missing says which field brings most.",
         )
     )
     page.how_computed(METHOD, ("Swap", "Coverage", "Root cause recorded"))
@@ -190,6 +190,8 @@ def _missing() -> None:
     page.rows(columns, lines, "No draft fault and no part line is on record yet.")
     if not n:
         st.markdown(words.plain(notices.why_no_swap(facts)))
+    if roles.may_open("missing"):
+        st.page_link("views/missing.py", label="Which ranges would shrink, and what to ask for first: What is missing")
     empty = record_lookups.empty_tables()
     if empty:
         st.markdown("**Tables without a row:** " + words.plain(", ".join(empty)) + ". None of them is required.")

@@ -18,6 +18,8 @@ from models.figures.coaching_effect import CoachingEffect, coaching_effect
 from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
+from models.figures.missing import Missing, missing
+from models.figures.missing_counts import more_tests_by_stratum
 from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
@@ -51,6 +53,7 @@ class Figures:
     control: dict[str, ControlChart]
     waste: Waste
     coaching: CoachingEffect
+    missing: Missing
 
 
 # One thread in sums of products: the same digits on any number of cores.
@@ -75,6 +78,7 @@ def compute(
     swaps = swaps_for_rate(con, everything, settings)
     good_switch = rate_of(swaps)
     by = {name: rates_by(swaps, name) for name in GROUPINGS}
+    testing = more_tests_by_stratum(swaps)
     del swaps
     say("Callbacks", 0.15)
     chains = callback_chains(con)
@@ -94,8 +98,23 @@ def compute(
     cost = waste(con, everything, settings, scores, rng, pulls)
     say("Coaching", 0.97)
     coached = coaching_effect(con, everything, settings, pulls)
+    say("What is missing", 0.99)
+    lacking = missing(con, everything, settings, covered, testing, good_switch, came_back, year, cost)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
     return Figures(
-        last_on, covered, good_switch, by, came_back, chains, year, scores, people, places, charts, cost, coached
+        last_on,
+        covered,
+        good_switch,
+        by,
+        came_back,
+        chains,
+        year,
+        scores,
+        people,
+        places,
+        charts,
+        cost,
+        coached,
+        lacking,
     )

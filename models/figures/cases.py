@@ -18,7 +18,8 @@ _SWAPS = """
     SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
         s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
         s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id,
-        c.swap_id = s.swap_id AND (c.callback_days <= 30 OR c.observed_days >= 30) AS is_followed_30
+        c.swap_id = s.swap_id AND (c.callback_days <= 30 OR c.observed_days >= 30) AS is_followed_30,
+        s.removed_tag, s.rated_make_pa
     FROM swap_case s LEFT JOIN callback c ON c.draft_fault_id = s.draft_fault_id"""
 _FAULTS = """
     SELECT f.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, f.appliance_key, f.technician_id,
@@ -37,6 +38,18 @@ _VISITS = """
         callback_days, v.region,
         v.appliance_kind, v.week_on, month(v.arrived_on) AS month, v.season, v.contributing_cause_code
     FROM visit v"""
+# What a record lacks, as a condition on a swap (first three) or a draft fault; see models.figures.missing.
+LACKS = {
+    "removed_tag": "removed_tag IS NULL",
+    "reading": (
+        "draft_fault_id IN (SELECT draft_fault_id FROM field_evidence WHERE evidence = 'no_reading' OR reason IN ("
+        "'draft was read, but not before the repair', "
+        "'draft was read, but not whether the contacts were open or closed'))"
+    ),
+    "make_point": "rated_make_pa IS NULL",
+    "cause": "cause_code IS NULL",
+    "appliance": "appliance_key IS NULL",
+}
 _SAFETY_CODES = "('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')"
 # what -> rows to choose from, and which of them.
 _CHOICE: dict[str, tuple[str, str]] = {
@@ -57,6 +70,8 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "blockage": (_FAULTS, "family = 'blockage'"),
     "safety": (_VISITS, f"cause_code IN {_SAFETY_CODES} OR contributing_cause_code IN {_SAFETY_CODES}"),
     "visits": (_VISITS, "true"),
+    **{f"lacks_{name}": (_SWAPS, LACKS[name]) for name in ("removed_tag", "reading", "make_point")},
+    **{f"lacks_{name}": (_FAULTS, LACKS[name]) for name in ("cause", "appliance")},
 }
 WHAT = tuple(_CHOICE)
 KEYS = (

@@ -12,7 +12,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,8 @@ from models.figures.callbacks import callbacks
 from models.figures.control import control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, rate_of, rates_by
+from models.figures.missing import Missing, missing
+from models.figures.missing_counts import more_tests_by_stratum
 from models.figures.periods import PERIODS, period_dates
 from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
@@ -54,6 +56,7 @@ class Part:
     whole: Figures
     _swaps: Any = None
     _pulls: Pulls | None = None
+    _made: dict[str, Any] = field(default_factory=dict)
 
     @property
     def con(self) -> duckdb.DuckDBPyConnection:
@@ -75,9 +78,21 @@ class Part:
             self._pulls = good_pulls(self.con, self.scope, self.whole.scores)
         return self._pulls
 
+    def figures(self, name: str) -> Any:
+        """A family of figures of this part, worked out once."""
+        if name not in self._made:
+            self._made[name] = FAMILIES[name](self)
+        return self._made[name]
+
 
 def _rates_by(part: Part, by: str) -> dict[str, Any]:
     return {by: rates_by(part.swaps, by)}
+
+
+def _missing(part: Part) -> Missing:
+    rests_on = [part.figures(name) for name in ("coverage", "good_switch", "callbacks", "seasons", "waste")]
+    covered, *others = rests_on
+    return missing(part.con, part.scope, part.settings, covered, more_tests_by_stratum(part.swaps), *others)
 
 
 # In the order in which pages ask for them.
@@ -92,6 +107,7 @@ FAMILIES: dict[str, Callable[[Part], Any]] = {
     "waste": lambda part: waste(part.con, part.scope, part.settings, part.whole.scores, part.rng, part.pulls),
     "sites": lambda part: sites(part.con, part.scope, part.settings, part.whole.scores),
     "seasons": lambda part: seasons(part.con, part.scope, part.settings, part.rng),
+    "missing": _missing,
     **{f"good_switch_by_{by}": partial(_rates_by, by=by) for by in GROUPINGS},
 }
 
@@ -151,12 +167,12 @@ def work_ahead(store: Any, settings: Any, con: duckdb.DuckDBPyConnection, path: 
     whole, n = sidecar.figures_for(store, settings), 0
     for scope in frequent_scopes(con, settings):
         part = Part(con.cursor, scope, settings, whole)
-        for name, work in FAMILIES.items():
+        for name in FAMILIES:
             folder = _folder(path, settings, scope, name)
             if store.current() != path:
                 return n
             if not narrowing(name, scope).is_everything and not folder.is_dir():
-                _save(folder, work(part))
+                _save(folder, part.figures(name))
                 n += 1
     return n
 

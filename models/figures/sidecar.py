@@ -20,6 +20,7 @@ from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect, MeasureEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
+from models.figures.missing import Missing
 from models.figures.seasons import Season
 from models.figures.technicians import TechnicianFigures
 from models.figures.waste import Waste
@@ -29,7 +30,7 @@ from pipelines.store import StoreError
 
 KINDS = (
     Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste, CoachingEffect,
-    MeasureEffect,
+    MeasureEffect, Missing,
 )  # fmt: skip
 FRAME_NAMES = {
     "scores.swap_score": "swap_score",

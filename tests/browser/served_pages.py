@@ -14,7 +14,18 @@ from pathlib import Path
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 # The first page stands at the root of the address.
-PAGES = ("this_week", "coaching", "parts_waste", "seasons", "sites", "records", "bench", "corrections", "method")
+PAGES = (
+    "this_week",
+    "coaching",
+    "parts_waste",
+    "seasons",
+    "sites",
+    "records",
+    "bench",
+    "missing",
+    "corrections",
+    "method",
+)
 BROWSER_FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
