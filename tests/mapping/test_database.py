@@ -150,6 +150,8 @@ def test_queries_give_the_records_of_the_canonical_files_and_again_nothing_new(d
         "WITH gone AS (DELETE FROM svc.visits RETURNING *) SELECT * FROM gone",
         "SELECT * FROM svc.visits) TO STDOUT; DROP TABLE svc.visits; COPY (SELECT 1",
         "SELECT * FROM svc.visits; COMMIT; DROP TABLE svc.visits",
+        "SELECT * FROM svc.visits) TO STDOUT; COMMIT; BEGIN READ WRITE; DROP TABLE svc.visits; COMMIT; COPY (SELECT 1",
+        "SELECT * FROM svc.visits) TO STDOUT; SELECT set_config('transaction_read_only', 'off', false); COPY (SELECT 1",
         "SELECT setval('svc.counter', 7)",
     ],
 )
@@ -164,6 +166,26 @@ def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, qu
     with psycopg.connect(company) as con:
         assert con.execute("SELECT count(*) FROM svc.visits").fetchone() == (4,)
         assert con.execute("SELECT last_value, is_called FROM svc.counter").fetchone() == (1, False)
+
+
+def test_all_queries_see_the_same_state_whatever_is_written_between_them(company):
+    mapping = mapping_of(toml(company))
+    fetch, seen = database._fetch, []
+
+    def fetch_and_write(connection, source, *more):
+        found = fetch(connection, source, *more)
+        with psycopg.connect(company, autocommit=True) as con:
+            con.execute("DELETE FROM svc.part_lines")
+        seen.append(source.name)
+        return found
+
+    with pytest.MonkeyPatch.context() as patched:
+        # The later table is emptied once the first was read; it must still be seen as it was.
+        patched.setattr(database, "_fetch", fetch_and_write)
+        with database.fetched(mapping, lambda *_: None) as files:
+            n_lines = {path.name: path.read_text("utf-8").count("\n") for path, _ in files}
+    assert seen == ["visits", "part_lines", "readings"]
+    assert n_lines["part_lines (query).csv"] == len(LINES)
 
 
 def test_a_slow_query_is_given_up_and_the_others_load(desk, company):
