@@ -33,10 +33,9 @@ def fetched(mapping: Mapping, step: Progress, most_rows: int | None = None) -> I
     for source in sources:
         _check(source)
     with tempfile.TemporaryDirectory(prefix="goodpull-database-") as folder:
-        with _connected(mapping) as connection:
-            # One transaction around all of them: each query by itself would see a state of its own.
-            with connection.transaction():
-                files = [_fetch(connection, source, Path(folder), step, most_rows) for source in sources]
+        # One transaction around all of them: each query by itself would see a state of its own.
+        with _connected(mapping) as connection, connection.transaction():
+            files = [_fetch(connection, source, Path(folder), step, most_rows) for source in sources]
         yield files
 
 
