@@ -67,15 +67,15 @@ def share_likely(table: Table, entry: Field, bare_name: str, signs: ColumnSigns)
         return 0.0
     if not signs.is_telling:
         return None
-    if signs.is_running and entry.name != "visit_id":
+    if signs.is_running and entry.name not in ("visit_id", "job_id"):
         # A column that counts the rows of the file counts nothing else; ids of a register may.
         return 0.0 if table.name in _HAPPENED or entry.kind != "id" else 0.5
-    if entry.name == "visit_id":
+    if entry.name in ("visit_id", "job_id"):
         return _as_visit(table, signs)
     if entry.name in ("site_id", "technician_id") and table.name in _HAPPENED:
         return 0.2 if signs.is_unique else 1.0 if signs.recurs else 0.7
     if entry.name == "appliance_id" and table.name in _HAPPENED:
-        return 0.6 if signs.is_unique else 1.0
+        return 0.6 if signs.is_unique else 0.2 if signs.n_distinct < 0.01 * signs.n else 1.0
     return 0.8 if entry.kind == "id" else None
 
 
@@ -83,6 +83,8 @@ def _as_visit(table: Table, signs: ColumnSigns) -> float:
     """A visit's number stands once, or in rows below one another where its lines or readings do."""
     if signs.is_running:
         return 0.3
-    if signs.recurs or signs.n_distinct < 0.05 * signs.n:
+    if signs.n_distinct < 0.05 * signs.n:
+        return 0.0
+    if signs.recurs:
         return 0.3
     return 1.0 if signs.is_unique or table.name != "visits" else 0.9

@@ -88,7 +88,8 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
             sources.append(Source(kept, sample.file, sample.sheet, columns=tuple(sample.columns)))
         else:
             untold.append(f"{sample.shown}: no table could be proposed{nearest}")
-    mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma)
+    blank = tuple(sorted({word for sample in samples for word in sample.words_for_blank()}))
+    mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma, blank=blank)
     return Proposal(mapping, confidence, remarks, tuple(untold))
 
 
@@ -127,10 +128,16 @@ def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[st
     for found in matches.values():
         for at, sure in found.values():
             surest[at] = max(surest.get(at, 0), sure)
-    return {
+    kept = {
         name: {field: (at, sure) for field, (at, sure) in found.items() if sure >= surest[at] - _MUCH_SURER}
         for name, found in matches.items()
     }
+    for found in kept.values():
+        if "job_id" in found and "visit_id" not in found:
+            # The only number a call has is the call's.
+            at, sure = found.pop("job_id")
+            found["visit_id"] = at, min(sure, _JOB_AS_VISIT)
+    return kept
 
 
 def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, tuple[int, float]]:
@@ -153,10 +160,6 @@ def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]
         if sure >= LEAST_CONFIDENCE and field not in found and at not in taken:
             found[field] = at, min(sure, 0.99)
             taken.add(at)
-    if "visit_id" in table.by_name and "visit_id" not in found and "job_id" in found:
-        # The only number a call has is the call's.
-        at, sure = found.pop("job_id")
-        found["visit_id"] = at, min(sure, _JOB_AS_VISIT)
     return found
 
 
