@@ -75,8 +75,16 @@ def written(files: Sequence[Any], folder: Path) -> list[Path]:
     return paths
 
 
-def load_paths(paths: list[Path], is_dry_run: bool, mapping: Mapping | None = None) -> None:
-    """Load, or say what a load would do, with progress; the report is shown when the page is drawn again."""
+def load_paths(
+    paths: list[Path],
+    is_dry_run: bool,
+    mapping: Mapping | None = None,
+    done: Callable[[Any], None] | None = None,
+) -> None:
+    """Load, or say what a load would do, with progress; the report is shown when the page is drawn again.
+
+    done: told of the report before that; not when the load as a whole was refused.
+    """
     from pipelines.loading import load
 
     if not roles.may_load():
@@ -105,6 +113,8 @@ def load_paths(paths: list[Path], is_dry_run: bool, mapping: Mapping | None = No
         return
     bar.empty()
     st.session_state["load_report"] = (report, is_dry_run)
+    if done is not None:
+        done(report)
     st.rerun()
 
 
