@@ -52,9 +52,8 @@ WEATHER_WORDS = {
 METHOD = (
     "Faults per 1,000 appliances under service and week: Poisson regression with yearly harmonics and the "
     "number of appliances "
-    "as exposure, ranges widened for dispersion. The peak's range comes from the fit with one harmonic, else "
-    "from drawing whole "
-    "years again. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
+    "as exposure, ranges widened for dispersion. The peak and its range allow for up to three "
+    "harmonics, the higher ones as far as the counts carry them; the curve shows those that pass a test. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
     "A region's weeks without any visit for more than four weeks count as not on record. With under two heating seasons of records the months are shown and no seasonal claim is made."
 )
 TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
