@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from page_texts import assert_drawn, opened
 
 from dashboard import lookups
 from models.figures.scope import Scope
-from pipelines.store import Store
+from pipelines.loading import load
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
@@ -24,20 +25,39 @@ def test_a_page_is_drawn_with_each_of_its_filters(name: str, served_home: Path) 
         test.selectbox(key=key).set_value(everything).run()
 
 
-@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
-def test_open_safety_items_are_narrowed_as_the_records_say(served_home: Path) -> None:
-    everything = lookups.safety_items(Scope())
-    con = Store(served_home).open_reader()
-    try:
-        about = con.execute("SELECT visit_id, branch, region, appliance_kind, arrived_on FROM visit").df()
-    finally:
-        con.close()
-    about = everything[["visit_id"]].merge(about, on="visit_id", how="left")
-    assert len(about) == len(everything) > 1
-    for column in ("branch", "region", "appliance_kind"):
-        name = about[column].dropna().iloc[0]
-        wanted = about.loc[about[column] == name, "visit_id"].tolist()
-        assert lookups.safety_items(Scope(**{column: name}))["visit_id"].tolist() == wanted
-    day = about["arrived_on"].sort_values().iloc[len(about) // 2]
-    found = lookups.safety_items(Scope(start_on=day.date()))["visit_id"].tolist()
-    assert found == about.loc[about["arrived_on"] >= day, "visit_id"].tolist()
+@pytest.fixture(scope="module")
+def safety_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Five visits that found the exchanger breached, at five sites, not looked into since."""
+    home = tmp_path_factory.mktemp("safety")
+    found = [("north", "coast"), ("north", "plain"), ("south", "coast"), ("south", ""), ("", "coast")]
+    files = {
+        "visits.csv": [
+            "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete,cause_code",
+            *(
+                f"V{n},S{n},T-{branch},2026-0{n}-05T10:00:00Z,no_heat,draft_not_proven,yes,exchanger_breached"
+                for n, (branch, _) in enumerate(found, start=1)
+            ),
+        ],
+        "sites.csv": ["site_id,region", *(f"S{n},{region}" for n, (_, region) in enumerate(found, start=1))],
+        "technicians.csv": ["technician_id,branch", "T-north,north", "T-south,south", "T-,"],
+    }
+    for name, lines in files.items():
+        (home / name).write_text("\n".join(lines) + "\n", "utf-8")
+    load(home, [home / name for name in files])
+    return home
+
+
+@pytest.mark.parametrize("served_home", ["safety_home"], indirect=True)
+@pytest.mark.parametrize(
+    "scope, wanted",
+    [
+        (Scope(), "54321"),
+        (Scope(branch="north"), "21"),
+        (Scope(region="coast"), "531"),
+        (Scope(branch="south", region="coast"), "3"),
+        (Scope(appliance_kind="boiler"), ""),
+        (Scope(start_on=dt.date(2026, 2, 5), end_on=dt.date(2026, 4, 5)), "432"),
+    ],
+)
+def test_open_safety_items_are_narrowed_as_the_records_say(scope: Scope, wanted: str, served_home: Path) -> None:
+    assert lookups.safety_items(scope)["visit_id"].tolist() == [f"V{n}" for n in wanted]
