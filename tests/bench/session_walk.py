@@ -13,7 +13,6 @@ from typing import Any
 import page_timing
 import served_pages
 
-
 ARRIVAL_SECONDS = 0.4
 
 
