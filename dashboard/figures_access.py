@@ -42,9 +42,29 @@ def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str) -> An
     from models.figures import narrowed
 
     kept = narrowed.saved(store_access.store(), settings, scope, name)
-    if kept is not None:
-        return kept
-    return _part_of(store_key, settings, scope).figures(name)
+    found = kept if kept is not None else _part_of(store_key, settings, scope).figures(name)
+    _at_hand.add(_mark(store_key, settings, scope, name))
+    return found
+
+
+# What has been worked out since the server started. It only decides whether a page tells its reader to wait.
+_at_hand: set[tuple[str, str, Scope, str]] = set()
+
+
+def _mark(store_key: str, settings: Settings, scope: Scope, name: str) -> tuple[str, str, Scope, str]:
+    from models.figures.sidecar import stamp
+
+    return store_key, stamp(settings)["settings"], scope, name
+
+
+def is_at_hand(name: str, scope: Scope) -> bool:
+    """Whether a family of figures can be had at once; otherwise a page shows first what can."""
+    from models.figures.narrowed import is_saved, narrowing
+
+    scope, settings = narrowing(name, scope), store_access.settings()
+    if scope.is_everything or _mark(store_access.key(), settings, scope, name) in _at_hand:
+        return True
+    return is_saved(store_access.store(), settings, scope, name)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -40,7 +40,8 @@ def start(home: Path) -> None:
 
 def _end_with_server() -> None:
     """The other end of standard input is held by the server: when that is gone, so is the reason to work."""
-    sys.stdin.buffer.read()
+    # Read past Python's own buffer: its lock would be held when the work is done and the interpreter ends.
+    os.read(sys.stdin.fileno(), 1)
     os._exit(0)
 
 

@@ -54,12 +54,18 @@ def show() -> None:
     week = lookups.latest_week(scope)
     page.answer(week_parts.answer(facts, control["no_root_cause"], week))
     download.pack("week", scope)
-    if facts["n_swaps"]:
+    later = None
+    if facts["n_swaps"] and all(figures_access.is_at_hand(name, scope) for name in ("good_switch", "callbacks")):
         _figures(scope, facts)
+    elif facts["n_swaps"]:
+        later = page.waiting()
     elif facts["n_visits"]:
         st.markdown(words.plain(f"No figure about swaps: {notices.why_no_swap(facts)}"))
     _weeks(control, facts, scope)
     _needs_someone(scope)
+    if later is not None:
+        with later.container():
+            _figures(scope, facts)
     _behind(scope, week, facts)
     page.next_steps(week_parts.steps(scope, facts))
     page.how_computed(METHOD, TERMS)

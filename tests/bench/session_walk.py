@@ -13,6 +13,8 @@ from typing import Any
 import page_timing
 import served_pages
 
+ARRIVAL_SECONDS = 0.4
+
 
 @dataclass
 class Walked:
@@ -61,10 +63,14 @@ async def _reader(browser: Any, address: str, number: int, end: float, walked: W
     await tab.add_init_script(page_timing.WATCH)
     pages = list(served_pages.PAGES)
     try:
+        # They come one after another, within the first seconds.
+        await asyncio.sleep(number * ARRIVAL_SECONDS)
         for page in itertools.cycle(draw.sample(pages, len(pages))):
             if time.monotonic() >= end:
                 return
-            await tab.goto(served_pages.address_of(address, page))
+            await tab.goto(
+                served_pages.address_of(address, page), wait_until="commit", timeout=page_timing.MOST_SECONDS * 1000
+            )
             if not await _stands(tab, page, "whole", walked):
                 continue
             walked.opened.append(await tab.evaluate("goodpullWatch.whole / 1000"))
