@@ -95,7 +95,7 @@ def _form(subject: str, offered: list[Pair]) -> None:
     ids = [pair.one.record_id, pair.other.record_id]
     keep = st.radio(
         "If they are the same, which id to keep", ids, index=ids.index(pair.suggested), key=f"keep_{form}", horizontal=True,
-        help="Figures count both under this id, and its own details hold.",
+        help="Figures count both under this id, and its own details hold. A technician who signs in must stand under it in settings.toml.",
     )  # fmt: skip
     reason = st.text_input("Why", key=f"why_{form}", max_chars=2000, placeholder="What shows that it is so")
     name = own_entry.who(form)
