@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import (
     bench_draw,
     held_back_mending,
+    identity_page,
     mapping_page,
     notices,
     page,
@@ -56,6 +57,7 @@ def show() -> None:
         return
     _ledger()
     _held_back()
+    identity_page.show()
     _left_out()
     _missing()
     bench_draw.show(can_keep=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from functools import partial
 
 import pytest
 
@@ -182,7 +183,7 @@ def test_pairs_are_asked_once(home):
         every = [
             pair
             for subject in ("technician", "appliance")
-            for pair in reading(home, lambda con: find_pairs(con, subject))
+            for pair in reading(home, partial(find_pairs, subject=subject))
         ]
         return [tuple(node[2] for node in pair.nodes) for pair in undecided(every, now)]
 
