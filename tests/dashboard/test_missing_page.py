@@ -25,7 +25,7 @@ ROWS = [
 ]
 
 
-def made(rows=ROWS, now: float = 0.099, filled: float = 0.0715) -> Missing:
+def made(rows=ROWS, now: float = 0.099, filled: float = 0.072) -> Missing:
     lines = [(row[0], "readings", "share", now, filled, False, False, "why") for row in rows]
     return Missing(pd.DataFrame(rows, columns=list(FIELD_COLUMNS)), pd.DataFrame(lines, columns=list(FIGURE_COLUMNS)))
 
