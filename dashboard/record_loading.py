@@ -66,10 +66,17 @@ def _load_uploaded(files: Sequence[Any], is_dry_run: bool) -> None:
 
 
 def written(files: Sequence[Any], folder: Path) -> list[Path]:
-    """Write what was uploaded into a folder. Only the last part of a name is kept, so that nothing lands outside it."""
+    """Write what was uploaded into a folder. Only the last part of a name is kept, so that nothing lands outside it.
+
+    A name that stands twice gets a folder of its own, so that no file takes another's place.
+    """
     paths = []
-    for file in files:
-        target = folder / Path(file.name.replace("\\", "/")).name
+    for n, file in enumerate(files):
+        last = Path(file.name.replace("\\", "/").replace("\0", "")).name
+        target = folder / (last if last not in ("", ".", "..") else "file")
+        if target.exists():
+            target = folder / f"{n}" / target.name
+            target.parent.mkdir()
         target.write_bytes(file.getbuffer())
         paths.append(target)
     return paths

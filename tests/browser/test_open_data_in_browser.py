@@ -112,6 +112,7 @@ def test_the_excavator_orders_and_their_costs(browser, tmp_path):
         choose(tab, "Make another table of", "part_lines")
         choose(tab, "visit_id (required)", ROW_NUMBER)
         choose(tab, "line_no (required)", SAME)
+        choose(tab, "quantity (required)", SAME)
         if tab.get_by_role("combobox", name="unit_cost: ").count():
             choose(tab, "unit_cost: ", "– not filled –")
         choose(tab, FILL, "price")
