@@ -11,6 +11,7 @@ import streamlit as st
 
 from dashboard import roles, store_access
 from models.figures.all import Figures
+from models.figures.bench_programme import BenchProgramme
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
@@ -22,10 +23,16 @@ from models.figures.waste import Waste
 from pipelines.settings import Settings
 
 
-def whole() -> Figures:
-    """Every figure over the whole store. Shared by all readers: never change what it gives, nor show it unasked."""
+def _all() -> Figures:
+    """Every figure over the whole store. Shared by all readers: never change what it gives, nor hand it out unasked."""
     roles.require_somebody()
     return _whole(store_access.key(), store_access.settings())
+
+
+def whole() -> Figures:
+    """The same, for the page Method. What other pages show comes by family, each with its own right."""
+    roles.require_page("method")
+    return _all()
 
 
 @st.cache_resource(max_entries=2, show_spinner="Computing the figures for the first time; this is kept.")
@@ -67,13 +74,13 @@ def _seasons(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict
 def _technicians(con: Any, scope: Scope, settings: Settings, by: str | None) -> TechnicianFigures:
     from models.figures.technicians import technicians as work
 
-    return work(con, scope, settings, whole().scores, _rng(settings))
+    return work(con, scope, settings, _all().scores, _rng(settings))
 
 
 def _sites(con: Any, scope: Scope, settings: Settings, by: str | None) -> pd.DataFrame:
     from models.figures.sites import sites as work
 
-    return work(con, scope, settings, whole().scores)
+    return work(con, scope, settings, _all().scores)
 
 
 def _control(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, ControlChart]:
@@ -85,7 +92,19 @@ def _control(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict
 def _waste(con: Any, scope: Scope, settings: Settings, by: str | None) -> Waste:
     from models.figures.waste import waste as work
 
-    return work(con, scope, settings, whole().scores, _rng(settings))
+    return work(con, scope, settings, _all().scores, _rng(settings))
+
+
+def _bench_programme(con: Any, scope: Scope, settings: Settings, by: str | None) -> BenchProgramme:
+    from models.figures.bench_programme import bench_programme as work
+
+    return work(con, scope, settings, waste(scope))
+
+
+def _safety_items(con: Any, scope: Scope, settings: Settings, by: str | None) -> pd.DataFrame:
+    from models.figures.safety import open_safety_items as work
+
+    return work(con, scope)
 
 
 def _coverage(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, Any]:
@@ -103,13 +122,15 @@ _WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
     "control": _control,
     "waste": _waste,
     "coverage": _coverage,
+    "bench_programme": _bench_programme,
+    "safety_items": _safety_items,
 }
 
 
 def _part(name: str, scope: Scope, by: str | None = None) -> Any:
     roles.require_figures(name)
     if scope.is_everything:
-        return getattr(whole(), name) if by is None else whole().good_switch_by[by]
+        return getattr(_all(), name) if by is None else _all().good_switch_by[by]
     return _narrowed(store_access.key(), store_access.settings(), scope, name, by)
 
 
@@ -146,10 +167,22 @@ def waste(scope: Scope) -> Waste:
     return _part("waste", scope)
 
 
+def bench_programme(scope: Scope) -> BenchProgramme:
+    """Worked out beside the saved figures: it rests on those of Parts waste."""
+    roles.require_figures("bench_programme")
+    return _narrowed(store_access.key(), store_access.settings(), scope, "bench_programme", None)
+
+
+def safety_items(scope: Scope) -> pd.DataFrame:
+    """Visits with a safety reason that is still open. Shared by all readers: never change it."""
+    roles.require_figures("safety_items")
+    return _narrowed(store_access.key(), store_access.settings(), scope, "safety_items", None)
+
+
 def coaching() -> CoachingEffect:
     """Over the whole store whatever the filters: the twelve months around each session are not to be cut."""
     roles.require_figures("coaching")
-    return whole().coaching
+    return _all().coaching
 
 
 def coverage(scope: Scope) -> dict[str, Any]:

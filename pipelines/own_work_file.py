@@ -13,12 +13,12 @@ from pipelines.errors import GoodpullError
 
 FILE_NAME = "own-work.sqlite"
 WAIT_SECONDS = 15.0
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 # "GPow": tells the file from any other SQLite file.
 APPLICATION_ID = 0x47506F77
-KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "undo")
+KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "remark", "undo")
 
-_TABLES = f"""
+_ENTRY = f"""
 CREATE TABLE entry (
     entry_no INTEGER PRIMARY KEY AUTOINCREMENT,
     entry_id TEXT NOT NULL UNIQUE CHECK (entry_id <> ''),
@@ -34,9 +34,21 @@ CREATE TABLE entry (
 CREATE INDEX entry_about ON entry (kind, about);
 CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT raise(ABORT, 'entries are never changed'); END;
 CREATE TRIGGER entry_is_kept BEFORE DELETE ON entry BEGIN SELECT raise(ABORT, 'entries are never removed'); END;
+PRAGMA user_version = {FORMAT_VERSION};
+"""
+_TABLES = f"""
 CREATE TABLE draft (draft_key TEXT PRIMARY KEY, content TEXT NOT NULL, saved_at TEXT NOT NULL);
 PRAGMA application_id = {APPLICATION_ID};
-PRAGMA user_version = {FORMAT_VERSION};
+{_ENTRY}"""
+# A format before allowed fewer kinds of entry: the same rows, under the same numbers, in a table that allows them all.
+_WIDENED = f"""
+DROP TRIGGER entry_stays;
+DROP TRIGGER entry_is_kept;
+DROP INDEX entry_about;
+ALTER TABLE entry RENAME TO entry_before;
+{_ENTRY}
+INSERT INTO entry SELECT * FROM entry_before ORDER BY entry_no;
+DROP TABLE entry_before;
 """
 
 
@@ -83,6 +95,8 @@ class OwnWorkFile:
             if version == 0:
                 self._create(con)
             self._refuse_other(con)
+            if 0 < version < FORMAT_VERSION:
+                self._widen(con)
             # FULL: the journal is on the disk before a commit returns.
             con.execute("PRAGMA synchronous = FULL")
             con.execute("PRAGMA foreign_keys = ON")
@@ -102,6 +116,19 @@ class OwnWorkFile:
             for statement in _statements(_TABLES):
                 con.execute(statement)
         con.execute("COMMIT")
+
+    def _widen(self, con: sqlite3.Connection) -> None:
+        """Bring a file of an older format to this one, whole or not at all; another process may be doing so too."""
+        con.execute("BEGIN IMMEDIATE")
+        try:
+            if con.execute("PRAGMA user_version").fetchone()[0] < FORMAT_VERSION:
+                for statement in _statements(_WIDENED):
+                    con.execute(statement)
+            con.execute("COMMIT")
+        except BaseException:
+            if con.in_transaction:
+                con.execute("ROLLBACK")
+            raise
 
     def _use_journal(self, con: sqlite3.Connection) -> None:
         """Switch to the write-ahead journal. SQLite does not wait by itself where two try to switch at once."""

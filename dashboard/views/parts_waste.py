@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from dashboard import (
+    bench_return,
     code_names,
     figure_card,
     figures_access,
@@ -17,6 +18,7 @@ from dashboard import (
     scope_bar,
     store_access,
     visit_table,
+    warranty_claims,
     words,
 )
 from dashboard.charts.ranges import ranges
@@ -75,6 +77,8 @@ def show() -> None:
         _made_of(waste)
     with right:
         _warranty(waste, scope)
+    warranty_claims.show(scope)
+    bench_return.show(scope)
     _behind(scope)
     page.next_steps(_steps(waste, good))
     page.how_computed(METHOD, TERMS)
