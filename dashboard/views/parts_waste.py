@@ -177,6 +177,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 }
             )
             if column == "technician_id":
+                notices.fairness()
                 shown["Technician"] = [*map(code_names.naming(), frame[column])]
             likely = "Likely good, no clear test"
             shown[likely] = shown[likely].astype(float).round(1)

@@ -178,8 +178,8 @@ def test_a_visit_must_be_theirs(home: Path, two: tuple[str, str], act_as: Callab
         with pytest.raises(OwnWorkError, match="no visit of theirs"):
             remarks.enter(two[0], beside, "x", "", new_id())
     assert not OwnWork(home).entries("remark")
-    answer(opened_as("technician"), "The old one was torn.", remarks.OTHER_VISIT, mine)
-    text = said(opened_as("technician"))
+    act_as("technician")
+    text = said(answer(opened_as("technician"), "The old one was torn.", remarks.OTHER_VISIT, mine))
     assert f"Visit {mine}" in text and "The old one was torn." in text
     act_as("trainer")
     assert "The old one was torn." in paper(two[0])
