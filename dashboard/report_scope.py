@@ -44,7 +44,7 @@ def _one_of(option: str, name: str, given: str | None) -> str | None:
         return found
     if not allowed:
         raise ScopeError(f"{option}: got {given!r}; no visit on record names one, so nothing can be narrowed by it.")
-    near = difflib.get_close_matches(_folded(given), by_folded, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(_folded(given), by_folded, n=1, cutoff=0.7)
     hint = f" Did you mean {by_folded[near[0]]!r}?" if near else ""
     named = ", ".join(allowed[:MOST_NAMED]) + (
         f" and {len(allowed) - MOST_NAMED} more" if len(allowed) > MOST_NAMED else ""
