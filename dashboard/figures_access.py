@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import roles, store_access, working_ahead
 from models.figures.all import Figures
+from models.figures.bench_programme import BenchProgramme
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
@@ -22,10 +23,16 @@ from models.figures.waste import Waste
 from pipelines.settings import Settings
 
 
-def whole() -> Figures:
-    """Every figure over the whole store. Shared by all readers: never change what it gives, nor show it unasked."""
+def _all() -> Figures:
+    """Every figure over the whole store. Shared by all readers: never change what it gives, nor hand it out unasked."""
     roles.require_somebody()
     return _whole(store_access.key(), store_access.settings())
+
+
+def whole() -> Figures:
+    """The same, for the page Method. What other pages show comes by family, each with its own right."""
+    roles.require_page("method")
+    return _all()
 
 
 @st.cache_resource(max_entries=2, show_spinner="Computing the figures for the first time; this is kept.")
@@ -72,7 +79,7 @@ def _part_of(store_key: str, settings: Settings, scope: Scope) -> Any:
     """What several figures of one scope rest on; kept for the last few scopes only, since it holds single swaps."""
     from models.figures.narrowed import Part
 
-    return Part(store_access.reader, scope, settings, whole())
+    return Part(store_access.reader, scope, settings, _all())
 
 
 def _part(name: str, scope: Scope) -> Any:
@@ -82,7 +89,7 @@ def _part(name: str, scope: Scope) -> Any:
     roles.require_figures("good_switch" if is_by else name)
     scope = narrowing(name, scope)
     if scope.is_everything:
-        return getattr(whole(), "good_switch_by" if is_by else name)
+        return getattr(_all(), "good_switch_by" if is_by else name)
     return _narrowed(store_access.key(), store_access.settings(), scope, name)
 
 
@@ -119,10 +126,39 @@ def waste(scope: Scope) -> Waste:
     return _part("waste", scope)
 
 
+def bench_programme(scope: Scope) -> BenchProgramme:
+    """Worked out beside the saved figures: it rests on those of Parts waste."""
+    roles.require_figures("bench_programme")
+    return _bench_programme(store_access.key(), store_access.settings(), scope)
+
+
+@st.cache_resource(max_entries=30, show_spinner=False)
+def _bench_programme(store_key: str, settings: Settings, scope: Scope) -> BenchProgramme:
+    from models.figures.bench_programme import bench_programme as work
+
+    return work(store_access.reader(), scope, settings, waste(scope))
+
+
+def safety_items(scope: Scope) -> pd.DataFrame:
+    """Visits with a safety reason that is still open. Shared by all readers: never change it."""
+    roles.require_figures("safety_items")
+    from models.figures.safety import within
+
+    return within(_safety_items(store_access.key()), scope)
+
+
+# Few, and the search for what closed them reads every visit: found once for everybody, then narrowed.
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _safety_items(store_key: str) -> pd.DataFrame:
+    from models.figures.safety import all_open_items
+
+    return all_open_items(store_access.reader())
+
+
 def coaching() -> CoachingEffect:
     """Over the whole store whatever the filters: the twelve months around each session are not to be cut."""
     roles.require_figures("coaching")
-    return whole().coaching
+    return _all().coaching
 
 
 def coverage(scope: Scope) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import chart_drill, code_names, figures_access, marks, page, visit_table, words
+from dashboard import chart_drill, code_names, figures_access, marks, notices, page, visit_table, words
 from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
@@ -75,6 +75,7 @@ def _group(scope: Scope, name: str, title: str) -> None:
         return
     shown = pd.DataFrame({title: frame[name]})
     if name == "technician_id":
+        notices.fairness()
         shown[title] = [*map(code_names.naming(), frame[name])]
     elif name == "week_on":
         shown[title] = [words.date(pd.Timestamp(day)) for day in frame[name]]

@@ -33,8 +33,20 @@ PAGES_OF: dict[str, tuple[str, ...]] = {
 ROLES = tuple(PAGES_OF)
 # Pages that are about the reader, so of no use to anybody without a technician's id.
 OWN_PAGES = ("own_sheet",)
-# What of models.figures a technician's own sheet is worked out from.
-OWN_FIGURES = ("technicians", "coaching")
+# The pages that each family of models.figures stands on: who may open one of them may have it.
+PAGES_WITH = {
+    "good_switch": ("this_week", "parts_waste"),
+    "callbacks": ("this_week",),
+    "control": ("this_week",),
+    "safety_items": ("this_week",),
+    "seasons": ("seasons",),
+    "sites": ("sites",),
+    "technicians": ("coaching", "own_sheet"),
+    "coaching": ("coaching", "own_sheet"),
+    "waste": ("parts_waste",),
+    "bench_programme": ("parts_waste",),
+    "coverage": ("this_week", "coaching", "parts_waste", "seasons", "sites"),
+}
 # Who may open the page may have its printed pack; a technician, besides, the one about themselves.
 PACK_PAGES = {
     "week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons", "closeout": "missing",
@@ -138,15 +150,22 @@ def require_somebody() -> Person:
     return reader
 
 
+def require_page(*names: str) -> None:
+    """Raises NotAllowed unless the reader may open one of these pages; for whatever hands out what stands on them."""
+    require_somebody()
+    if not any(map(may_open, names)):
+        raise NotAllowed("This is not open to you. Ask whoever keeps the list of people in settings.toml.")
+
+
 def require_figures(name: str) -> None:
-    """Raises NotAllowed where the reader may not have these figures. name: a family of models.figures."""
-    if require_somebody().role == "technician" and name not in OWN_FIGURES:
-        raise NotAllowed("Only the figures of your own sheet are open to you.")
+    """Raises NotAllowed where the reader may not have these figures. name: a key of PAGES_WITH."""
+    require_page(*PAGES_WITH[name])
 
 
 def may_see(name: str) -> bool:
     """Whether the reader may have the figures of this family; see require_figures."""
-    return require_somebody().role != "technician" or name in OWN_FIGURES
+    require_somebody()
+    return any(map(may_open, PAGES_WITH[name]))
 
 
 def require_technician(technician_id: Any) -> None:
@@ -156,11 +175,22 @@ def require_technician(technician_id: Any) -> None:
         raise NotAllowed("Only your own visits are open to you.")
 
 
-def require_pack(kind: str, technician_id: str | None = None) -> None:
-    """Raises NotAllowed where the reader may not have this printed pack. kind: one of PACK_PAGES."""
+def require_sheet(technician_id: Any) -> None:
+    """Raises NotAllowed where the reader may not see the sheet of this technician (None = of everybody)."""
+    require_technician(technician_id)
+    require_page("coaching", "own_sheet")
+
+
+def may_have_pack(kind: str, technician_id: str | None = None) -> bool:
+    """Whether the reader may have this printed pack. kind: one of PACK_PAGES."""
     reader = require_somebody()
     is_own = reader.role == "technician" and kind == OWN_PACK and technician_id == reader.technician_id
-    if not is_own and not may_open(PACK_PAGES[kind]):
+    return is_own or may_open(PACK_PAGES[kind])
+
+
+def require_pack(kind: str, technician_id: str | None = None) -> None:
+    """Raises NotAllowed where the reader may not have this printed pack. kind: one of PACK_PAGES."""
+    if not may_have_pack(kind, technician_id):
         raise NotAllowed("This printed pack is not open to you. Ask whoever keeps the list of people in settings.toml.")
 
 
@@ -180,6 +210,21 @@ def require_entry() -> None:
     """Raises NotAllowed where the reader may not enter anything."""
     if not may_enter():
         raise NotAllowed("Entering is open to the service manager and the trainer. Tell one of them what is wrong.")
+
+
+def may_remark(technician_id: str) -> bool:
+    """Whether the reader may read and add remarks on this sheet: the technician themselves, their trainer, the manager."""
+    reader = person()
+    if reader is None:
+        return False
+    return reader.technician_id == technician_id if reader.role == "technician" else may_open("coaching")
+
+
+def require_remark(technician_id: str) -> Person:
+    """The reader, where they may remark on this sheet. Raises NotAllowed."""
+    if not may_remark(technician_id):
+        raise NotAllowed("Remarks are open to the technician the sheet is about, the trainer and the service manager.")
+    return require_somebody()
 
 
 def names_hidden() -> bool:

@@ -56,23 +56,30 @@ def scope() -> Scope:
     return st.session_state.get("scope", Scope())
 
 
+def choices(kind: str) -> list[str]:
+    """What the pages can be narrowed to, as it stands on record. kind: branch, region or appliance."""
+    table = store_access.frame(_CHOICES)
+    return [str(one) for one in table.loc[table["kind"] == kind, "choice"]]
+
+
 def in_words(chosen: Scope) -> str:
     """The scope in words; empty for the whole company."""
     parts = []
-    if chosen.start_on or chosen.end_on:
-        parts.append(f"from {words.date(chosen.start_on)} to {words.date(chosen.end_on)}")
+    if chosen.start_on:
+        parts.append(f"from {words.date(chosen.start_on)}")
+    if chosen.end_on:
+        parts.append(f"until {words.date(chosen.end_on)}" if not chosen.start_on else f"to {words.date(chosen.end_on)}")
     if chosen.branch:
         parts.append(f"branch {chosen.branch}")
     if chosen.region:
         parts.append(f"region {chosen.region}")
     if chosen.appliance_kind:
         parts.append(words.label(chosen.appliance_kind))
-    return ", ".join(parts)
+    return ", ".join(parts).replace(", to ", " to ")
 
 
 def _chosen(extent: dict[str, Any]) -> Scope:
     first_on, last_on = (pd.Timestamp(extent[name]).date() for name in ("first_on", "last_on"))
-    choices = store_access.frame(_CHOICES)
     period = st.selectbox("Period", PERIOD_CHOICES, key="period", bind="query-params", width=210)
     start_on, end_on = period_dates(period, first_on, last_on, store_access.settings().season_starts_month)
     if period == "Chosen dates":
@@ -90,7 +97,7 @@ def _chosen(extent: dict[str, Any]) -> Scope:
             start_on, end_on = dates
     picked = {}
     for kind, title in (("branch", "Branch"), ("region", "Region"), ("appliance", "Appliance")):
-        options = [ALL, *choices.loc[choices["kind"] == kind, "choice"]]
+        options = [ALL, *choices(kind)]
         if len(options) > 2:
             value = st.selectbox(
                 title,

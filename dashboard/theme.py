@@ -139,6 +139,8 @@ def page_style(colours: Palette) -> str:
 .gp-value small {{font-size: .95rem; font-weight: 400; color: {colours.quiet};}}
 .gp-card.gp-unknown .gp-value {{font-size: 1.15rem; padding: .5rem 0;}}
 .gp-card p {{margin: .12rem 0; font-size: .9rem; line-height: 1.35; color: {colours.ink};}}
+.gp-remark {{border-left: 3px solid {colours.aside}; padding: .1rem .7rem; margin: .3rem 0; font-size: .9rem;
+  line-height: 1.4; white-space: pre-line; overflow-wrap: anywhere; color: {colours.ink};}}
 .gp-card p.gp-quiet, p.gp-quiet, .gp-quiet {{color: {colours.quiet}; font-size: .86rem;}}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {{color: {colours.quiet}; opacity: 1;}}
 .gp-card {{position: relative;}} .gp-list th, .st-key-answer {{position: relative;}}

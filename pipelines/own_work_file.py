@@ -17,7 +17,7 @@ WAIT_SECONDS = 15.0
 FORMAT_VERSION = 2
 # "GPow": tells the file from any other SQLite file.
 APPLICATION_ID = 0x47506F77
-KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "identity", "undo")
+KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "identity", "remark", "undo")
 
 _ENTRY = f"""(
     entry_no INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -97,6 +97,8 @@ class OwnWorkFile:
             if version == 0:
                 self._create(con)
             self._refuse_other(con)
+            if 0 < version < FORMAT_VERSION:
+                self._widen(con)
             # FULL: the journal is on the disk before a commit returns.
             con.execute("PRAGMA synchronous = FULL")
             con.execute("PRAGMA foreign_keys = ON")

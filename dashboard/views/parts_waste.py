@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from dashboard import (
+    bench_return,
     chart_drill,
     code_names,
     figure_card,
@@ -19,6 +20,7 @@ from dashboard import (
     scope_bar,
     store_access,
     visit_table,
+    warranty_claims,
     words,
 )
 from dashboard.charts.ranges import ranges
@@ -83,6 +85,8 @@ def show() -> None:
         _made_of(waste)
     with right:
         _warranty(waste, scope)
+    warranty_claims.show(scope)
+    bench_return.show(scope)
     _behind(scope)
     page.next_steps(_steps(waste, good))
     page.how_computed(METHOD, TERMS)
@@ -183,6 +187,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 }
             )
             if column == "technician_id":
+                notices.fairness()
                 shown["Technician"] = [*map(code_names.naming(), frame[column])]
             likely = "Likely good, no clear test"
             shown[likely] = shown[likely].astype(float).round(1)

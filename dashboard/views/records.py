@@ -208,7 +208,7 @@ def _health() -> None:
 def _findings() -> None:
     lines = [
         (finding.about, "error" if finding.severity == "error" else "notice", words.count(finding.n_rows))
-        for finding in record_lookups.health(store_access.key())
+        for finding in record_lookups.health()
     ]
     columns = (("What was found", "text"), ("Kind", "text"), ("Rows", "number"))
     page.rows(columns, lines, "Nothing was found that could make a figure wrong.")

@@ -7,6 +7,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from models.figures.safety import CODES_SQL
 from models.figures.scope import Scope
 
 CASE_COLUMNS = (
@@ -50,7 +51,6 @@ LACKS = {
     "cause": "cause_code IS NULL",
     "appliance": "appliance_key IS NULL",
 }
-_SAFETY_CODES = "('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')"
 # what -> rows to choose from, and which of them.
 _CHOICE: dict[str, tuple[str, str]] = {
     "draft_faults": (_FAULTS, "true"),
@@ -68,7 +68,7 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
     "condensate": (_FAULTS, "family = 'condensate'"),
     "blockage": (_FAULTS, "family = 'blockage'"),
-    "safety": (_VISITS, f"cause_code IN {_SAFETY_CODES} OR contributing_cause_code IN {_SAFETY_CODES}"),
+    "safety": (_VISITS, f"cause_code IN {CODES_SQL} OR contributing_cause_code IN {CODES_SQL}"),
     "visits": (_VISITS, "true"),
     **{f"lacks_{name}": (_SWAPS, LACKS[name]) for name in ("removed_tag", "reading", "make_point")},
     **{f"lacks_{name}": (_FAULTS, LACKS[name]) for name in ("cause", "appliance")},
