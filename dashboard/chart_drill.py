@@ -89,8 +89,10 @@ def chart(
     )
     if caption:
         st.caption(words.plain(caption))
-    download.picture(picture, key)
-    return _listed(key, title, marks)
+    with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
+        chosen = _listed(key, title, marks)
+        download.picture(picture, key)
+    return chosen
 
 
 def opened(mark: Mark | None, key: str) -> None:
