@@ -99,7 +99,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     pointers = alt.Chart(labels).mark_rule(color=colours.aside, strokeWidth=0.8).encode(x=x, y=y, y2="label_rate:Q")
     names = [
         alt.Chart(labels[labels["is_at_right"] == is_at_right])
-        .mark_text(align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink, fontSize=NAME_SIZE)
+        .mark_text(
+            align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink, fontSize=NAME_SIZE
+        )
         .encode(x=x, y=at, text="shown_name:N")
         for is_at_right in (False, True)
     ]
