@@ -13,7 +13,6 @@ pytestmark = pytest.mark.browser
 # Where to click, as a share of the picture's width and height; small marks take a click beside them.
 CHARTS = {
     "this_week": ("control_no_root_cause", 0.6, 0.5, "Swaps in the week of"),
-    "coaching": ("funnel", 0.5, 0.6, "Draft faults attended, technician"),
     "parts_waste": ("branch_rates", 0.5, 0.35, "Swaps, branch"),
     "sites": ("margin", 0.5, 0.5, "Visit "),
 }
