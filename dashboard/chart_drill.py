@@ -71,11 +71,10 @@ def chart(
     picture: Picture | None, otherwise: str, key: str, title: str, marks: Sequence[Mark], caption: str = ""
 ) -> Mark | None:
     """The chart and its list of marks; the chosen one is given back, for `opened` at a place with more room."""
-    if picture is None or picture.marks is None or not marks:
-        page.draw(picture, otherwise, key)
-        if picture is not None and caption:
-            st.caption(words.plain(caption))
-        return None
+    if picture is None:
+        page.draw(None, otherwise, key)
+        # What cannot be drawn can still be read.
+        return _listed(key, title, marks, "Choose") if marks else None
     known = tuple(mark.key for mark in marks)
     _check(key, known)
     st.altair_chart(
@@ -89,8 +88,10 @@ def chart(
     )
     if caption:
         st.caption(words.plain(caption))
-    download.picture(picture, key)
-    return _listed(key, title, marks)
+    with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
+        chosen = _listed(key, title, marks)
+        download.picture(picture, key)
+    return chosen
 
 
 def opened(mark: Mark | None, key: str) -> None:

@@ -23,8 +23,10 @@ LABEL_REACH = 0.45
 MARK_REACH = 0.2
 # More names than these would be no picture; all are in the table below it.
 MOST_LABELS = 24
+# Names are written smaller where the page is narrow, so that none is cut off.
+NAME_SIZE = alt.expr("width < 360 ? 10 : 12")
 # Marks beyond this share of the axis have their name at the left.
-RIGHT_EDGE = 0.72
+RIGHT_EDGE = 0.5
 
 
 def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palette) -> Picture | None:
@@ -97,7 +99,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     pointers = alt.Chart(labels).mark_rule(color=colours.aside, strokeWidth=0.8).encode(x=x, y=y, y2="label_rate:Q")
     names = [
         alt.Chart(labels[labels["is_at_right"] == is_at_right])
-        .mark_text(align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink)
+        .mark_text(
+            align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink, fontSize=NAME_SIZE
+        )
         .encode(x=x, y=at, text="shown_name:N")
         for is_at_right in (False, True)
     ]

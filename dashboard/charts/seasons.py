@@ -81,8 +81,8 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         return None
     frame["week"] = [date(day) for day in pd.to_datetime(frame["week_on"])]
     order = frame["week"].tolist()
-    y = alt.Y("week:N", sort=order, axis=alt.Axis(title="week starting", ticks=False))
-    axis = alt.Axis(title="faults in the week")
+    y = alt.Y("week:N", sort=order, axis=alt.Axis(title="week starting", ticks=False, labelPadding=9))
+    axis = alt.Axis(title="faults in the week", tickCount=6, labelOverlap="greedy")
     base = alt.Chart(frame)
     lines = base.mark_rule(color=colours.main, strokeWidth=5, opacity=0.35).encode(
         y=y, x=alt.X("low:Q", axis=axis), x2="high:Q"

@@ -181,15 +181,15 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Technician": part["shown_name"],
                 "Draft faults": part["draft_fault_visits"],
                 "Swaps": part["swaps"],
-                "Clear bench result": part["tested"],
+                "Clear tests": part["tested"],
                 "Good pulls per draft fault": part["value"],
                 "Range from": part["low"],
                 "Range to": part["high"],
                 "Expected": part["expected_rate"],
                 "Reading before": part["reading_rate"],
                 "Cause recorded": part["cause_rate"],
-                "Smallest excess visible": part["smallest_visible_excess"],
-                "Separable from the site": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
+                "Excess seen from": part["smallest_visible_excess"],
+                "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
         ).sort_values("Technician")
         if not is_compared(people):
@@ -199,7 +199,7 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
 
 
 # What is told only where outcomes are compared.
-_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Smallest excess visible")
+_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Excess seen from")
 _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 
