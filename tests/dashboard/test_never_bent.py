@@ -14,7 +14,7 @@ from models.figures.scope import Scope
 
 PAGES = sorted({path.stem for path in (APP.parent / "views").glob("[!_]*.py")} - {"own_sheet"})
 # Pages and packs that lead to work on an appliance; pages and packs that show figures about people.
-LEADS_TO_WORK = {"this_week", "seasons", "sites", "bench"}
+LEADS_TO_WORK = {"this_week", "seasons", "sites", "bench", "missing"}
 ABOUT_PEOPLE = {"coaching", "parts_waste"}
 PACKS_ABOUT_PEOPLE = {"week", "coaching"}
 # What the safety text says, whatever its wording becomes: each of these together in one of its sentences.
@@ -84,9 +84,7 @@ def test_every_page(served_home: Path, name: str) -> None:
     if name == "coaching":
         (established, *_) = [table.value for table in test.dataframe if "Draft faults" in table.value]
         assert established["Technician"].tolist() == sorted(established["Technician"]), "by name, not by figure"
-        assert {"Draft faults", "Swaps", "Clear bench result"} <= set(established), (
-            "the number of cases stands beside it"
-        )
+        assert {"Draft faults", "Swaps", "Clear tests"} <= set(established), "the number of cases stands beside it"
         assert [one for one in test.toggle if one.key == code_names.SWITCH_KEY]
 
 
