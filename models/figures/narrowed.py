@@ -41,6 +41,8 @@ from models.figures.technicians import technicians
 from models.figures.waste import waste
 
 FOLDER = "narrowed"
+# Regions come as the company names them. Where they are many, as postcodes are, each is small, and all would fill the disk.
+MOST_OF_EACH = 20
 
 log = logging.getLogger("goodpull")
 
@@ -122,14 +124,20 @@ def narrowing(name: str, scope: Scope) -> Scope:
 
 
 def frequent_scopes(con: duckdb.DuckDBPyConnection, settings: Any) -> list[Scope]:
-    """The parts worked out ahead: each named period, each region, each kind of appliance, by themselves."""
+    """The parts worked out ahead: each named period, the largest regions and kinds of appliance, by themselves."""
     first_on, last_on = con.execute("SELECT min(arrived_on), max(arrived_on) FROM visit").fetchone() or (None, None)
     if last_on is None:
         return []
     month = int(settings.season_starts_month)
     spans = [period_dates(period, first_on, last_on, month) for period in reversed(PERIODS)]
     regions, kinds = (
-        [name for (name,) in con.execute(f"SELECT DISTINCT {column} FROM visit ORDER BY ALL").fetchall() if name]
+        [
+            name
+            for (name,) in con.execute(
+                f"SELECT {column} FROM visit WHERE {column} <> '' GROUP BY {column} ORDER BY count(*) DESC, {column} "
+                f"LIMIT {MOST_OF_EACH}"
+            ).fetchall()
+        ]
         for column in ("region", "appliance_kind")
     )
     return [

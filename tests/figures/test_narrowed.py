@@ -94,6 +94,16 @@ def test_the_frequent_scopes_are_periods_regions_and_kinds_by_themselves(kept: K
     assert len(scopes) == 4 + n_regions + n_kinds
 
 
+def test_of_many_regions_only_the_largest_are_worked_out_ahead(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(narrowed, "MOST_OF_EACH", 1)
+    scopes = narrowed.frequent_scopes(kept.con, kept.settings)
+    sizes = kept.con.execute("SELECT region, count(*) AS n FROM visit GROUP BY 1").df().dropna()
+    assert len(sizes) > 1
+    (region,) = [scope.region for scope in scopes if scope.region]
+    assert sizes.set_index("region")["n"][region] == sizes["n"].max()
+    assert len(scopes) == 4 + 1 + 1
+
+
 @pytest.mark.parametrize("name", narrowed.FAMILIES)
 def test_what_was_kept_is_what_would_be_worked_out(kept: Kept, name: str) -> None:
     scope = narrowed.frequent_scopes(kept.con, kept.settings)[2]
