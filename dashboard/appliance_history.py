@@ -23,7 +23,7 @@ WITH history AS ({_VISITS})
 SELECT h.*, s.switches, s.verdicts, r.before_pa, r.after_pa, r.n_readings, e.make_pa
 FROM history AS h
 LEFT JOIN (SELECT visit_id, string_agg(coalesce(part_number, 'number not recorded'), ', ' ORDER BY swap_id) AS switches,
-        string_agg(verdict, ', ' ORDER BY swap_id) AS verdicts
+        string_agg(coalesce(verdict, 'not tested'), ', ' ORDER BY swap_id) AS verdicts
     FROM swap_case WHERE visit_id IN (SELECT visit_id FROM history) GROUP BY visit_id) AS s USING (visit_id)
 LEFT JOIN (SELECT visit_id, count(*) AS n_readings,
         arg_max(value_pa, reading_no) FILTER (taken = 'before_repair' AND is_draft) AS before_pa,
@@ -167,6 +167,4 @@ def lines(visits: pd.DataFrame, this_visit: str, unit: str | None) -> list[tuple
 def _verdicts(row: Any) -> str:
     if words.is_missing(row.switches):
         return ""
-    if words.is_missing(row.verdicts):
-        return "not tested"
     return ", ".join(words.in_words(one, words.VERDICT_WORDS) for one in row.verdicts.split(", "))

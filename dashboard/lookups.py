@@ -161,19 +161,30 @@ def refusals(scope: Scope) -> pd.DataFrame:
 def claims(scope: Scope) -> pd.DataFrame:
     """Warranty claims on draft switches that were refused or are not decided, the newest first.
 
-    claim_id, filed_on, decided_on, outcome, refusal_reason, part_number, visit_id, verdict (of the bench, of that switch).
+    claim_id, filed_on, decided_on, outcome, refusal_reason, part_number, visit_id, verdict (of the bench). Part and verdict
+    are of the switch that is claimed: the one with the claim's tag; without a tag, what all switches of the visit share.
     """
     roles.require_page("parts_waste")
     where, bound = scope.where("swapped_on")
     return store_access.frame(
         f"""
         WITH swapped AS (SELECT visit_id, removed_tag, part_number, verdict FROM swap_case WHERE {where})
-        SELECT w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, any_value(s.part_number) AS part_number,
-            w.visit_id, any_value(s.verdict) FILTER (w.removed_tag IS NULL OR s.removed_tag = w.removed_tag) AS verdict
+        SELECT w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id,
+            {_shared("part_number")}, {_shared("verdict")}
         FROM warranty_claim AS w JOIN swapped AS s USING (visit_id)
         WHERE w.outcome IN ('refused', 'open')
         GROUP BY w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id
         ORDER BY w.filed_on DESC NULLS LAST, w.claim_id
         """,
         bound,
+    )
+
+
+def _shared(column: str) -> str:
+    """The one value of the switches a claim can be about; nothing where they differ, or one of them has none."""
+    claimed = "w.removed_tag IS NULL OR s.removed_tag = w.removed_tag"
+    return (
+        f"CASE WHEN count(*) FILTER ({claimed}) = count(s.{column}) FILTER ({claimed}) "
+        f"AND count(DISTINCT s.{column}) FILTER ({claimed}) = 1 "
+        f"THEN any_value(s.{column}) FILTER ({claimed}) END AS {column}"
     )

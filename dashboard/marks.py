@@ -53,12 +53,13 @@ def months_of_year(
 ) -> list[Mark]:
     """The months of the seasons' picture. As its weeks are, only period and region narrow them."""
     narrowed = replace(scope, branch=None, appliance_kind=None)
+    years = "all years on record" if scope.start_on is None and scope.end_on is None else "the years in these dates"
     ordered = sorted(by_month, key=lambda month: (month["month"] - starts_month) % 12)
     return [
         of_visits(
             str(month["month"]),
             f"{MONTH_NAMES[month['month']]}: {words.plural(month['n_faults'], 'fault')}",
-            f"{title} faults in weeks whose middle lies in {MONTH_NAMES[month['month']]}, of all years",
+            f"{title} faults in weeks whose middle lies in {MONTH_NAMES[month['month']]}, of {years}",
             figures_access.behind(narrowed, family, week_month=month["month"]),
         )
         for month in ordered

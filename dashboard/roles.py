@@ -45,8 +45,8 @@ PAGES_WITH = {
     "coaching": ("coaching", "own_sheet"),
     "waste": ("parts_waste",),
     "bench_programme": ("parts_waste",),
-    "coverage": ("this_week", "coaching", "parts_waste", "seasons", "sites", "missing"),
     "missing": ("missing",),
+    "coverage": ("this_week", "coaching", "parts_waste", "seasons", "sites", "missing"),
 }
 # Who may open the page may have its printed pack; a technician, besides, the one about themselves.
 PACK_PAGES = {

@@ -6,6 +6,7 @@ a page works out what it needs itself.
 
 from __future__ import annotations
 
+import logging
 import os
 import subprocess
 import sys
@@ -15,6 +16,8 @@ from pathlib import Path
 # Set by whoever serves the pages for people; pages looked at by a test, or printed, start nothing.
 SWITCH = "GOODPULL_WORK_AHEAD"
 MEMORY_LIMIT = "1GB"
+
+log = logging.getLogger("goodpull")
 
 _running: list[subprocess.Popen[bytes]] = []
 _starting = threading.Lock()
@@ -29,13 +32,12 @@ def start(home: Path) -> None:
             before = _running.pop()
             before.terminate()
             before.wait()
-        _running.append(
-            subprocess.Popen(
-                [sys.executable, "-m", "dashboard.working_ahead", str(home)],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.DEVNULL,
-            )
-        )
+        command = [sys.executable, "-m", "dashboard.working_ahead", str(home)]
+        try:
+            _running.append(subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL))
+        except OSError as error:
+            # Such as too little memory: then pages work out themselves what they need.
+            log.warning("Figures are not worked out ahead: %s", error)
 
 
 def _end_with_server() -> None:

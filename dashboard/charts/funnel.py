@@ -10,6 +10,11 @@ from dashboard.theme import Palette
 from dashboard.words import plural
 
 GROUPS = ("as expected", "look here first", "new starter", "start not known")
+# What is drawn or told of a technician.
+COLUMNS = (
+    "shown_name", "draft_fault_visits", "observed_rate", "expected_rate", "low", "high", "is_flagged", "is_new_starter",
+    "is_start_known",
+)  # fmt: skip
 
 HEIGHT = 330
 # Room a name takes in height, and what the axis and legend take, in pixels.
@@ -39,8 +44,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     people = table[table["observed_rate"].notna() & (table["draft_fault_visits"] > 0)].copy()
     if people.empty:
         return None
-    # As the reader may see them: under code names, no id goes to the browser.
-    people = people.drop(columns="technician_id", errors="ignore").assign(**{MARK: people["shown_name"]})
+    # As the reader may see them: all of a chart's columns go to the browser, so under code names neither id nor name may
+    # be among them.
+    people = people[[name for name in COLUMNS if name in people]].assign(**{MARK: people["shown_name"]})
     people["group"] = GROUPS[0]
     if "is_start_known" in people:
         people.loc[~people["is_start_known"].fillna(False).astype(bool), "group"] = GROUPS[3]

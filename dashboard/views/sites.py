@@ -92,16 +92,18 @@ def _answer(sites: pd.DataFrame, facts: dict) -> str:
         parts.append(f"{words.plural(n_safety, 'site')} with a safety reason on record, {_still_open(sites, n_safety)}")
     if n_others:
         parts.append(f"{words.plural(n_others, 'site')} where a cause not yet found is likely")
-    return f"{words.joined(parts).capitalize()}, {rest}."
+    return f"{words.joined(parts)}, {rest}."
 
 
 def _still_open(sites: pd.DataFrame, n_safety: int) -> str:
     """At how many of these sites the records do not show that it was looked into."""
     n_sites, n_visits = int((sites["n_safety_open"] > 0).sum()), int(sites["n_safety_open"].sum())
     if not n_sites:
-        return "none of them still open"
+        return "none of them still open by the records"
     which = "all of them" if n_sites == n_safety else f"{words.count(n_sites)} of them"
-    return f"{which} still open ({words.plural(n_visits, 'visit')} on This week)"
+    # Not every reader of this page may open the other.
+    listed = " on This week" if roles.may_open("this_week") else ""
+    return f"{which} still open ({words.plural(n_visits, 'visit')}{listed})"
 
 
 def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True) -> None:
@@ -116,7 +118,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         ("Site", "text"),
         ("Region", "text"),
         *(counts if is_counted else ()),
-        *(() if is_counted else (("Still open", "text"),)),
+        *(() if is_counted else (("Still open on record", "text"),)),
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )

@@ -8,6 +8,7 @@ be hundreds, and each is small enough to be worked out when it is asked for.
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 import shutil
 import tempfile
@@ -40,6 +41,10 @@ from models.figures.technicians import technicians
 from models.figures.waste import waste
 
 FOLDER = "narrowed"
+# Regions come as the company names them. Where they are many, as postcodes are, each is small, and all would fill the disk.
+MOST_OF_EACH = 20
+
+log = logging.getLogger("goodpull")
 
 
 @dataclass
@@ -81,7 +86,8 @@ class Part:
     def figures(self, name: str) -> Any:
         """A family of figures of this part, worked out once."""
         if name not in self._made:
-            self._made[name] = FAMILIES[name](self)
+            is_whole = narrowing(name, self.scope).is_everything
+            self._made[name] = getattr(self.whole, name) if is_whole else FAMILIES[name](self)
         return self._made[name]
 
 
@@ -118,14 +124,20 @@ def narrowing(name: str, scope: Scope) -> Scope:
 
 
 def frequent_scopes(con: duckdb.DuckDBPyConnection, settings: Any) -> list[Scope]:
-    """The parts worked out ahead: each named period, each region, each kind of appliance, by themselves."""
+    """The parts worked out ahead: each named period, the largest regions and kinds of appliance, by themselves."""
     first_on, last_on = con.execute("SELECT min(arrived_on), max(arrived_on) FROM visit").fetchone() or (None, None)
     if last_on is None:
         return []
     month = int(settings.season_starts_month)
     spans = [period_dates(period, first_on, last_on, month) for period in reversed(PERIODS)]
     regions, kinds = (
-        [name for (name,) in con.execute(f"SELECT DISTINCT {column} FROM visit ORDER BY ALL").fetchall() if name]
+        [
+            name
+            for (name,) in con.execute(
+                f"SELECT {column} FROM visit WHERE {column} <> '' GROUP BY {column} ORDER BY count(*) DESC, {column} "
+                f"LIMIT {MOST_OF_EACH}"
+            ).fetchall()
+        ]
         for column in ("region", "appliance_kind")
     )
     return [
@@ -171,9 +183,16 @@ def work_ahead(store: Any, settings: Any, con: duckdb.DuckDBPyConnection, path: 
             folder = _folder(path, settings, scope, name)
             if store.current() != path:
                 return n
-            if not narrowing(name, scope).is_everything and not folder.is_dir():
-                _save(folder, part.figures(name))
-                n += 1
+            if narrowing(name, scope).is_everything or folder.is_dir():
+                continue
+            try:
+                figures = part.figures(name)
+            except (duckdb.Error, MemoryError) as error:
+                # Too large for what it may take, most likely: that one is left to the pages, the others are not.
+                log.warning("%s of %s is not worked out ahead: %s", name, scope, error)
+                continue
+            _save(folder, figures)
+            n += 1
     return n
 
 

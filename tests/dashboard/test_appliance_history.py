@@ -141,3 +141,14 @@ def test_without_a_reading_or_a_make_point() -> None:
     assert len(alone.chart.to_dict()["layer"]) == 1
     assert "set against nothing" in appliance_history.beside([], READINGS, READINGS)[0]
     assert "more than one" in appliance_history.beside([1.0, 2.0], READINGS, READINGS)[0]
+
+
+def test_each_switch_of_a_visit_has_its_own_bench_result() -> None:
+    visit = {"arrived_on": pd.Timestamp("2025-01-05"), "visit_id": "V1", "visit_kind": "no_heat", "symptom": None,
+             "cause_code": None, "before_pa": None, "after_pa": None, "technician_id": "T1"}  # fmt: skip
+    pulled = [("P1, P2", "good, not tested"), (None, None)]
+    frame = pd.DataFrame([visit | {"switches": switches, "verdicts": verdicts} for switches, verdicts in pulled])
+    with roles.whoever_has_the_files(), pytest.MonkeyPatch.context() as patched:
+        patched.setattr(appliance_history.code_names, "naming", lambda: str)
+        told = appliance_history.lines(frame, "V9", None)
+    assert [line[5:7] for line in told] == [("P1, P2", "good, not tested"), ("", "")]

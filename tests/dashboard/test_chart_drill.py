@@ -159,6 +159,8 @@ def test_the_funnel_is_told_no_id_and_names_its_marks_as_shown(served_home: Path
     table = pd.DataFrame(
         {
             "technician_id": ["T1", "T2"],
+            "technician_name": ["Somebody", "Another"],
+            "reason": ["Somebody pulled more than expected.", ""],
             "shown_name": ["Ash", "Elm"],
             "draft_fault_visits": [40, 60],
             "observed_rate": [0.3, 0.7],
@@ -172,7 +174,7 @@ def test_the_funnel_is_told_no_id_and_names_its_marks_as_shown(served_home: Path
     )
     picture = technician_funnel(table, pd.DataFrame(columns=["n", "low_95", "high_95", "low_998", "high_998"]), LIGHT)
     told = json.dumps(chart_drill.selectable(picture).to_dict(), default=str)
-    assert "T1" not in told and "technician_id" not in told
+    assert "T1" not in told and "technician_id" not in told and "Somebody" not in told
     assert {MARK: "Elm"}.items() <= next(
         row for data in json.loads(told)["datasets"].values() for row in data if row.get("shown_name") == "Elm"
     ).items()

@@ -15,6 +15,7 @@ from dashboard import bench_return, download, lookups, roles, sign_in, warranty_
 from models.figures.bench_programme import BenchProgramme
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
+from pipelines.loading import load
 
 EMAIL = "{}@company.example"
 PEOPLE = "\n".join(f'[people."{EMAIL.format(role)}"]\nrole = "{role}"' for role in ("owner", "trainer"))
@@ -50,7 +51,8 @@ def test_the_owner_prints_the_pack_of_a_claim(home: Path, monkeypatch: pytest.Mo
     assert_drawn(test)
     assert not [key for key in files if key.startswith("pack_warranty")], "no pack before a claim is chosen"
     text = said(test)
-    assert "What the bench programme costs and returns" in text and "15 minutes for a test" in text
+    assert "What the bench programme costs and returns" in [header.value for header in test.header]
+    assert "15 minutes for a test" in text
     assert "Found is not saved" in text
     one = str(claims["claim_id"].iloc[0])
     (box,) = [box for box in test.selectbox if box.label == "Claim"]
@@ -104,3 +106,24 @@ def test_a_claim_without_a_reason_says_so() -> None:
     shown = warranty_claims.table(claims)
     assert shown["Reason as given"].tolist() == ["no reason given", "", "no tag"]
     assert shown["Outcome"].tolist() == ["refused", "not decided yet", "refused"]
+
+
+def test_a_claim_shows_the_part_of_its_own_switch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two switches pulled on one visit: a claim names one of them by its tag, another neither."""
+    files = {
+        "visits.csv": "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete\n"
+        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes\n",
+        "part_lines.csv": "visit_id,line_no,part_class,part_number,quantity,removed_tag\n"
+        "V1,1,draft_switch,P-A,1,TAG-A\nV1,2,draft_switch,P-B,1,TAG-B\n",
+        "warranty_claims.csv": "claim_id,visit_id,removed_tag,filed_on,outcome\n"
+        "C1,V1,TAG-A,2026-02-01,open\nC2,V1,TAG-B,2026-02-01,open\nC3,V1,,2026-02-01,open\n",
+    }
+    for name, text in files.items():
+        (tmp_path / name).write_text(text, "utf-8")
+    load(tmp_path, [tmp_path / name for name in files])
+    monkeypatch.setenv("GOODPULL_HOME", str(tmp_path))
+    with roles.whoever_has_the_files():
+        claims = lookups.claims(Scope()).set_index("claim_id")
+    assert claims.loc[["C1", "C2"], "part_number"].tolist() == ["P-A", "P-B"]
+    assert pd.isna(claims.loc["C3", "part_number"]) and claims["verdict"].isna().all()
+    assert warranty_claims.table(claims.reset_index())["Bench"].tolist() == ["", "", ""]

@@ -14,7 +14,7 @@ from pipelines.loading import load
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
-@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites"])
+@pytest.mark.parametrize("name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "missing"])
 def test_a_page_is_drawn_with_each_of_its_filters(name: str, served_home: Path) -> None:
     test = opened(name)
     for key in ("period", "branch", "region", "appliance"):

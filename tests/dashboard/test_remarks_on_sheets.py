@@ -17,6 +17,7 @@ from dashboard import code_names, remarks, roles, sign_in, store_access
 from dashboard.printed import packs, typeset, web_page
 from models.figures.scope import Scope
 from pipelines.own_work import FILE_NAME, OwnWork, OwnWorkError, new_id
+from pipelines.remarks import Remark
 
 EMAIL = "{}@company.example"
 HOSTILE = '<script>alert(1)</script> **bold** [a](javascript:b) $x$ <img src=x onerror="y"> #set text(red)\n=cmd|calc'
@@ -242,3 +243,11 @@ def test_without_sign_in_the_typed_name_stands(
     (kept,) = OwnWork(home).entries("remark")
     assert (kept.entry.entered_by, kept.entry.content["is_on_behalf"]) == ("Chief", True)
     assert "Remark by Chief, on behalf of" in said(test)
+
+
+def test_the_id_of_another_visit_keeps_its_capitals(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn: list[str] = []
+    monkeypatch.setattr(remarks.st, "markdown", drawn.append)
+    monkeypatch.setattr(remarks, "show", lambda said, *beside: None)
+    remarks.show_others([Remark("e", "T1", "visit V12aB", "x", "Chief", "2026-01-01T00:00:00Z", True)], [])
+    assert drawn[-1] == "Visit V12aB"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -93,6 +94,16 @@ def test_the_frequent_scopes_are_periods_regions_and_kinds_by_themselves(kept: K
     assert len(scopes) == 4 + n_regions + n_kinds
 
 
+def test_of_many_regions_only_the_largest_are_worked_out_ahead(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(narrowed, "MOST_OF_EACH", 1)
+    scopes = narrowed.frequent_scopes(kept.con, kept.settings)
+    sizes = kept.con.execute("SELECT region, count(*) AS n FROM visit GROUP BY 1").df().dropna()
+    assert len(sizes) > 1
+    (region,) = [scope.region for scope in scopes if scope.region]
+    assert sizes.set_index("region")["n"][region] == sizes["n"].max()
+    assert len(scopes) == 4 + 1 + 1
+
+
 @pytest.mark.parametrize("name", narrowed.FAMILIES)
 def test_what_was_kept_is_what_would_be_worked_out(kept: Kept, name: str) -> None:
     scope = narrowed.frequent_scopes(kept.con, kept.settings)[2]
@@ -139,3 +150,25 @@ def test_what_is_taken_from_the_whole_store_is_what_a_scope_counts_itself(kept: 
 
 def test_it_ends_when_another_generation_comes_into_force(kept: Kept) -> None:
     assert narrowed.work_ahead(kept.store, kept.settings, kept.con, kept.path.with_name("store-000009.duckdb")) == 0
+
+
+def test_what_a_part_does_not_narrow_is_the_whole_fleets(kept: Kept) -> None:
+    """Seasons are not cut by branch: what rests on them there takes the figures every page shows, and not another draw."""
+    whole = sidecar.figures_for(kept.store, kept.settings)
+    part = narrowed.Part(kept.con.cursor, Scope(branch="north"), kept.settings, whole)
+    assert part.figures("seasons") is whole.seasons
+    assert part.figures("coverage") is not whole.coverage
+
+
+def test_one_family_too_large_keeps_none_of_the_others_back(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    def too_large(part: narrowed.Part) -> Any:
+        raise duckdb.OutOfMemoryException("too large")
+
+    kind = kept.con.execute("SELECT min(appliance_kind) FROM visit").fetchone()[0]
+    scope = Scope(appliance_kind=kind)
+    families = {name: narrowed.FAMILIES[name] for name in ("coverage", "control")}
+    monkeypatch.setattr(narrowed, "FAMILIES", families | {"coverage": too_large})
+    monkeypatch.setattr(narrowed, "frequent_scopes", lambda con, settings: [scope])
+    assert narrowed.work_ahead(kept.store, kept.settings, kept.con, kept.path) == 1
+    assert not narrowed.is_saved(kept.store, kept.settings, scope, "coverage")
+    assert narrowed.is_saved(kept.store, kept.settings, scope, "control")
