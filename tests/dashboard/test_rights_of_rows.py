@@ -80,6 +80,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "figures_access.coaching": (lambda one: figures_access.coaching(), {M, T, X}),
     "figures_access.waste": (lambda one: figures_access.waste(ALL), {M, W}),
     "figures_access.bench_programme": (lambda one: figures_access.bench_programme(ALL), {M, W}),
+    "figures_access.missing": (lambda one: figures_access.missing(ALL), {M, T}),
     "figures_access.coverage": (lambda one: figures_access.coverage(ALL), {M, T, W}),
     "figures_access.visits_behind": (lambda one: figures_access.visits_behind(ALL, "swaps"), {M, T, W}),
     "figures_access.visits_behind own": (
@@ -105,7 +106,7 @@ NO_ROWS = {
     "scope_bar.is_stale": "the last day",
     "scope_bar.freshness": "a line of counts; leaves out what the role may not see",
 }
-COMMANDS = ("own_work_commands", "held_back_commands")
+COMMANDS = ("own_work_commands", "held_back_commands", "identity_commands")
 MARKS = ("store_access.frame(", "store_access.row(", "store_access.reader(", "_part(", "_narrowed(", "_all(", "return _visits(",
          "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
 

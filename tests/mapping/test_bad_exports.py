@@ -54,6 +54,15 @@ def test_queries_are_read_by_name_over_several_lines():
     ]
 
 
+def test_a_colon_in_a_remark_within_a_query_begins_no_other():
+    asked = asked_of("service=records", "job-lines: SELECT a -- as asked: by week\n  , b FROM v -- not w: it is empty")
+    assert [(one.name, one.query) for one in asked.sources] == [
+        ("job-lines", "SELECT a -- as asked: by week\n  , b FROM v -- not w: it is empty")
+    ]
+    asked = asked_of("service=records", "v: SELECT a\nFROM v -- not w: it is empty")
+    assert [one.name for one in asked.sources] == ["v"]
+
+
 @pytest.mark.parametrize(
     ("connection", "queries", "said"),
     [
