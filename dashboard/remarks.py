@@ -114,7 +114,7 @@ def show_others(said: Sequence[Remark], visits_shown: Sequence[str]) -> None:
     if others:
         st.markdown("**Remarks about other visits**")
     for beside in others:
-        st.markdown(words.plain(beside.capitalize()))
+        st.markdown(words.plain(f"{beside[:1].upper()}{beside[1:]}"))
         show(said, beside)
 
 
