@@ -95,7 +95,7 @@ def _form(subject: str, offered: list[Pair]) -> None:
     ids = [pair.one.record_id, pair.other.record_id]
     keep = st.radio(
         "If they are the same, which id to keep", ids, index=ids.index(pair.suggested), key=f"keep_{form}", horizontal=True,
-        help="Figures count both under this id, and its own details hold. A technician who signs in must stand under it in settings.toml.",
+        help="Figures count both under this id, and its own details hold. A technician who signs in sees the sheet of this id, whichever of the two settings.toml names.",
     )  # fmt: skip
     reason = st.text_input("Why", key=f"why_{form}", max_chars=2000, placeholder="What shows that it is so")
     name = own_entry.who(form)
@@ -133,8 +133,9 @@ def _enter(pair: Pair, keep: str, other: str, is_same: bool, reason: str, name: 
     entry_id = f"{own_entry.form_id(form)}-{'same' if is_same else 'different'}-{keep}"
     try:
         enter_decision(
-            store_access.reader(), own_entry.own(), pair.subject, keep, other, is_same, reason, name, entry_id
-        )
+            store_access.reader(), own_entry.own(), pair.subject, keep, other, is_same, reason, name, entry_id,
+            pair.site_id or None,
+        )  # fmt: skip
     except GoodpullError as error:
         st.error(words.plain(error))
         return

@@ -75,32 +75,39 @@ FIGURES = {
     "callbacks": "Callbacks without a root cause, from certain to possible ones",
     "repeats": "Callbacks that came again and again",
 }
+# An amount that is not for the reader.
+NOT_SHOWN = "not shown"
 # Less than this is not worth asking for.
 SMALLEST_GAIN = 0.01
 
 
-def answer(found: Missing) -> str:
-    """Which single thing to ask for first, and what it would bring."""
-    first = found.fields.iloc[0]
+def answer(found: Missing, currency: str | None = None) -> str:
+    """Which single thing to ask for first, and what it would bring. currency: None where amounts are not for the reader."""
     if not found.fields["n_cases"].any():
         return "No draft fault is on record for these filters, so nothing can be missing from one."
     if not found.fields["n_missing"].any():
         return "None of these fields is missing on any record."
+    first = found.fields[found.fields["n_missing"] > 0].iloc[0]
     lead = f"Ask first for the {_lowered(FIELDS[first['field']].title)}: {lacking(first)}"
     mine = found.figures[found.figures["field"] == first["field"]]
     if first["is_blocking"]:
         names = [f"“{FIGURES[name]}”" for name in mine.loc[mine["is_blocked"], "figure"]]
         return f"{lead}, and without it {words.joined(names)} cannot be given at all."
+    if found.fields["gain"].isna().all():
+        return (
+            "How much a field would narrow a range cannot be worked out for these filters: none of the figures it would show in "
+            "has a range to compare."
+        )
     if not first["gain"] >= SMALLEST_GAIN:
         return (
             "Filling any one of these fields would narrow no range by more than 1%, as far as it can be worked out: the "
             "ranges are as wide as the number of cases makes them."
         )
     best = mine.assign(left=mine["width_filled"] / mine["width_now"]).sort_values("left", kind="stable").iloc[0]
-    return (
-        f"{lead}; with it the range of “{FIGURES[best['figure']]}” would be {width(best, 'width_filled')} wide instead "
-        f"of {width(best, 'width_now')}."
-    )
+    if best["unit"] == "money" and currency is None:
+        return f"{lead}; with it the range of “{FIGURES[best['figure']]}” {_change(best.to_dict()).replace('shrinks', 'would shrink')}."
+    now, filled = width(best, "width_now", currency), _filled(best.to_dict(), currency)
+    return f"{lead}; with it the range of “{FIGURES[best['figure']]}” would be {filled} wide instead of {now}."
 
 
 def lacking(row: pd.Series) -> str:
@@ -112,19 +119,19 @@ def lacking(row: pd.Series) -> str:
     return f"missing on {words.count(row['n_missing'])} of {words.count(row['n_cases'])} {one} ({share})"
 
 
-def width(line: Any, column: str, currency: str = "") -> str:
-    """How wide a range is, with its unit: 9.9 points."""
+def width(line: Any, column: str, currency: str | None = None) -> str:
+    """How wide a range is, with its unit: 9.9 points. currency: as answer takes it."""
     amount = line[column]
     if words.is_missing(amount):
         return words.NOT_KNOWN
     if line["unit"] == "days":
         return words.days(amount)
     if line["unit"] == "money":
-        return words.money(amount, currency)
+        return words.money(amount, currency) if currency is not None else NOT_SHOWN
     return f"{words.number(100 * amount)} points"
 
 
-def figure_lines(mine: pd.DataFrame, currency: str) -> list[tuple[str, str, str, str]]:
+def figure_lines(mine: pd.DataFrame, currency: str | None) -> list[tuple[str, str, str, str]]:
     """Per figure a field weakens: its name, its range now, if filled, and what becomes of it."""
     return [
         (FIGURES[line["figure"]], width(line, "width_now", currency), _filled(line, currency), _change(line))
@@ -132,9 +139,9 @@ def figure_lines(mine: pd.DataFrame, currency: str) -> list[tuple[str, str, str,
     ]
 
 
-def _filled(line: dict[str, Any], currency: str) -> str:
+def _filled(line: dict[str, Any], currency: str | None) -> str:
     told = width(line, "width_filled", currency)
-    return f"at most {told}" if line["is_at_most"] and told != words.NOT_KNOWN else told
+    return f"at most {told}" if line["is_at_most"] and told not in (words.NOT_KNOWN, NOT_SHOWN) else told
 
 
 def _change(line: dict[str, Any]) -> str:

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import streamlit as st
 
-from dashboard import code_names, own_entry, roles, store_access, visit_sheet, words
+from dashboard import code_names, own_entry, roles, same_person, store_access, visit_sheet, words
 from pipelines import remarks as kept_remarks
 from pipelines.errors import GoodpullError
 from pipelines.own_work import OwnWork, OwnWorkError
@@ -29,9 +30,14 @@ OTHER_VISIT = "other_visit"
 
 
 def of(technician_id: str) -> list[Remark]:
-    """Remarks on one sheet, oldest first. Raises NotAllowed for whoever may not see the sheet."""
+    """Remarks on one sheet, oldest first; with those made under an id that was decided to be the same technician.
+
+    Raises NotAllowed for whoever may not see the sheet.
+    """
     roles.require_remark(technician_id)
-    return kept_remarks.remarks_of(OwnWork(store_access.home()), technician_id)
+    own = OwnWork(store_access.home())
+    said = [one for each in same_person.ids_of(technician_id) for one in kept_remarks.remarks_of(own, each)]
+    return [replace(one, technician_id=technician_id) for one in sorted(said, key=lambda one: one.entered_at)]
 
 
 def enter(technician_id: str, beside: str, text: str, typed_name: str, entry_id: str) -> bool:
@@ -108,7 +114,7 @@ def show_others(said: Sequence[Remark], visits_shown: Sequence[str]) -> None:
     if others:
         st.markdown("**Remarks about other visits**")
     for beside in others:
-        st.markdown(words.plain(beside[:1].upper() + beside[1:]))
+        st.markdown(words.plain(f"{beside[:1].upper()}{beside[1:]}"))
         show(said, beside)
 
 

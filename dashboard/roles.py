@@ -11,14 +11,14 @@ import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
 import streamlit as st
 
-from dashboard import sign_in, store_access
+from dashboard import same_person, sign_in, store_access
 from pipelines.errors import GoodpullError
 from pipelines.settings import FILE_NAME
 
@@ -90,7 +90,10 @@ def person() -> Person | None:
     if _has_files.get() or not sign_in.is_required():
         return AT_THIS_MACHINE
     email = _made_for.get() or sign_in.email()
-    return people(store_access.home()).get(email) if email else None
+    found = people(store_access.home()).get(email) if email else None
+    if found is None or found.technician_id is None:
+        return found
+    return replace(found, technician_id=same_person.kept_id(found.technician_id))
 
 
 @contextmanager

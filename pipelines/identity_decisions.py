@@ -116,8 +116,10 @@ def enter_decision(
     reason: str,
     entered_by: str,
     entry_id: str | None = None,
+    site_id: str | None = None,
 ) -> Entry:
-    """Keep a decision about two entries. con: the generation in force. keep: the id that stands for both.
+    """Keep a decision about two entries. con: the generation in force. keep: the id that stands for both. site_id: which
+    site, of appliances that visits name on several.
 
     Raises OwnWorkError when an id is not on record, the two cannot be one, or another decision says otherwise.
     """
@@ -125,7 +127,7 @@ def enter_decision(
         raise OwnWorkError(f"{subject!r}: must be one of {', '.join(SUBJECTS)}. Nothing was entered.")
     if keep == other:
         raise OwnWorkError(f"{keep} is one entry; name two. Nothing was entered.")
-    site_id = _site(con, subject, keep, other, is_same)
+    site_id = _site(con, subject, keep, other, is_same, site_id)
     one, two = sorted((keep, other))
     about = f"{subject}:{one}|{two}"
     content = {
@@ -145,14 +147,16 @@ def enter_decision(
     return entry
 
 
-def _site(con: duckdb.DuckDBPyConnection, subject: str, keep: str, other: str, is_same: bool) -> str:
-    """The site both stand on, "" for technicians. Raises OwnWorkError where they cannot be one."""
+def _site(
+    con: duckdb.DuckDBPyConnection, subject: str, keep: str, other: str, is_same: bool, wanted: str | None
+) -> str:
+    """The site both stand on (the wanted one, if any), "" for technicians. Raises OwnWorkError where they cannot be one."""
     query = _TECHNICIAN if subject == "technician" else _APPLIANCE
     kept_on, other_on = (dict(con.execute(query, {"id": one}).fetchall()) for one in (keep, other))
     for one, sites in ((keep, kept_on), (other, other_on)):
         if not sites:
             raise OwnWorkError(f"{one}: no such {subject} is on record. Nothing was entered.")
-    both = sorted(set(kept_on) & set(other_on))
+    both = sorted(set(kept_on) & set(other_on) & (set(kept_on) if wanted is None else {wanted}))
     if not both:
         raise OwnWorkError(f"{keep} and {other} stand on different sites. Nothing was entered.")
     if is_same and other_on[both[0]] and not kept_on[both[0]]:

@@ -11,7 +11,7 @@ import csv
 import json
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,7 +20,7 @@ import duckdb
 from pipelines.contract.ddl import ENTERED_TABLES, entered_columns
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.held_back_keys import KEYED, settle_replaced
-from pipelines.identity_decisions import exchange_same
+from pipelines.identity_decisions import exchange_same, standing
 from pipelines.intake.report import FileReport
 from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import count, name
@@ -75,15 +75,26 @@ def n_waiting(con: duckdb.DuckDBPyConnection, own: OwnWork) -> int:
     last = int(row[0]) if row else 0
     if own.last_no(*KINDS_TAKEN_IN) <= last:
         return 0
-    return sum(_waits(kept, last) for kept in own.entries(*KINDS_TAKEN_IN))
+    entries = own.entries(*KINDS_TAKEN_IN)
+    return sum(_waits(kept, last) for kept in entries) or int(_is_merged_otherwise(entries, last))
 
 
 def _waits(kept: Kept, last: int) -> bool:
     """Whether a generation that includes the entries up to `last` lacks this one, or its undo. "Not the same" merges
-    nothing, so that no figure waits for it."""
+    nothing, so that no figure waits for it by itself: see _is_merged_otherwise."""
     if kept.entry.content.get("decision") == "different":
         return False
     return kept.is_in_force if kept.entry_no > last else kept.undone_no is not None and kept.undone_no > last
+
+
+def _is_merged_otherwise(entries: Sequence[Kept], last: int) -> bool:
+    """Whether a "not the same" that came with a copy, or was taken back, parts or joins what others had said."""
+    before = [
+        replace(kept, undone_by=None) if kept.undone_no is not None and kept.undone_no > last else kept
+        for kept in entries
+        if kept.entry_no <= last
+    ]
+    return standing(before).merged() != standing(entries).merged()
 
 
 def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[Kept]) -> int:

@@ -78,6 +78,7 @@ class OwnWorkFile:
         with self._in_words():
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with closing(self._connect()) as con:
+                # Only here: what is only read is left as it was.
                 if con.execute("PRAGMA user_version").fetchone()[0] < FORMAT_VERSION:
                     self._widen(con)
                 con.execute("BEGIN IMMEDIATE")
@@ -97,8 +98,6 @@ class OwnWorkFile:
             if version == 0:
                 self._create(con)
             self._refuse_other(con)
-            if 0 < version < FORMAT_VERSION:
-                self._widen(con)
             # FULL: the journal is on the disk before a commit returns.
             con.execute("PRAGMA synchronous = FULL")
             con.execute("PRAGMA foreign_keys = ON")

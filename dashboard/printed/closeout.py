@@ -1,4 +1,4 @@
-"""The close-out checklist: one page for technicians, what the records lack most first."""
+"""The close-out checklist: one page for technicians, in the order in which it would make figures surer."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from dashboard.printed.week import FOOTER, last_day
 from models.figures.scope import Scope
 
 PAGES = 1
-LEAD = "Before you leave: tick each line once it is written on the job. What our records lack most comes first."
+LEAD = "Before you leave: tick each line once it is written on the job. What would make our figures surer by most comes first."
 LEAVING = (
     f"Combustion and carbon monoxide test after the work; carbon monoxide = {missing_parts.BLANK} ppm",
     "Job declared complete, or the part it waits for is named",

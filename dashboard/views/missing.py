@@ -39,7 +39,7 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     found = figures_access.missing(scope)
-    page.answer(missing_parts.answer(found))
+    page.answer(missing_parts.answer(found, _currency()))
     download.pack("closeout", scope)
     facts = figures_access.coverage(scope)
     if not facts["n_swaps"] and facts["n_visits"]:
@@ -69,8 +69,7 @@ def _field(row: pd.Series, found: Missing, scope: Scope) -> None:
     told = missing_parts.lacking(row)
     st.markdown(words.plain(f"{told[:1].upper()}{told[1:]}."))
     mine = found.figures[found.figures["field"] == name]
-    currency = store_access.settings().currency
-    page.rows(COLUMNS, missing_parts.figure_lines(mine, currency), "")
+    page.rows(COLUMNS, missing_parts.figure_lines(mine, _currency()), "")
     st.markdown(f"**Ask:** {words.plain(words_of.ask)}")
     if row["n_missing"] and st.button(
         "Show the visits where it is missing", key=f"behind_lacks_{name}", type="tertiary", icon=":material/list:"
@@ -78,6 +77,11 @@ def _field(row: pd.Series, found: Missing, scope: Scope) -> None:
         visit_table.open_dialog(
             f"Without: {words_of.title.lower()}", f"lacks_{name}", figures_access.behind(scope, f"lacks_{name}")
         )
+
+
+def _currency() -> str | None:
+    """The currency amounts are in; None for readers whom the company's money is not for."""
+    return (store_access.settings().currency or "") if roles.may_see("waste") else None
 
 
 def _told(found: Missing) -> None:

@@ -14,6 +14,7 @@ from models.methods.seasonal_shape import YEAR_DAYS, harmonic_columns, peak_of, 
 from models.methods.shrunk_harmonics import shrunk_harmonics
 
 METHOD = "Poisson regression on annual harmonics"
+NOT_SETTLED = "The cases fall into so few weeks of the year that no curve can be fitted to them."
 MONTHS_A_SEASON = 6
 MONTHS_IN_ALL = 10
 SEASONS_NEEDED = 2
@@ -127,11 +128,16 @@ def fit_seasonal(
     if reason:
         none = unknown(reason, int(y.sum()), method=METHOD)
         return SeasonalFit(False, reason, 0, y.size, n_seasons, none, none, level=level)
-    n_harmonics = _choose(y, w, day, extra, max_harmonics)
-    columns = _columns(day, n_harmonics, extra)
-    fit = _poisson(y, w, columns)
+    try:
+        n_harmonics = _choose(y, w, day, extra, max_harmonics)
+        columns = _columns(day, n_harmonics, extra)
+        fit = _poisson(y, w, columns)
+        p_value = _seasonality_p_value(y, w, day, extra, max_harmonics)
+    except (ValueError, np.linalg.LinAlgError):
+        # With nothing but zeros in most of the year the best curve lies at infinity, and the fit does not settle.
+        none = unknown(NOT_SETTLED, int(y.sum()), method=METHOD)
+        return SeasonalFit(False, NOT_SETTLED, 0, y.size, n_seasons, none, none, level=level)
     dispersion = _dispersion(fit)
-    p_value = _seasonality_p_value(y, w, day, extra, max_harmonics)
     covariance = np.asarray(fit.cov_params()) * dispersion
     beta = np.asarray(fit.params)
     pairs = slice(1, 1 + 2 * n_harmonics)

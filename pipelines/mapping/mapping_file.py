@@ -36,7 +36,7 @@ _RULE = (
 )  # fmt: skip
 _CONDITION = ("column", "is", "is_not", "filled")
 # Parts of a connection that are secret, or that would point to a secret.
-_SECRET = re.compile(r"password|passwd|\bpwd\b|://[^/@\s]*:[^/@\s]*@", re.IGNORECASE)
+_SECRET = re.compile(r"password|passwd|\bpwd\b|://[^/@\s]*:[^@?\s]*@", re.IGNORECASE)
 
 
 def read_mapping(path: Path) -> Mapping:

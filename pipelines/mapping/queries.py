@@ -13,7 +13,8 @@ from pipelines.mapping.declared import Mapping, MappingError, Source
 from pipelines.mapping.mapping_file import connection_of
 from pipelines.mapping.samples import ROWS_LOOKED_AT, Sample, samples_of
 
-_NAMED = re.compile(r"^(\w[\w -]{0,59}?)\s*:(?!:)\s*(.*)$")
+# Two hyphens begin a remark within a query, which may hold a colon.
+_NAMED = re.compile(r"^(\w(?:[\w ]|-(?!-)){0,59}?)\s*:(?!:)\s*(.*)$")
 HOW = "Write a name, a colon and one SELECT, such as: visits: SELECT * FROM service.visits"
 
 

@@ -11,7 +11,7 @@ import pytest
 from page_texts import assert_drawn, opened, said
 from pypdf import PdfReader
 
-from dashboard import code_names, figures_access, missing_parts, notices
+from dashboard import code_names, figures_access, missing_parts, notices, roles
 from dashboard.printed import packs, paper, typeset, web_page
 from models.figures.missing import CASES, FIELD_COLUMNS, FIGURE_COLUMNS, Missing
 from models.figures.scope import Scope
@@ -44,7 +44,10 @@ def test_the_answer_is_honest_where_there_is_little_to_say() -> None:
     little = [(*row[:4], 0.002, False) for row in ROWS]
     assert "narrow no range by more than 1%" in missing_parts.answer(made(little))
     unknown = [(*row[:4], float("nan"), False) for row in ROWS]
-    assert "narrow no range by more than 1%" in missing_parts.answer(made(unknown))
+    assert "cannot be worked out" in missing_parts.answer(made(unknown)), "nothing was compared, so nothing is promised"
+    # The field that would bring most is missing nowhere: the next one is asked for.
+    unasked = [("make_point", "swaps", 0, 685, 0.4, False), *ROWS[:-1]]
+    assert missing_parts.answer(made(unasked)).startswith("Ask first for the draft at the switch")
     found = made([("reading", "swaps", 3, 3, float("nan"), True), *ROWS[1:]])
     found.figures.loc[0, "is_blocked"] = True
     assert missing_parts.answer(found).endswith("cannot be given at all.")
@@ -65,6 +68,29 @@ def test_what_becomes_of_a_range_is_told_with_its_unit() -> None:
     assert told[1] == ("43 days", "40 days", "shrinks by 8.1%")
     assert told[2] == ("4,257 USD", "at most 2,838 USD", "shrinks by at least 33%")
     assert told[3] == ("not known", "not known", "not known")
+
+
+def test_amounts_are_told_in_their_currency_or_not_at_all() -> None:
+    found = made([("removed_tag", "swaps", 45, 685, 0.25, False), *ROWS[:3], ROWS[-1]], 4000.0, 3000.0)
+    found.figures.loc[0, ["figure", "unit", "is_at_most"]] = ["waste", "money", True]
+    told = missing_parts.answer(found, "USD")
+    assert told.endswith("would be at most 3,000 USD wide instead of 4,000 USD.")
+    hidden = missing_parts.answer(found)
+    assert hidden.endswith("“Estimated waste” would shrink by at least 25%.") and "000" not in hidden
+    line = missing_parts.figure_lines(found.figures[:1], None)[0]
+    assert line == ("Estimated waste", "not shown", "not shown", "shrinks by at least 25%")
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_the_trainer_sees_no_amount(served_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = {}
+    for role in ("manager", "trainer"):
+        monkeypatch.setattr(roles, "person", lambda role=role: roles.Person(role))
+        test = opened("missing")
+        assert_drawn(test)
+        seen[role] = said(test)
+    assert re.search(r"[\d,]+ USD", seen["manager"]) and not re.search(r"\d USD", seen["trainer"])
+    assert "Estimated waste" in seen["trainer"]
 
 
 def test_every_field_has_its_words() -> None:

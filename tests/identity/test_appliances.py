@@ -10,7 +10,9 @@ import duckdb
 import pytest
 
 from pipelines.contract.ddl import create_delivered
-from pipelines.identity_pairs import find_pairs
+from pipelines.identity_decisions import enter_decision, standing
+from pipelines.identity_pairs import find_pairs, undecided
+from pipelines.own_work import OwnWork, OwnWorkError
 
 _spec = importlib.util.spec_from_file_location("identity_rows", Path(__file__).with_name("conftest.py"))
 rows = importlib.util.module_from_spec(_spec)
@@ -132,3 +134,23 @@ def test_two_hundred_thousand_appliances_take_seconds():
     assert twice == {f"twice{n}" for n in range(1, 2000, 10)}
     assert seconds < 15, "seconds of all cores together, so that others at work do not count"
     print(f"{seconds:.1f} s, {len(found)} pairs")
+
+
+def test_ids_that_visits_name_on_two_sites_are_decided_site_by_site(tmp_path):
+    con = duckdb.connect(config={"threads": 1})
+    create_delivered(con)
+    places = [(site, "T", what, f"2025-01-{n + 10} 10:00:00+00") for n, (site, what) in enumerate(
+        [("S1", "A-1"), ("S1", "a1"), ("S2", "A-1"), ("S2", "a1")])]  # fmt: skip
+    rows.put(con, "visits", rows.visit_rows(*places))
+    rows.ready(con)
+    own = OwnWork(tmp_path)
+    one, two = find_pairs(con, "appliance")
+    assert [one.site_id, two.site_id] == ["S1", "S2"]
+    enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S2")
+    now = standing(own.entries())
+    assert now.merged() == [("appliance", "S2", "a1", "A-1")]
+    assert undecided([one, two], now) == [one], "the other site is asked about by itself"
+    enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S1")
+    assert undecided([one, two], standing(own.entries())) == []
+    with pytest.raises(OwnWorkError, match="different sites"):
+        enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S3")

@@ -230,6 +230,27 @@ def test_decisions_that_contradict_each_other_merge_nothing(home):
     assert [one.kept.entry.entry_id for one in now.against] == ["2"]
 
 
+def test_a_refusal_that_comes_with_a_copy_waits_to_part_what_was_joined(home):
+    def said(entry_id, decision):
+        content = {"subject": "technician", "site_id": "", "keep": "B", "other": "J", "decision": decision}
+        return Entry(KIND, "technician:B|J", content, "chief", "seen", entry_id)
+
+    own = OwnWork(home)
+    waits = partial(n_waiting, own=own)
+    own.add([said("1", "same")])
+    assert reading(home, waits) == 1
+    loading.load(home, [])
+    own.add([said("2", "different")])
+    assert reading(home, waits) == 1, "the two are still one in the figures"
+    loading.load(home, [])
+    assert reading(home, waits) == 0
+    assert reading(home, lambda con: con.execute("FROM entered.same_as").fetchall()) == []
+    own.undo("2", "one person", "chief")
+    assert reading(home, waits) == 1
+    loading.load(home, [])
+    assert reading(home, lambda con: con.execute("SELECT record_id FROM entered.same_as").fetchall()) == [("J",)]
+
+
 def test_a_file_of_the_format_before_takes_decisions_and_keeps_its_entries(tmp_path):
     own = OwnWork(tmp_path)
     own.add([Entry("correction", "V1", {"new_value": "a"}, "chief", "seen", "one")])

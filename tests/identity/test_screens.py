@@ -109,6 +109,38 @@ def test_a_pair_is_joined_in_the_figures_after_one_click_and_asked_about_again_o
     assert asked(home, "SELECT count(*) FROM visit WHERE technician_id = 'T2'") == [(1,)]
 
 
+def test_a_technician_who_signs_in_under_either_id_sees_the_sheet_of_the_kept_one(home, monkeypatch):
+    from dashboard import remarks, roles, sign_in
+    from pipelines.identity_decisions import enter_decision
+    from pipelines.remarks import enter_remark
+
+    (home / "settings.toml").write_text(
+        '[people."jo@company.example"]\nrole = "technician"\ntechnician_id = "T2"\n', "utf-8"
+    )
+    monkeypatch.setenv(sign_in.FLAG, "on")
+    monkeypatch.setattr(sign_in, "email", lambda: "jo@company.example")
+    own = OwnWork(home)
+    for n, one in enumerate(("T2", "T1", "K1")):
+        enter_remark(own, one, "steps", f"of {one}", "jo@company.example", False, f"r{n}")
+    assert roles.person().technician_id == "T2"
+    con = Store(home).open_reader()
+    made = enter_decision(con, own, "technician", "T1", "T2", True, "asked the branch", "chief")
+    con.close()
+    assert roles.person().technician_id == "T2", "the figures do not say so yet"
+    load(home, [])
+    assert roles.person().technician_id == "T1"
+    roles.require_sheet("T1")
+    for other in ("T2", "K1", None):
+        with pytest.raises(roles.NotAllowed):
+            roles.require_sheet(other)
+    assert [(one.technician_id, one.text) for one in remarks.of("T1")] == [("T1", "of T2"), ("T1", "of T1")]
+    assert remarks.take_back("T1", "r0", "")
+    own.undo(made.entry_id, "two people", "chief")
+    load(home, [])
+    assert roles.person().technician_id == "T2"
+    assert remarks.of("T2") == []
+
+
 def test_what_speaks_against_is_told_and_the_refusal_is_remembered(home):
     test = section()
     which = field(test, "selectbox", "Which pair")

@@ -48,10 +48,20 @@ def test_a_workbook_whose_copy_was_stopped_midway_is_refused_in_words(desk):
 def test_queries_are_read_by_name_over_several_lines():
     asked = asked_of(" service=records ", "visits: SELECT a::text\n  FROM v\n\nlines:SELECT 1")
     assert asked.connection == "service=records"
+    assert asked_of("postgresql://me@db:5432/x", "v: SELECT 1").connection == "postgresql://me@db:5432/x"
     assert [(one.name, one.query) for one in asked.sources] == [
         ("visits", "SELECT a::text\n  FROM v"),
         ("lines", "SELECT 1"),
     ]
+
+
+def test_a_colon_in_a_remark_within_a_query_begins_no_other():
+    asked = asked_of("service=records", "job-lines: SELECT a -- as asked: by week\n  , b FROM v -- not w: it is empty")
+    assert [(one.name, one.query) for one in asked.sources] == [
+        ("job-lines", "SELECT a -- as asked: by week\n  , b FROM v -- not w: it is empty")
+    ]
+    asked = asked_of("service=records", "v: SELECT a\nFROM v -- not w: it is empty")
+    assert [one.name for one in asked.sources] == ["v"]
 
 
 @pytest.mark.parametrize(
@@ -62,6 +72,8 @@ def test_queries_are_read_by_name_over_several_lines():
         ("service=x", "SELECT 1", "belongs to no query"),
         ("service=x", "v: SELECT 1\nv: SELECT 2", "stands twice"),
         ("host=x password=hush", "v: SELECT 1", "holds a password"),
+        ("postgresql://me:hush@db/x", "v: SELECT 1", "holds a password"),
+        ("postgresql://me:a/hush@db/x", "v: SELECT 1", "holds a password"),
     ],
 )
 def test_what_is_wrong_with_queries_is_told(connection, queries, said):

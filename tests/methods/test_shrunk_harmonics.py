@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from models.methods.harmonic_poisson import fit_seasonal
+from models.methods.harmonic_poisson import NOT_SETTLED, fit_seasonal
 from models.methods.seasonal_shape import YEAR_DAYS, harmonic_columns, phase_of
 from models.methods.shrunk_harmonics import fletcher_dispersion, shrunk_harmonics
 
@@ -69,3 +69,11 @@ def test_a_week_of_hardly_any_exposure_does_not_carry_the_dispersion_away():
     assert pearson > 3 and fletcher_dispersion(counts, mean, 1) < 0.65 * pearson
     wide = rng.poisson(rng.gamma(20 / 2, 2, 4000)).astype(float)
     assert fletcher_dispersion(wide, np.full(4000, 20.0), 1) == pytest.approx(3, rel=0.1)
+
+
+def test_cases_in_a_few_weeks_of_the_year_are_told_in_words():
+    day = (np.arange(159) * 7) % 365.25
+    y = np.random.default_rng(3).poisson(200 * (np.abs(day - 20) < 15) * 50.0)
+    found = fit_seasonal(y, np.ones(159), day, np.arange(159) // 52, n_boot=50, rng=np.random.default_rng(0))
+    assert not found.is_claimed and found.peak_day.value is None
+    assert found.reason == NOT_SETTLED

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 
 import pytest
 
@@ -133,6 +135,52 @@ def test_a_file_of_format_1_is_brought_on_whole(tmp_path):
     fresh = OwnWork(tmp_path / "fresh")
     remark(fresh)
     assert _schema(own) == _schema(fresh)
+
+
+ADDING = """
+import sys
+from pathlib import Path
+from pipelines.own_work import Entry, OwnWork
+own = OwnWork(Path(sys.argv[1]))
+print("ready", flush=True)
+sys.stdin.readline()
+for n in range(5):
+    own.add([Entry("correction", "V2", {"n": n}, "ben", "seen", f"{sys.argv[2]}-{n}")])
+"""
+
+
+def test_programs_that_bring_a_file_on_at_once_lose_nothing(tmp_path):
+    with sqlite3.connect(tmp_path / FILE_NAME) as con:
+        con.executescript(f"PRAGMA journal_mode = WAL; {FORMAT_1}")
+    con.close()
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", ADDING, str(tmp_path), str(one)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        )
+        for one in range(3)
+    ]
+    for one in running:
+        assert one.stdout.readline() == b"ready\n"
+    for one in running:
+        one.stdin.write(b"go\n")
+        one.stdin.flush()
+    for one in running:
+        one.communicate(timeout=60)
+        assert one.returncode == 0
+    kept = OwnWork(tmp_path).entries()
+    assert [one.entry_no for one in kept[:2]] == [3, 7]
+    assert {one.entry.entry_id for one in kept[2:]} == {f"{one}-{n}" for one in range(3) for n in range(5)}
+    assert [one.entry_no for one in kept[2:]] == list(range(8, 23)), "numbers go on where they were"
+
+
+def test_reading_leaves_a_file_of_format_1_as_it_is(tmp_path):
+    with sqlite3.connect(tmp_path / FILE_NAME) as con:
+        con.executescript(FORMAT_1)
+    con.close()
+    assert len(OwnWork(tmp_path).entries()) == 2
+    with sqlite3.connect(tmp_path / FILE_NAME) as con:
+        assert con.execute("PRAGMA user_version").fetchone() == (1,), "a program of before may still be writing"
+    con.close()
 
 
 def _schema(own: OwnWork) -> list[tuple[str, str]]:

@@ -16,8 +16,8 @@ WITH entry AS (
     WHERE appliance_id IS NOT NULL AND appliance_id NOT IN (SELECT appliance_id FROM delivered.appliances)
 ),
 several AS (
-    SELECT *, regexp_replace(upper(strip_accents(serial_number)), '[^\p{L}\p{N}]+', '', 'g') AS plain_serial,
-        regexp_replace(upper(strip_accents(appliance_id)), '[^\p{L}\p{N}]+', '.', 'g') AS dotted
+    SELECT *, regexp_replace(upper(strip_accents(serial_number)), '[^\pL\pN]+', '', 'g') AS plain_serial,
+        regexp_replace(upper(strip_accents(appliance_id)), '[^\pL\pN]+', '.', 'g') AS dotted
     FROM entry WHERE site_id IN (SELECT site_id FROM entry GROUP BY site_id HAVING count(*) > 1)
 ),
 spelled AS (
@@ -25,8 +25,8 @@ spelled AS (
             AND plain_serial NOT IN ('NONE', 'UNKNOWN', 'UNREADABLE', 'ILLEGIBLE', 'MISSING', 'NOTAVAILABLE', 'NOPLATE',
                 'NOSERIAL', 'NOTREADABLE', 'BLANK', '1234', '12345', '123456', '1234567', '12345678', '123456789')
             THEN translate(plain_serial, 'OIL', '011') END AS serial_key,
-        nullif(regexp_replace(upper(strip_accents(model_code)), '[^\p{L}\p{N}]+', '', 'g'), '') AS model_key,
-        regexp_replace(regexp_replace(regexp_replace(dotted, '(^|\p{L})\.', '\1', 'g'), '\.(\p{L}|$)', '\1', 'g'),
+        nullif(regexp_replace(upper(strip_accents(model_code)), '[^\pL\pN]+', '', 'g'), '') AS model_key,
+        regexp_replace(regexp_replace(regexp_replace(dotted, '(^|\pL)\.', '\1', 'g'), '\.(\pL|$)', '\1', 'g'),
             '(^|[^0-9])0+([0-9])', '\1\2', 'g') AS id_key
     FROM several
 ),

@@ -19,14 +19,14 @@ WITH person AS (
 folded AS (
     SELECT *, technician_name IS NOT NULL AS is_named,
         lower(strip_accents(translate(replace(lower(coalesce(technician_name, technician_id)), 'ß', 'ss'), 'øłđ', 'old'))) AS said,
-        regexp_replace(upper(strip_accents(technician_id)), '[^\p{L}\p{N}]+', '.', 'g') AS dotted,
-        nullif(regexp_replace(lower(strip_accents(branch)), '[^\p{L}\p{N}]+', '', 'g'), '') AS branch_key
+        regexp_replace(upper(strip_accents(technician_id)), '[^\pL\pN]+', '.', 'g') AS dotted,
+        nullif(regexp_replace(lower(strip_accents(branch)), '[^\pL\pN]+', '', 'g'), '') AS branch_key
     FROM person
 ),
 spelled AS (
     SELECT *, list_sort(list_distinct(string_split(trim(regexp_replace(regexp_replace(said, '[''’`´]', '', 'g'),
-            '[^\p{L}\p{N}]+', ' ', 'g')), ' '))) AS name_words,
-        regexp_replace(regexp_replace(regexp_replace(dotted, '(^|\p{L})\.', '\1', 'g'), '\.(\p{L}|$)', '\1', 'g'),
+            '[^\pL\pN]+', ' ', 'g')), ' '))) AS name_words,
+        regexp_replace(regexp_replace(regexp_replace(dotted, '(^|\pL)\.', '\1', 'g'), '\.(\pL|$)', '\1', 'g'),
             '(^|[^0-9])0+([0-9])', '\1\2', 'g') AS id_key
     FROM folded
 ),
@@ -70,13 +70,13 @@ reasoned AS (
                     OR list_max(list_transform(other_rest, lambda word: length(word))) = 1) THEN 'initials'
             WHEN len(one_rest) = 1 AND len(other_rest) = 1
                 AND (len(shared) >= 1 OR least(length(one_rest[1]), length(other_rest[1])) >= 6)
-                AND regexp_full_match(one_rest[1] || other_rest[1], '\p{L}{7,}')
+                AND regexp_full_match(one_rest[1] || other_rest[1], '\pL{7,}')
                 AND damerau_levenshtein(one_rest[1], other_rest[1]) = 1 THEN 'near_name'
             WHEN least(len(one_rest), len(other_rest)) = 0
                 AND len(list_filter(shared, lambda word: length(word) >= 2)) >= 2 THEN 'fewer_names'
             WHEN len(one_rest) = 1 AND len(other_rest) = 1 AND is_same_branch
                 AND len(list_filter(shared, lambda word: length(word) >= 3)) >= 1
-                AND regexp_full_match(one_rest[1] || other_rest[1], '\p{L}{4,}')
+                AND regexp_full_match(one_rest[1] || other_rest[1], '\pL{4,}')
                 AND (other_seen.first_on - one_seen.last_on BETWEEN 0 AND 31
                         AND coalesce(other_started_on <= one_seen.last_on, true)
                     OR one_seen.first_on - other_seen.last_on BETWEEN 0 AND 31
