@@ -41,15 +41,16 @@ def test_kendall_is_exact_without_ties():
 def test_choosing_the_worst_is_not_taken_for_success():
     rng = np.random.default_rng(40)
     effects, plain = [], []
-    for _ in range(60):
+    for _ in range(1000):
         phi, mean = 3.0, np.full(300, 8.0)
         truth = rng.gamma(phi, mean / phi)
         before, after = rng.poisson(truth), rng.poisson(truth)
-        worst = np.argsort(-before)[:30]
+        worst = np.argsort(-before, kind="stable")[:30]
         result = before_after.empirical_bayes_before_after(before[worst], mean[worst], after[worst], mean[worst], phi)
         effects.append(result.effect.low <= 1 <= result.effect.high)
         plain.append(after[worst].sum() / before[worst].sum())
-    assert np.mean(effects) >= 0.88
+    # 95% promised; three standard errors of 1,000 trials are 2 points.
+    assert 0.93 <= np.mean(effects) <= 0.97
     assert np.mean(plain) < 0.85
 
 
