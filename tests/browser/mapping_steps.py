@@ -8,6 +8,7 @@ from pathlib import Path
 
 import looking
 import served_pages
+from playwright.sync_api import Error as PlaywrightError
 
 TRY = "Show 20 rows in, 20 rows out"
 
@@ -28,13 +29,13 @@ def upload(tab, paths: Sequence[Path]) -> None:
 
 
 def ask_database(tab, connection: str, queries: str) -> None:
-    line = tab.get_by_label("Connection", exact=True)
+    line = tab.get_by_role("textbox", name="Connection", exact=True)
     if not line.is_visible():
         tab.get_by_text("Or a PostgreSQL database").click()
     line.fill(connection)
     line.press("Enter")
     served_pages.settled(tab)
-    area = tab.get_by_label("Queries, one a table")
+    area = tab.get_by_role("textbox", name="Queries, one a table")
     area.fill(queries)
     area.press("Control+Enter")
     served_pages.settled(tab)
@@ -47,16 +48,28 @@ def read_columns(tab) -> None:
 
 
 def choose(tab, label: str, option: str) -> None:
-    """Choose in the box whose label holds `label`: the last table's, but the first where boxes of its spellings follow."""
+    """Choose in the box whose label holds `label`: the last table's, but the first where boxes of its spellings follow.
+
+    The page may still be drawing its last change, which takes the list away again; then the box is opened once more.
+    """
     boxes = tab.get_by_role("combobox", name=label)
     box = boxes.first if label.endswith(": ") else boxes.last
-    box.scroll_into_view_if_needed()
-    box.click()
-    wanted = tab.get_by_role("option", name=option, exact=True)
-    if not wanted.count():
-        # Long lists draw only what is in view; typing narrows them.
-        box.fill(option)
-    wanted.first.click()
+    wanted = tab.get_by_role("option", name=option, exact=True).first
+    for attempt in range(3):
+        try:
+            box.scroll_into_view_if_needed(timeout=10_000)
+            box.click(timeout=10_000)
+            tab.get_by_role("option").first.wait_for(timeout=10_000)
+            if not wanted.is_visible():
+                # Long lists draw only what is in view; typing narrows them.
+                box.fill(option, timeout=10_000)
+            wanted.click(timeout=10_000)
+            break
+        except PlaywrightError:
+            if attempt == 2:
+                raise
+            tab.keyboard.press("Escape")
+            served_pages.settled(tab)
     served_pages.settled(tab)
 
 

@@ -56,7 +56,7 @@ def fetched(tab, button) -> tuple[str, bytes]:
 def test_pictures_and_packs_arrive(browser, fleet_address: str) -> None:
     with opened(browser, fleet_address) as (tab, seen):
         for label, (ending, is_right) in PICTURES.items():
-            name, data = fetched(tab, tab.get_by_role("button", name=label).first)
+            name, data = fetched(tab, tab.get_by_role("button", name=label, exact=True).first)
             assert name.endswith(ending)
             assert is_right(data), (label, data[:80])
         assert_sound(tab, seen)
