@@ -116,7 +116,9 @@ def _changed(draft: Draft, mapping: Mapping) -> None:
     if draft.database is not None:
         # A table made by hand of a query's rows reads the query.
         mapping = with_queries(mapping, draft.database)
-    st.session_state["map_draft"] = replace(draft, mapping=mapping)
+    # Boxes are told apart by the place of their table: where a table goes, the next one must not take over its choices.
+    is_shorter = mapping.n_tables < draft.mapping.n_tables
+    st.session_state["map_draft"] = replace(draft, mapping=mapping, round=draft.round + is_shorter)
     st.rerun()
 
 

@@ -76,8 +76,16 @@ def _now(rule: ColumnRule, sample: Sample) -> str:
     return SAME if rule.value is not None else f"as it stands: {told(rule)}"
 
 
+def _first_value(entry: Field) -> str | None:
+    """What stands in every row until a person writes it; None where the same in every row would mean nothing."""
+    if choices(entry):
+        return choices(entry)[0]
+    # A file of parts without a count tells one of each; no measured value is the same in every row.
+    return "1" if entry.name == "quantity" else _FIRST_VALUE.get(entry.kind)
+
+
 def _special(entry: Field, table: TableMap) -> list[str]:
-    found = [SAME] if choices(entry) or entry.kind in _FIRST_VALUE else []
+    found = [SAME] if _first_value(entry) is not None else []
     visit = dict(table.columns).get("visit_id")
     if entry.name in _COUNTS and visit is not None and visit.columns:
         found.append(COUNTED)
@@ -90,8 +98,7 @@ def _chosen(mapping: Mapping, at: tuple[int, int], entry: Field, table: TableMap
     if picked == NOT_FILLED:
         return with_column(mapping, at, entry.name, None)
     if picked == SAME:
-        first = choices(entry)[0] if choices(entry) else _FIRST_VALUE[entry.kind]
-        return with_rule(mapping, at, entry.name, ColumnRule(value=first))
+        return with_rule(mapping, at, entry.name, ColumnRule(value=_first_value(entry)))
     if picked == COUNTED:
         return with_rule(mapping, at, entry.name, ColumnRule(number_within=dict(table.columns)["visit_id"].columns))
     if picked == ROW_NUMBER:

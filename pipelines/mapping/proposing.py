@@ -37,8 +37,11 @@ _PLAIN_VALUES = {
     ("visits", "technician_id"): "not recorded",
     ("visits", "visit_kind"): "other",
 }
-# The column without which a row of a wide sheet is none of the table.
-_FILLED = {"part_lines": ("part_number", "part_class", "description"), "readings": ("value",)}
+# Columns one of which tells that a row of a wide sheet holds one of the table: the one filled most often, else the first.
+_FILLED = {
+    "part_lines": ("part_number", "part_class", "description", "quantity"),
+    "readings": ("value", "quantity", "contacts"),
+}
 # Columns a table is proposed for at all: without them it would be made of guesses.
 _NEEDED = {"visits": ("arrived_at",), "readings": ("value",), "gauges": ("full_scale",)}
 # Yes and no in German; other words of a status are for a person to translate.
@@ -210,12 +213,20 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
         lacking.append("part_number")
     if own == 0:
         lacking.append("a column of its own")
-    rows = tuple(
-        RowCondition(sample.columns[found[field][0]], is_filled=True)
-        for field in _FILLED.get(table.name, ())
-        if field in found
-    )[:1]
-    return TableMap(table.name, tuple(rules.items()), rows, _is_repeated(table, sample, found)), lacking
+    return TableMap(
+        table.name, tuple(rules.items()), _which_rows(table, sample, found), _is_repeated(table, sample, found)
+    ), lacking
+
+
+def _which_rows(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> tuple[RowCondition, ...]:
+    """The rows that hold one of the table, by the fullest column that tells it: a line may lack its part's number."""
+    telling = {field: found[field][0] for field in _FILLED.get(table.name, ()) if field in found}
+    n_filled = {field: len(sample.cells(at)) for field, at in telling.items()}
+    if n_filled.get("quantity") == len(sample.rows):
+        # Entered everywhere, as a number a form begins with, it tells nothing.
+        del n_filled["quantity"]
+    most = max(n_filled, key=n_filled.__getitem__, default=None)
+    return () if most is None else (RowCondition(sample.columns[telling[most]], is_filled=True),)
 
 
 def _is_repeated(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> bool:
