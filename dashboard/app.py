@@ -22,6 +22,7 @@ PAGES = (
     ("sites", "Sites"),
     ("bench", "Bench"),
     ("records", "Records"),
+    ("missing", "What is missing"),
     ("corrections", "Corrections"),
     ("method", "Method"),
 )

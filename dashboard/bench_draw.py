@@ -7,7 +7,7 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard import code_names, download, own_entry, page, store_access, words
+from dashboard import code_names, download, own_entry, page, roles, store_access, words
 from dashboard.exports import csv_bytes
 from models.figures.bench_list import BenchList, bench_list
 from pipelines.errors import GoodpullError
@@ -25,6 +25,7 @@ SHOWN = 40
 
 def show(can_keep: bool = True) -> None:
     """The section: how many, which draw, the list, keeping it, and the list as a file. can_keep: whether to offer it here."""
+    roles.require_page("bench", "records")
     st.header("Which removed switches to test next")
     st.markdown(words.plain(WHY))
     left, middle, right, _ = st.columns([1, 1, 1, 1], gap="medium")

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import own_entry, store_access, words
+from dashboard import own_entry, roles, store_access, words
 
 _STATE = """
 SELECT s.removed_tag, s.visit_id, s.swapped_on, s.part_number, s.diagnosed_by AS technician_id, b.verdict, b.reason,
@@ -78,11 +78,13 @@ def entered_tags() -> set[str]:
 
 def swaps_of(tag: str) -> pd.DataFrame:
     """The swaps whose removed switch bears the tag, the newest first, with their bench result where there is one."""
+    roles.require_page("bench")
     return store_access.frame(_STATE, [tag])
 
 
 def gauges() -> dict[str, str]:
     """The company's gauges, each with what its uncertainty comes from, in words."""
+    roles.require_page("bench")
     return {str(row["gauge_id"]): in_words(row) for row in store_access.frame(_GAUGES).to_dict("records")}
 
 

@@ -16,7 +16,14 @@ from typing import Annotated, Any
 
 import typer
 
-from dashboard import held_back_commands, mapping_commands, own_work_commands, printing, report_commands
+from dashboard import (
+    held_back_commands,
+    identity_commands,
+    mapping_commands,
+    own_work_commands,
+    printing,
+    report_commands,
+)
 from dashboard.home_folder import DEMO_MARKER, HomeOption, default_home
 
 app = typer.Typer(
@@ -29,6 +36,7 @@ app = typer.Typer(
 )
 app.add_typer(own_work_commands.app, name="own-work")
 app.add_typer(held_back_commands.app, name="held-back")
+app.add_typer(identity_commands.app, name="identity")
 report_commands.register(app)
 mapping_commands.register(app)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
@@ -83,7 +84,7 @@ def picture(drawn: Picture, key: str) -> None:
             )
 
 
-def pack(kind: str, scope: Scope, technician_id: str | None = None) -> None:
+def pack(kind: str, scope: Scope, technician_id: str | None = None, claim_id: str | None = None) -> None:
     """The printed pack of this page as PDF in both sizes of paper and as one web page, over the filters in force."""
     # Fixed now: the file is made after the page has been drawn.
     name_of = code_names.naming()
@@ -92,10 +93,10 @@ def pack(kind: str, scope: Scope, technician_id: str | None = None) -> None:
         from dashboard.printed import drawing, packs, typeset, web_page
 
         font = drawing.FONT if size else None
-        document = packs.document(kind, scope, name_of, technician_id, font=font)
+        document = packs.document(kind, scope, name_of, technician_id, claim_id, font)
         return typeset.pdf(document, size) if size else web_page.web_page(document)
 
-    name = f"{kind}_pack"
+    name = f"{kind}_pack" if claim_id is None else f"{kind}_{re.sub(r'[^A-Za-z0-9._-]+', '_', claim_id)}"
     with st.container(horizontal=True, gap="small", vertical_alignment="center"):
         st.markdown("Printed pack:", width="content")
         for label, size, ending, mime in (

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import roles, store_access
+from dashboard import roles, store_access, working_ahead
 from models.figures.all import Figures
+from models.figures.bench_programme import BenchProgramme
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
+from models.figures.missing import Missing
 from models.figures.scope import Scope
 from models.figures.seasons import Season
 from models.figures.technicians import TechnicianFigures
@@ -22,95 +23,74 @@ from models.figures.waste import Waste
 from pipelines.settings import Settings
 
 
-def whole() -> Figures:
-    """Every figure over the whole store. Shared by all readers: never change what it gives, nor show it unasked."""
+def _all() -> Figures:
+    """Every figure over the whole store. Shared by all readers: never change what it gives, nor hand it out unasked."""
     roles.require_somebody()
     return _whole(store_access.key(), store_access.settings())
+
+
+def whole() -> Figures:
+    """The same, for the page Method. What other pages show comes by family, each with its own right."""
+    roles.require_page("method")
+    return _all()
 
 
 @st.cache_resource(max_entries=2, show_spinner="Computing the figures for the first time; this is kept.")
 def _whole(store_key: str, settings: Settings) -> Figures:
     from models.figures.sidecar import figures_for
 
-    return figures_for(store_access.store(), settings)
+    figures = figures_for(store_access.store(), settings)
+    working_ahead.start(store_access.home())
+    return figures
 
 
 @st.cache_resource(max_entries=120, show_spinner="Working it out for these filters.")
-def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str, by: str | None) -> Any:
-    return _WORK[name](store_access.reader(), scope, settings, by)
+def _narrowed(store_key: str, settings: Settings, scope: Scope, name: str) -> Any:
+    from models.figures import narrowed
+
+    kept = narrowed.saved(store_access.store(), settings, scope, name)
+    found = kept if kept is not None else _part_of(store_key, settings, scope).figures(name)
+    _at_hand.add(_mark(store_key, settings, scope, name))
+    return found
 
 
-def _rng(settings: Settings) -> np.random.Generator:
-    return np.random.default_rng(settings.random_seed)
+# What has been worked out since the server started. It only decides whether a page tells its reader to wait.
+_at_hand: set[tuple[str, str, Scope, str]] = set()
 
 
-def _good_switch(con: Any, scope: Scope, settings: Settings, by: str | None) -> Any:
-    from models.figures import good_switch as family
+def _mark(store_key: str, settings: Settings, scope: Scope, name: str) -> tuple[str, str, Scope, str]:
+    from models.figures.sidecar import stamp
 
-    return (
-        family.good_switch_rate(con, scope, settings) if by is None else family.good_switch_by(con, scope, settings, by)
-    )
+    return store_key, stamp(settings)["settings"], scope, name
 
 
-def _callbacks(con: Any, scope: Scope, settings: Settings, by: str | None) -> Callbacks:
-    from models.figures.callbacks import callbacks as work
+def is_at_hand(name: str, scope: Scope) -> bool:
+    """Whether a family of figures can be had at once; otherwise a page shows first what can."""
+    from models.figures.narrowed import is_saved, narrowing
 
-    return work(con, scope, settings)
-
-
-def _seasons(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, Season]:
-    from models.figures.seasons import seasons as work
-
-    return work(con, scope, settings, _rng(settings))
+    scope, settings = narrowing(name, scope), store_access.settings()
+    if scope.is_everything or _mark(store_access.key(), settings, scope, name) in _at_hand:
+        return True
+    return is_saved(store_access.store(), settings, scope, name)
 
 
-def _technicians(con: Any, scope: Scope, settings: Settings, by: str | None) -> TechnicianFigures:
-    from models.figures.technicians import technicians as work
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _part_of(store_key: str, settings: Settings, scope: Scope) -> Any:
+    """What several figures of one scope rest on; kept for the last few scopes only, since it holds single swaps."""
+    from models.figures.narrowed import Part
 
-    return work(con, scope, settings, whole().scores, _rng(settings))
-
-
-def _sites(con: Any, scope: Scope, settings: Settings, by: str | None) -> pd.DataFrame:
-    from models.figures.sites import sites as work
-
-    return work(con, scope, settings, whole().scores)
+    return Part(store_access.reader, scope, settings, _all())
 
 
-def _control(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, ControlChart]:
-    from models.figures.control import control as work
+def _part(name: str, scope: Scope) -> Any:
+    from models.figures.narrowed import narrowing
 
-    return work(con, scope, settings)
-
-
-def _waste(con: Any, scope: Scope, settings: Settings, by: str | None) -> Waste:
-    from models.figures.waste import waste as work
-
-    return work(con, scope, settings, whole().scores, _rng(settings))
-
-
-def _coverage(con: Any, scope: Scope, settings: Settings, by: str | None) -> dict[str, Any]:
-    from models.figures.coverage import coverage as work
-
-    return work(con, scope)
-
-
-_WORK: dict[str, Callable[[Any, Scope, Settings, str | None], Any]] = {
-    "good_switch": _good_switch,
-    "callbacks": _callbacks,
-    "seasons": _seasons,
-    "technicians": _technicians,
-    "sites": _sites,
-    "control": _control,
-    "waste": _waste,
-    "coverage": _coverage,
-}
-
-
-def _part(name: str, scope: Scope, by: str | None = None) -> Any:
-    roles.require_figures(name)
+    is_by = name.startswith("good_switch_by")
+    roles.require_figures("good_switch" if is_by else name)
+    scope = narrowing(name, scope)
     if scope.is_everything:
-        return getattr(whole(), name) if by is None else whole().good_switch_by[by]
-    return _narrowed(store_access.key(), store_access.settings(), scope, name, by)
+        return getattr(_all(), "good_switch_by" if is_by else name)
+    return _narrowed(store_access.key(), store_access.settings(), scope, name)
 
 
 def good_switch(scope: Scope) -> GoodSwitch:
@@ -119,7 +99,7 @@ def good_switch(scope: Scope) -> GoodSwitch:
 
 def good_switch_by(scope: Scope, by: str) -> pd.DataFrame:
     """by: branch, part_number, technician_id, week_on or month."""
-    return _part("good_switch", scope, by)
+    return _part(f"good_switch_by_{by}", scope)[by]
 
 
 def callbacks(scope: Scope) -> Callbacks:
@@ -146,14 +126,47 @@ def waste(scope: Scope) -> Waste:
     return _part("waste", scope)
 
 
+def bench_programme(scope: Scope) -> BenchProgramme:
+    """Worked out beside the saved figures: it rests on those of Parts waste."""
+    roles.require_figures("bench_programme")
+    return _bench_programme(store_access.key(), store_access.settings(), scope)
+
+
+@st.cache_resource(max_entries=30, show_spinner=False)
+def _bench_programme(store_key: str, settings: Settings, scope: Scope) -> BenchProgramme:
+    from models.figures.bench_programme import bench_programme as work
+
+    return work(store_access.reader(), scope, settings, waste(scope))
+
+
+def safety_items(scope: Scope) -> pd.DataFrame:
+    """Visits with a safety reason that is still open. Shared by all readers: never change it."""
+    roles.require_figures("safety_items")
+    from models.figures.safety import within
+
+    return within(_safety_items(store_access.key()), scope)
+
+
+# Few, and the search for what closed them reads every visit: found once for everybody, then narrowed.
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _safety_items(store_key: str) -> pd.DataFrame:
+    from models.figures.safety import all_open_items
+
+    return all_open_items(store_access.reader())
+
+
 def coaching() -> CoachingEffect:
     """Over the whole store whatever the filters: the twelve months around each session are not to be cut."""
     roles.require_figures("coaching")
-    return whole().coaching
+    return _all().coaching
 
 
 def coverage(scope: Scope) -> dict[str, Any]:
     return _part("coverage", scope)
+
+
+def missing(scope: Scope) -> Missing:
+    return _part("missing", scope)
 
 
 @st.cache_data(max_entries=60, show_spinner="Fetching the visits.")

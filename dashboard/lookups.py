@@ -6,15 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import roles, store_access
+from dashboard import figures_access, roles, store_access
 from models.figures.scope import Scope
-from pipelines.contract.codes import CAUSES
 
-ESCALATED = tuple(cause.code for cause in CAUSES if cause.must_escalate)
 ROWS = 25
-# Safety items are never cut short silently: so many are on one page, and more than a company can have open.
-SAFETY_ROWS = 1000
-SAFETY_RULE = "no later visit to that appliance records a sound combustion test or another cause"
 
 # Everything "of this week" is counted back from the last day with a visit, not from today's clock.
 _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
@@ -22,6 +17,7 @@ _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
 
 def latest_week(scope: Scope) -> dict[str, Any]:
     """The newest week with a draft fault: week_on, n_draft_faults, n_swaps, n_without_cause; empty without one."""
+    roles.require_page("this_week", "seasons")
     where, bound = scope.where("arrived_on")
     return store_access.row(
         f"""
@@ -36,39 +32,14 @@ def latest_week(scope: Scope) -> dict[str, Any]:
 
 
 def safety_items(scope: Scope) -> pd.DataFrame:
-    """Visits with a cause that must be escalated, until the records show that it was looked into (SAFETY_RULE).
-
-    However old. A later visit counts only where it is known to be to the same appliance, or where neither says which;
-    maintenance alone closes nothing. An appliance taken out closes its items; one recorded again is listed once.
-    """
-    where, bound = scope.where("arrived_on")
-    marks = ", ".join(f"'{code}'" for code in ESCALATED)
-    return store_access.frame(
-        f"""
-        WITH item AS (
-            SELECT visit_id, arrived_at, arrived_on, site_id, technician_id, appliance_key, branch, region,
-                appliance_kind,
-                CASE WHEN cause_code IN ({marks}) THEN cause_code ELSE contributing_cause_code END AS cause_code
-            FROM visit WHERE cause_code IN ({marks}) OR contributing_cause_code IN ({marks})),
-        tested AS (SELECT DISTINCT visit_id FROM visit_check WHERE check_code = 'combustion' AND outcome = 'sound'),
-        closing AS (
-            SELECT v.site_id, v.appliance_key, v.arrived_at FROM visit AS v LEFT JOIN tested AS t USING (visit_id)
-            WHERE v.site_id IN (SELECT site_id FROM item)
-              AND (t.visit_id IS NOT NULL OR v.visit_id IN (SELECT visit_id FROM item)
-                   OR (v.cause_code IS NOT NULL AND v.cause_group IS DISTINCT FROM 'none_found')))
-        SELECT i.visit_id, i.arrived_on AS visit_on, i.site_id, i.technician_id, i.cause_code
-        FROM item AS i LEFT JOIN appliance AS a ON a.appliance_id = i.appliance_key
-        WHERE {where} AND NOT coalesce(a.removed_on >= i.arrived_on, false)
-          AND NOT EXISTS (FROM closing AS c WHERE c.site_id = i.site_id AND c.arrived_at > i.arrived_at
-                          AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
-        ORDER BY i.arrived_at DESC, i.visit_id LIMIT {SAFETY_ROWS}
-        """,
-        bound,
-    )
+    """Visits with a safety reason that is still open, however old: see models.figures.safety."""
+    roles.require_page("this_week")
+    return figures_access.safety_items(scope)
 
 
 def quick_returns(scope: Scope) -> pd.DataFrame:
     """Second visits within 14 days for a draft fault at the same site, with what the gauge said the first time."""
+    roles.require_page("this_week")
     where, bound = scope.where("arrived_on", prefix="f.")
     return store_access.frame(
         f"""
@@ -88,6 +59,7 @@ def quick_returns(scope: Scope) -> pd.DataFrame:
 
 def maturing(scope: Scope) -> pd.DataFrame:
     """Swaps without a root cause whose thirtieth day falls into the 7 days after the last day on record."""
+    roles.require_page("this_week")
     where, bound = scope.where("arrived_on", prefix="f.")
     return store_access.frame(
         f"""
@@ -104,6 +76,7 @@ def maturing(scope: Scope) -> pd.DataFrame:
 
 def recent_swaps(scope: Scope) -> int:
     """Swaps of the last 7 days on record."""
+    roles.require_page("this_week")
     where, bound = scope.where("swapped_on")
     return int(
         store_access.row(f"SELECT count(*) AS n FROM swap_case WHERE {where} AND swapped_on > {_LAST_DAY} - 7", bound)[
@@ -114,6 +87,7 @@ def recent_swaps(scope: Scope) -> int:
 
 def missing_evidence(scope: Scope) -> pd.DataFrame:
     """Swaps of the last 7 days without a gauge reading before the repair, or without a root cause."""
+    roles.require_page("this_week")
     where, bound = scope.where("swapped_on")
     return store_access.frame(
         f"""
@@ -132,7 +106,7 @@ def missing_evidence(scope: Scope) -> pd.DataFrame:
 
 def coaching_log(technician_id: str | None = None) -> pd.DataFrame:
     """The newest coaching sessions: everybody's, or those of one technician (to a technician: their own)."""
-    roles.require_technician(technician_id)
+    roles.require_sheet(technician_id)
     return store_access.frame(
         "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
         "WHERE ?::VARCHAR IS NULL OR technician_id = ? "
@@ -146,7 +120,7 @@ def own_extent(technician_id: str, scope: Scope) -> dict[str, Any]:
 
     Raises NotAllowed where the reader is another technician.
     """
-    roles.require_technician(technician_id)
+    roles.require_sheet(technician_id)
     where, bound = scope.where("arrived_on")
     return store_access.row(
         "SELECT count(*) AS n_visits, min(arrived_on) AS first_on, max(arrived_on) AS last_on, 0 AS n_held_back "
@@ -157,6 +131,7 @@ def own_extent(technician_id: str, scope: Scope) -> dict[str, Any]:
 
 def margins(site_id: str) -> pd.DataFrame:
     """Draft margin of each draft fault at one site, oldest first."""
+    roles.require_page("sites")
     return store_access.frame(
         """
         SELECT f.arrived_on, f.draft_fault_id AS visit_id, coalesce(f.appliance_key, 'appliance not '
@@ -171,6 +146,7 @@ def margins(site_id: str) -> pd.DataFrame:
 
 def refusals(scope: Scope) -> pd.DataFrame:
     """Refused warranty claims on draft switches by the reason given: refusal_reason, n_claims."""
+    roles.require_page("parts_waste")
     where, bound = scope.where("swapped_on")
     return store_access.frame(
         f"""
@@ -179,4 +155,36 @@ def refusals(scope: Scope) -> pd.DataFrame:
         WHERE w.outcome = 'refused' GROUP BY ALL ORDER BY n_claims DESC, refusal_reason LIMIT {ROWS}
         """,
         bound,
+    )
+
+
+def claims(scope: Scope) -> pd.DataFrame:
+    """Warranty claims on draft switches that were refused or are not decided, the newest first.
+
+    claim_id, filed_on, decided_on, outcome, refusal_reason, part_number, visit_id, verdict (of the bench). Part and verdict
+    are of the switch that is claimed: the one with the claim's tag; without a tag, what all switches of the visit share.
+    """
+    roles.require_page("parts_waste")
+    where, bound = scope.where("swapped_on")
+    return store_access.frame(
+        f"""
+        WITH swapped AS (SELECT visit_id, removed_tag, part_number, verdict FROM swap_case WHERE {where})
+        SELECT w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id,
+            {_shared("part_number")}, {_shared("verdict")}
+        FROM warranty_claim AS w JOIN swapped AS s USING (visit_id)
+        WHERE w.outcome IN ('refused', 'open')
+        GROUP BY w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id
+        ORDER BY w.filed_on DESC NULLS LAST, w.claim_id
+        """,
+        bound,
+    )
+
+
+def _shared(column: str) -> str:
+    """The one value of the switches a claim can be about; nothing where they differ, or one of them has none."""
+    claimed = "w.removed_tag IS NULL OR s.removed_tag = w.removed_tag"
+    return (
+        f"CASE WHEN count(*) FILTER ({claimed}) = count(s.{column}) FILTER ({claimed}) "
+        f"AND count(DISTINCT s.{column}) FILTER ({claimed}) = 1 "
+        f"THEN any_value(s.{column}) FILTER ({claimed}) END AS {column}"
     )

@@ -1,4 +1,4 @@
-"""The lines of a mapping as a person puts them right: a source column a field, a code a spelling."""
+"""The lines of a mapping as a person puts them right: tables, the rows they are made of, and their columns."""
 
 from __future__ import annotations
 
@@ -6,16 +6,16 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import words
-from pipelines.contract.fields import Field
-from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap, folded_text
-from pipelines.mapping.editing import is_plain, with_code, with_column, without_table
+from dashboard import mapping_rules, words
+from pipelines.contract.tables import TABLES
+from pipelines.mapping.declared import Mapping, Source, TableMap
+from pipelines.mapping.editing import with_column, with_rows, with_source, with_table, without_table
+from pipelines.mapping.proposing import table_by_hand
 from pipelines.mapping.samples import Sample
-from pipelines.mapping.spellings import choices, is_understood, spellings_of
 
-_NOT_FILLED = "– not filled –"
-_HELD_BACK = "– not translated: held back –"
-_MOST_SPELLINGS = 40
+_NO_TABLE = "– no other –"
+_EVERY_ROW = "– every row –"
+_MADE = [table.name for table in TABLES if not table.is_entered_here]
 
 
 def edited(draft: Any) -> Mapping:
@@ -23,16 +23,30 @@ def edited(draft: Any) -> Mapping:
     mapping: Mapping = draft.mapping
     for n, source in enumerate(mapping.sources):
         sample = _sample_of(source, draft.samples)
+        shown = sample.shown if sample else source.name or source.file
         for m, table in enumerate(source.tables):
-            title = f"{sample.shown if sample else source.name or source.file} → {table.table_name}"
             with st.container(border=True):
-                st.markdown(f"**{words.plain(title)}**")
-                if table.rows or table.is_distinct:
-                    st.caption(words.plain(_which_rows(table)))
+                st.markdown(f"**{words.plain(f'{shown} → {table.table_name}')}**")
                 changed = _table(draft, (n, m), table, sample)
             if changed is not None:
                 return changed
+        if sample is not None:
+            added = _another(f"Make another table of {shown}", f"map_{draft.round}_{n}_another_{len(source.tables)}")
+            if added is not None:
+                return with_table(mapping, n, table_by_hand(sample, added, mapping))
+    for sample in draft.samples:
+        if not any(_sample_of(source, (sample,)) for source in mapping.sources):
+            added = _another(f"Make a table of {sample.shown}", f"map_{draft.round}_{sample.shown}_first")
+            if added is not None:
+                return with_source(
+                    mapping, sample.file, sample.sheet, sample.columns, table_by_hand(sample, added, mapping)
+                )
     return mapping
+
+
+def _another(label: str, key: str) -> str | None:
+    picked = st.selectbox(label, [_NO_TABLE, *_MADE], key=key, width=420)
+    return None if picked == _NO_TABLE else picked
 
 
 def _sample_of(source: Source, samples: tuple[Sample, ...]) -> Sample | None:
@@ -43,96 +57,47 @@ def _sample_of(source: Source, samples: tuple[Sample, ...]) -> Sample | None:
 
 
 def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | None) -> Mapping | None:
+    changed = _rows(draft, at, table, sample)
+    if changed is not None:
+        return changed
     rules = dict(table.columns)
     others = [name for name in table.table.by_name if name not in rules]
     for name, rule in table.columns:
-        changed = _field(draft, at, table.table.by_name[name], rule, sample)
+        changed = mapping_rules.field(draft, at, table.table.by_name[name], rule, sample)
         if changed is not None:
             return changed
     if sample is not None and others:
         added = st.selectbox(
-            "Fill another column of the contract", [_NOT_FILLED, *others], key=f"{_key(draft, at)}_more", width=420
+            "Fill another column of the contract",
+            [mapping_rules.NOT_FILLED, *others],
+            key=f"{mapping_rules.key_of(draft, at)}_more_{len(rules)}",
+            width=420,
         )
-        if added != _NOT_FILLED:
+        if added != mapping_rules.NOT_FILLED:
             return with_column(draft.mapping, at, added, sample.columns[0])
-    if st.button("Leave this table out", key=f"{_key(draft, at)}_out"):
+    if st.button("Leave this table out", key=f"{mapping_rules.key_of(draft, at)}_out"):
         return without_table(draft.mapping, at)
     return None
 
 
-def _field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample | None) -> Mapping | None:
-    table_name = draft.mapping.sources[at[0]].tables[at[1]].table_name
-    remark = draft.remarks.get((at[0], table_name, entry.name), "")
-    title = f"{entry.name}{' (required)' if entry.is_required else ''}: {entry.about}"
-    if sample is None:
-        st.markdown(words.plain(f"{title} = {_told(rule)}"))
-    columns = list(sample.columns) if sample is not None else []
-    if sample is not None:
-        current = rule.columns[0] if is_plain(rule) else _NOT_FILLED
-        at_now = next((i for i, column in enumerate(columns) if folded_text(column) == folded_text(current)), None)
-        keeps = [_NOT_FILLED] if is_plain(rule) else [f"as it stands: {_told(rule)}"]
-        options = [*keeps, *columns]
-        if entry.is_required and is_plain(rule) and at_now is not None:
-            options = columns
-        picked = st.selectbox(
-            title,
-            options,
-            index=options.index(columns[at_now]) if at_now is not None else 0,
-            key=f"{_key(draft, at)}_{entry.name}_{_told(rule)}",
-            width=560,
-        )
-        if remark:
-            # What is left to translate is asked for below, as it stands now.
-            st.caption(words.plain(remark.partition("; still")[0]))
-        if at_now is None and picked in columns:
-            return with_column(draft.mapping, at, entry.name, picked)
-        if at_now is not None and picked != columns[at_now]:
-            return with_column(draft.mapping, at, entry.name, None if picked == _NOT_FILLED else picked)
-    if choices(entry) and is_plain(rule) and sample is not None and rule.otherwise is None:
-        return _codes(draft, at, entry, rule, sample)
-    return None
-
-
-def _codes(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample) -> Mapping | None:
-    """A choice for each spelling met in the first rows that is no code yet."""
-    codes = choices(entry)
-    place = next((i for i, one in enumerate(sample.columns) if folded_text(one) == folded_text(rule.columns[0])), None)
-    if place is None:
+def _rows(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | None) -> Mapping | None:
+    """Which rows of the file the table is made of."""
+    is_simple = not table.rows or (len(table.rows) == 1 and table.rows[0].is_filled and not table.rows[0].is_in)
+    if sample is None or not is_simple:
+        if table.rows or table.is_distinct:
+            st.caption(words.plain(_which_rows(table)))
         return None
-    told = dict(rule.codes)
-    spellings = [one for one in spellings_of(sample.cells(place)) if not is_understood(entry, one)]
-    if len(spellings) > _MOST_SPELLINGS:
-        st.caption(
-            f"{words.count(len(spellings))} spellings or more; the first {_MOST_SPELLINGS} are shown, the others by text."
-        )
-    for spelling in spellings[:_MOST_SPELLINGS]:
-        options = [_HELD_BACK, *codes]
-        now = told.get(spelling, _HELD_BACK)
-        picked = st.selectbox(
-            f"{entry.name}: “{spelling}” means",
-            options,
-            index=options.index(now),
-            key=f"{_key(draft, at)}_{entry.name}_{spelling}",
-            width=420,
-        )
-        if picked != now:
-            return with_code(draft.mapping, at, entry.name, spelling, None if picked == _HELD_BACK else picked)
-    return None
-
-
-def _key(draft: Any, at: tuple[int, int]) -> str:
-    return f"map_{draft.round}_{at[0]}_{at[1]}"
-
-
-def _told(rule: ColumnRule) -> str:
-    """A rule in words, as far as it takes no single column."""
-    if rule.value is not None:
-        return f"“{rule.value}” in every row"
-    if rule.is_row_number:
-        return f"“{rule.prefix}” and the number of the row" if rule.prefix else "the number of the row"
-    if rule.number_within:
-        return f"counted within {', '.join(rule.number_within)}"
-    return " + ".join(rule.columns)
+    now = table.rows[0].column if table.rows else _EVERY_ROW
+    options = [_EVERY_ROW, *sample.columns]
+    options = options if now in options else [now, *options]
+    key = mapping_rules.key_of(draft, at)
+    picked = st.selectbox(
+        "Only rows where this is filled", options, index=options.index(now), key=f"{key}_rows", width=420
+    )
+    is_distinct = st.checkbox("Equal rows count once", table.is_distinct, key=f"{key}_distinct")
+    if picked == now and is_distinct == table.is_distinct:
+        return None
+    return with_rows(draft.mapping, at, None if picked == _EVERY_ROW else picked, is_distinct)
 
 
 def _which_rows(table: TableMap) -> str:

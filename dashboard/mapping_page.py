@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_editor, mapping_preview, record_loading, roles, store_access, words
+from dashboard import (
+    mapping_editor,
+    mapping_origin,
+    mapping_preview,
+    mapping_whole,
+    record_loading,
+    roles,
+    store_access,
+    words,
+)
+from dashboard.mapping_origin import Origin
 from pipelines.errors import GoodpullError
-from pipelines.intake.file_kinds import expand
 from pipelines.mapping.declared import Mapping
 from pipelines.mapping.mapping_file import mapping_of, read_mapping
+from pipelines.mapping.queries import with_queries
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.writing import FOLDER, toml_of
 
@@ -24,12 +31,15 @@ _NONE = "none; propose one"
 
 @dataclass(frozen=True)
 class Draft:
-    """A mapping being made. remarks: as proposed. samples: the first rows of the files. round: makes widgets new."""
+    """A mapping being made. remarks: as proposed. samples: the first rows of everything read. database: the queries
+    asked, if any. round: makes widgets new.
+    """
 
     mapping: Mapping
     remarks: dict[tuple[int, str, str], str]
     samples: tuple[Sample, ...]
     untold: tuple[str, ...]
+    database: Mapping | None = None
     round: int = 0
 
 
@@ -39,23 +49,18 @@ def show() -> None:
         return
     st.header("Map a foreign export")
     st.markdown(
-        "For files whose columns are not those of the contract. A proposal is made from their names and values on this "
+        "For files or a database whose columns are not those of the contract. A proposal is made from their names and values on this "
         "machine; you put it right, look at what it does, and confirm it. The mapping is kept and used again next time."
     )
-    files = st.file_uploader(
-        "Files of the export", type=record_loading.KINDS, accept_multiple_files=True, key="map_files"
-    )
-    named = st.text_input(
-        "Or a folder or file on this machine", key="map_path", placeholder="/home/me/exports", width=560
-    )
+    origin = mapping_origin.asked()
     kept = _kept()
     chosen = st.selectbox("Mapping", [_NONE, *kept], key="map_kept", width=560) if kept else _NONE
-    is_ready = bool(files or named)
+    is_ready = origin.is_given or (chosen in kept and read_mapping(kept[chosen]).connection is not None)
     if st.button("Read the columns", key="map_propose", disabled=not is_ready):
-        _begin(files or [], named, kept.get(chosen))
+        _begin(origin, kept.get(chosen))
     draft = st.session_state.get("map_draft")
     if draft is not None and is_ready:
-        _work_on(draft, files or [], named)
+        _work_on(draft, origin)
 
 
 def _kept() -> dict[str, Path]:
@@ -70,59 +75,50 @@ def _kept() -> dict[str, Path]:
     return found
 
 
-@contextmanager
-def _paths(files: Sequence[Any], named: str) -> Iterator[list[Path]]:
-    if not roles.may_load():
-        raise roles.NotAllowed("Only the service manager may read files on this machine.")
-    with tempfile.TemporaryDirectory(prefix="goodpull-map-") as folder:
-        paths = record_loading.written(files, Path(folder))
-        yield paths + ([Path(named).expanduser()] if named else [])
-
-
-def _begin(files: Sequence[Any], named: str, kept: Path | None) -> None:
+def _begin(origin: Origin, kept: Path | None) -> None:
     from pipelines.mapping.proposing import propose
-    from pipelines.mapping.samples import samples_of
 
-    samples: list[Sample] = []
-    with _paths(files, named) as paths, st.spinner("Reading the columns"):
-        for path, error in expand(paths):
-            try:
-                if error is not None:
-                    raise GoodpullError(error)
-                with tempfile.TemporaryDirectory(prefix="goodpull-map-") as scratch:
-                    samples += list(samples_of(path, Path(scratch)))
-            except GoodpullError as refused:
-                st.warning(words.plain(f"{path.name}: {refused}"))
-    if kept is not None:
-        draft = Draft(replace(read_mapping(kept), is_confirmed=False), {}, tuple(samples), ())
+    again = None if kept is None else replace(read_mapping(kept), is_confirmed=False)
+    samples, database = mapping_origin.samples_from(origin, again)
+    if again is not None:
+        draft = Draft(again, {}, tuple(samples), (), database)
+    elif not samples:
+        return
     else:
-        first = Path(samples[0].file).stem if samples else "export"
-        proposal = propose(samples, first)
-        draft = Draft(proposal.mapping, proposal.remarks, tuple(samples), proposal.untold)
+        proposal = propose(samples, "database" if database else Path(samples[0].file).stem)
+        mapping = with_queries(proposal.mapping, database) if database else proposal.mapping
+        draft = Draft(mapping, proposal.remarks, tuple(samples), proposal.untold, database)
     before = st.session_state.get("map_draft")
     st.session_state["map_draft"] = replace(draft, round=before.round + 1 if before else 0)
     st.session_state.pop("map_preview", None)
 
 
-def _work_on(draft: Draft, files: Sequence[Any], named: str) -> None:
+def _work_on(draft: Draft, origin: Origin) -> None:
     for said in draft.untold:
-        st.warning(words.plain(f"{said}. Give its columns other names, or write the mapping as text."))
-    mapping = mapping_editor.edited(draft)
+        st.warning(words.plain(f"{said}. Make a table of it below."))
+    mapping = mapping_whole.edited(draft)
+    if mapping == draft.mapping:
+        mapping = mapping_editor.edited(draft)
     if mapping != draft.mapping:
         _changed(draft, mapping)
     _as_text(draft)
     if not draft.mapping.sources:
         return
     if st.button("Show 20 rows in, 20 rows out", key="map_try"):
-        _try(draft.mapping, files, named)
+        _try(draft.mapping, origin)
     tried = st.session_state.get("map_preview")
     if tried is not None and tried[0] == draft.mapping.digest:
         mapping_preview.show(tried[1])
-        _confirm(draft, files, named, is_sound=not tried[1].errors)
+        _confirm(draft, origin, is_sound=not tried[1].errors)
 
 
 def _changed(draft: Draft, mapping: Mapping) -> None:
-    st.session_state["map_draft"] = replace(draft, mapping=mapping)
+    if draft.database is not None:
+        # A table made by hand of a query's rows reads the query.
+        mapping = with_queries(mapping, draft.database)
+    # Boxes are told apart by the place of their table: where a table goes, the next one must not take over its choices.
+    is_shorter = mapping.n_tables < draft.mapping.n_tables
+    st.session_state["map_draft"] = replace(draft, mapping=mapping, round=draft.round + is_shorter)
     st.rerun()
 
 
@@ -146,12 +142,12 @@ def _as_text(draft: Draft) -> None:
             st.rerun()
 
 
-def _try(mapping: Mapping, files: Sequence[Any], named: str) -> None:
+def _try(mapping: Mapping, origin: Origin) -> None:
     from pipelines.mapping.preview import preview
 
     try:
         mapping_of(toml_of(mapping))
-        with _paths(files, named) as paths, st.spinner("Trying the mapping"):
+        with mapping_origin.paths_of(origin) as paths, st.spinner("Trying the mapping"):
             tried = preview(store_access.home(), paths, mapping, store_access.settings())
     except GoodpullError as error:
         st.error(words.plain(error))
@@ -159,12 +155,17 @@ def _try(mapping: Mapping, files: Sequence[Any], named: str) -> None:
     st.session_state["map_preview"] = (mapping.digest, tried)
 
 
-def _confirm(draft: Draft, files: Sequence[Any], named: str, is_sound: bool) -> None:
+def _confirm(draft: Draft, origin: Origin, is_sound: bool) -> None:
     is_refused = record_loading.refusal() is not None
     looked = st.checkbox("I looked through every line and at the rows above", key=f"map_looked_{draft.mapping.digest}")
     is_ready = looked and is_sound and not is_refused
     if st.button("Confirm and load", key="map_load", type="primary", disabled=not is_ready):
         mapping = replace(draft.mapping, is_confirmed=True)
-        with _paths(files, named) as paths:
-            st.session_state.pop("map_draft")
-            record_loading.load_paths(paths, is_dry_run=False, mapping=mapping)
+        with mapping_origin.paths_of(origin) as paths:
+            record_loading.load_paths(paths, is_dry_run=False, mapping=mapping, done=_loaded)
+
+
+def _loaded(report: Any) -> None:
+    """Put the draft away once something was loaded with it; otherwise it stays, to be put right."""
+    if report.is_changed:
+        st.session_state.pop("map_draft", None)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode="rich",
-    help="The company's own work: corrections, bench tests typed in, rows mended or dismissed. It is kept apart from the "
+    help="The company's own work: corrections, bench tests typed in, rows mended or dismissed, remarks. It is kept apart from the "
     "records, and survives loading them anew.",
     epilog="Examples:  goodpull own-work list   |   goodpull own-work take-in   |   goodpull own-work export copy.jsonl",
 )
@@ -170,6 +170,8 @@ def _line(kept: object) -> str:
     entry = kept.entry
     said = entry.content.get("stored", {})
     what = f"{said.get('corrected_field')} = {said.get('new_value')}" if entry.kind == "correction" else ""
+    if entry.kind == "remark":
+        what = f"{entry.content['beside']}: {' '.join(entry.content['text'].split())}"
     state = "" if kept.undone_by is None else f"  [taken back by {kept.undone_by.entered_by}: {kept.undone_by.reason}]"
     parts = (entry.entry_id, entry.entered_at[:16], entry.kind, entry.about, what, entry.entered_by, entry.reason)
     return "  ".join(part for part in parts if part) + state

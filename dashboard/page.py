@@ -19,6 +19,8 @@ from pipelines.errors import GoodpullError
 # Most characters of a cell in a text table; the whole of it is in the export.
 LONGEST_CELL = 400
 
+WAITING = "Being worked out for these filters; what else stands on this page already holds for them."
+
 log = logging.getLogger("goodpull")
 
 
@@ -116,6 +118,13 @@ def _cell(cell: Any) -> str:
         "<wbr>".join(html.escape(piece) for piece in re.findall(r".{1,28}", word, re.DOTALL))
         for word in re.split(r"( +)", text)
     )
+
+
+def waiting() -> Any:
+    """A place that says its figures are being worked out, to be filled with `place.container()` when they are."""
+    place = st.empty()
+    place.html(f'<div class="gp-card gp-unknown gp-waiting" role="status"><p>{WAITING}</p></div>')
+    return place
 
 
 def next_steps(steps: Sequence[str]) -> None:

@@ -182,8 +182,11 @@ def print_figures(published: dict, currency: str = "") -> None:
         console.print(f"not known, {'; '.join(names)}: {why}", markup=False)
     console.print("cases: what the figure rests on; share known: how many of all that could have told did")
     flagged = sum(row["is_flagged"] for row in published["technicians"])
-    listed = sum(row["is_flagged"] for row in published["sites"])
+    listed = sum(row["is_flagged"] and not row["is_safety"] for row in published["sites"])
+    safety = sum(row["is_safety"] for row in published["sites"])
+    open_sites = sum(row["n_safety_open"] > 0 for row in published["sites"])
     console.print(f"Look here first: {flagged} technicians, {listed} sites. All figures: goodpull figures --json")
+    console.print(f"Sites with a safety reason on record: {safety}, at {open_sites} of them still open.")
     console.print("For coaching; these figures must not decide pay or discipline.")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, figures_access, page, visit_table, words
+from dashboard import chart_drill, code_names, figures_access, marks, notices, page, visit_table, words
 from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
@@ -75,6 +75,7 @@ def _group(scope: Scope, name: str, title: str) -> None:
         return
     shown = pd.DataFrame({title: frame[name]})
     if name == "technician_id":
+        notices.fairness()
         shown[title] = [*map(code_names.naming(), frame[name])]
     elif name == "week_on":
         shown[title] = [words.date(pd.Timestamp(day)) for day in frame[name]]
@@ -86,3 +87,7 @@ def _group(scope: Scope, name: str, title: str) -> None:
     shown["Rests on"] = frame["sentence"]
     shares = ("Coverage", "Good", "Range from", "Range to")
     visit_table.plain_table(shown, f"rate_{name}", shares=shares, missing=words.NOT_KNOWN)
+    # The weeks have their list under the picture of the weeks.
+    if name != "week_on":
+        shown_as = code_names.naming() if name == "technician_id" else str
+        chart_drill.choose(f"rate_{name}", "Visits of", marks.groups(name, frame[name], scope, shown=shown_as))

@@ -66,17 +66,32 @@ def _load_uploaded(files: Sequence[Any], is_dry_run: bool) -> None:
 
 
 def written(files: Sequence[Any], folder: Path) -> list[Path]:
-    """Write what was uploaded into a folder. Only the last part of a name is kept, so that nothing lands outside it."""
+    """Write what was uploaded into a folder. Only the last part of a name is kept, so that nothing lands outside it.
+
+    A name that stands twice gets a folder of its own, so that no file takes another's place.
+    """
     paths = []
-    for file in files:
-        target = folder / Path(file.name.replace("\\", "/")).name
+    for n, file in enumerate(files):
+        last = Path(file.name.replace("\\", "/").replace("\0", "")).name
+        target = folder / (last if last not in ("", ".", "..") else "file")
+        if target.exists():
+            target = folder / f"{n}" / target.name
+            target.parent.mkdir()
         target.write_bytes(file.getbuffer())
         paths.append(target)
     return paths
 
 
-def load_paths(paths: list[Path], is_dry_run: bool, mapping: Mapping | None = None) -> None:
-    """Load, or say what a load would do, with progress; the report is shown when the page is drawn again."""
+def load_paths(
+    paths: list[Path],
+    is_dry_run: bool,
+    mapping: Mapping | None = None,
+    done: Callable[[Any], None] | None = None,
+) -> None:
+    """Load, or say what a load would do, with progress; the report is shown when the page is drawn again.
+
+    done: told of the report before that; not when the load as a whole was refused.
+    """
     from pipelines.loading import load
 
     if not roles.may_load():
@@ -105,6 +120,8 @@ def load_paths(paths: list[Path], is_dry_run: bool, mapping: Mapping | None = No
         return
     bar.empty()
     st.session_state["load_report"] = (report, is_dry_run)
+    if done is not None:
+        done(report)
     st.rerun()
 
 

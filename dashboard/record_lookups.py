@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import store_access
+from dashboard import roles, store_access
 from pipelines.contract.tables import TABLES
 
 ROWS_LISTED = 2000
@@ -15,6 +15,7 @@ ROWS_LISTED = 2000
 
 def totals() -> dict[str, Any]:
     """n_files, n_rows, n_accepted, n_held_back, n_duplicates over all loads."""
+    roles.require_page("records")
     return store_access.row(
         """
         SELECT count(*) AS n_files, sum(n_rows) AS n_rows, sum(n_accepted) AS n_accepted,
@@ -26,6 +27,7 @@ def totals() -> dict[str, Any]:
 
 def ledger() -> pd.DataFrame:
     """One row per load, newest first."""
+    roles.require_page("records")
     return store_access.frame(
         """
         SELECT loaded_at AS loaded, file_name AS file, table_name AS "table", n_rows AS rows, n_accepted AS accepted,
@@ -37,6 +39,7 @@ def ledger() -> pd.DataFrame:
 
 def held_back_reasons() -> pd.DataFrame:
     """Rows held back and still open, by table, column and reason, with one refused cell as an example."""
+    roles.require_page("records")
     return store_access.frame(
         """
         SELECT table_name, column_name, reason_code, any_value(reason) AS reason,
@@ -48,12 +51,14 @@ def held_back_reasons() -> pd.DataFrame:
 
 def n_held_back_open() -> int:
     """Rows held back and neither mended, dismissed nor replaced by a later version of the same row."""
+    roles.require_page("records")
     found = store_access.row("SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) AS n FROM held_back_open")
     return int(found["n"])
 
 
 def held_back_settled() -> dict[str, int]:
     """How many different rows were mended, dismissed, or replaced by a later version of the same row."""
+    roles.require_page("records")
     rows = store_access.frame(
         "SELECT outcome, count(DISTINCT row_key) AS n FROM held_back_settled GROUP BY outcome ORDER BY outcome DESC"
     )
@@ -62,6 +67,7 @@ def held_back_settled() -> dict[str, int]:
 
 def held_back_rows() -> pd.DataFrame:
     """The newest cells that were refused, with where they stand, the whole row as delivered."""
+    roles.require_page("records")
     return store_access.frame(
         f"""
         SELECT file_name AS file, line_no AS line, table_name AS "table", column_name AS "column", got, reason,
@@ -73,6 +79,7 @@ def held_back_rows() -> pd.DataFrame:
 
 def columns_left_out() -> tuple[list[str], list[str]]:
     """Personal columns that were dropped, and columns that are not in the contract; as table.column."""
+    roles.require_page("records")
     rows = store_access.frame(
         """
         SELECT DISTINCT kind, table_name || '.' || name AS name FROM (
@@ -92,9 +99,14 @@ def empty_tables() -> list[str]:
     return rows.loc[~rows["has_rows"], "name"].tolist()
 
 
-@st.cache_data(max_entries=4, show_spinner="Running the health checks.")
-def health(store_key: str) -> list[Any]:
+def health() -> list[Any]:
     """Findings of pipelines.build.health over the generation in force."""
+    roles.require_page("records")
+    return _health(store_access.key())
+
+
+@st.cache_data(max_entries=4, show_spinner="Running the health checks.")
+def _health(store_key: str) -> list[Any]:
     from pipelines.build import health as checks
 
     return list(checks(store_access.reader()))

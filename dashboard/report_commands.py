@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 EXIT_REFUSED = 1
 REPORT_EXAMPLES = (
     "Examples:  goodpull report week   |   goodpull report coaching --technician T012 --code-names   |   "
-    "goodpull report warranty --claim C1000215   |   goodpull report season --branch North --paper a4"
+    "goodpull report warranty --claim C1000215   |   goodpull report season --branch North --paper a4   |   "
+    "goodpull report week --region Coast --kind furnace --from 2025-01-01 --until 2025-03-31"
 )
 
 
@@ -34,6 +35,7 @@ class Pack(StrEnum):
     coaching = "coaching"
     warranty = "warranty"
     season = "season"
+    closeout = "closeout"
 
 
 class Paper(StrEnum):
@@ -55,6 +57,9 @@ def report(
     is_code: Annotated[bool, typer.Option("--code-names", help="Show technicians under a code name.")] = False,
     branch: Annotated[str | None, typer.Option(help="Only this branch.")] = None,
     region: Annotated[str | None, typer.Option(help="Only this region.")] = None,
+    kind: Annotated[str | None, typer.Option(help="Only this kind of appliance.")] = None,
+    start: Annotated[str | None, typer.Option("--from", help="Only from this day on, such as 2025-01-31.")] = None,
+    end: Annotated[str | None, typer.Option("--until", help="Only up to this day, itself included.")] = None,
     sites: Annotated[Path | None, typer.Option(help="With season: write every site to check into this CSV.")] = None,
     after: Annotated[
         str | None, typer.Option(help="Command to run when done, such as your mailer; the files are added to it.")
@@ -66,20 +71,28 @@ def report(
     at = _at_home(home)
     if Store(at).current() is None:
         printing.fail(NO_RECORDS.format(at))
-    _check_options(pack, technician, claim, sites)
+    filters = (branch, region, kind, start, end)
+    _check_options(pack, technician, claim, sites, filters)
     folder.mkdir(parents=True, exist_ok=True)
-    written = _write(pack, folder, paper, is_html, technician, claim, is_code, (branch, region), sites)
+    written = _write(pack, folder, paper, is_html, technician, claim, is_code, filters, sites)
     for path in written:
         printing.say(f"wrote {path}")
     if after is not None:
         _run_after(after, written)
 
 
-def _check_options(pack: Pack, technician: str | None, claim: str | None, sites: Path | None) -> None:
+def _check_options(
+    pack: Pack, technician: str | None, claim: str | None, sites: Path | None, filters: tuple[str | None, ...]
+) -> None:
     if pack is Pack.coaching and technician is None:
         raise typer.BadParameter("a coaching pack is of one technician: add --technician ID", param_hint="--technician")
     if pack is Pack.warranty and claim is None:
         raise typer.BadParameter("a warranty pack is of one claim: add --claim ID", param_hint="--claim")
+    if pack is Pack.warranty and any(filters):
+        raise typer.BadParameter(
+            "a warranty pack is of one claim: nothing narrows it",
+            param_hint="--branch, --region, --kind, --from, --until",
+        )
     if sites is not None and pack is not Pack.season:
         raise typer.BadParameter("goes with season only", param_hint="--sites")
 
@@ -102,16 +115,16 @@ def _write(
     technician: str | None,
     claim: str | None,
     is_code: bool,
-    place: tuple[str | None, str | None],
+    filters: tuple[str | None, str | None, str | None, str | None, str | None],
     sites: Path | None,
 ) -> list[Path]:
     from dashboard import code_names, roles
     from dashboard.exports import csv_bytes
     from dashboard.printed import packs, season_lookups, typeset, web_page
-    from models.figures.scope import Scope
+    from dashboard.report_scope import scope_of
 
-    scope = Scope(branch=place[0], region=place[1])
     with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():
+        scope = scope_of(*filters)
         step("Working out the figures", None)
         name_of = code_names.naming(is_code)
         document = packs.document(pack.value, scope, name_of, technician, claim)

@@ -11,14 +11,14 @@ import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
 import streamlit as st
 
-from dashboard import sign_in, store_access
+from dashboard import same_person, sign_in, store_access
 from pipelines.errors import GoodpullError
 from pipelines.settings import FILE_NAME
 
@@ -26,17 +26,32 @@ EVERYONE = ("seasons", "sites", "method")
 # The first page of a role is the one it opens on. A page that stands nowhere here is the manager's alone.
 PAGES_OF: dict[str, tuple[str, ...]] = {
     "manager": (),
-    "trainer": ("coaching", *EVERYONE, "bench", "records", "corrections"),
+    "trainer": ("coaching", *EVERYONE, "bench", "records", "missing", "corrections"),
     "owner": ("parts_waste", "this_week", *EVERYONE),
     "technician": ("own_sheet",),
 }
 ROLES = tuple(PAGES_OF)
 # Pages that are about the reader, so of no use to anybody without a technician's id.
 OWN_PAGES = ("own_sheet",)
-# What of models.figures a technician's own sheet is worked out from.
-OWN_FIGURES = ("technicians", "coaching")
+# The pages that each family of models.figures stands on: who may open one of them may have it.
+PAGES_WITH = {
+    "good_switch": ("this_week", "parts_waste"),
+    "callbacks": ("this_week",),
+    "control": ("this_week",),
+    "safety_items": ("this_week",),
+    "seasons": ("seasons",),
+    "sites": ("sites",),
+    "technicians": ("coaching", "own_sheet"),
+    "coaching": ("coaching", "own_sheet"),
+    "waste": ("parts_waste",),
+    "bench_programme": ("parts_waste",),
+    "missing": ("missing",),
+    "coverage": ("this_week", "coaching", "parts_waste", "seasons", "sites", "missing"),
+}
 # Who may open the page may have its printed pack; a technician, besides, the one about themselves.
-PACK_PAGES = {"week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons"}
+PACK_PAGES = {
+    "week": "this_week", "coaching": "coaching", "warranty": "parts_waste", "season": "seasons", "closeout": "missing",
+}  # fmt: skip
 OWN_PACK = "coaching"
 # In the session: the page being shown. What is redrawn or made without it asks again whether it may be.
 SHOWN = "page_shown"
@@ -75,7 +90,10 @@ def person() -> Person | None:
     if _has_files.get() or not sign_in.is_required():
         return AT_THIS_MACHINE
     email = _made_for.get() or sign_in.email()
-    return people(store_access.home()).get(email) if email else None
+    found = people(store_access.home()).get(email) if email else None
+    if found is None or found.technician_id is None:
+        return found
+    return replace(found, technician_id=same_person.kept_id(found.technician_id))
 
 
 @contextmanager
@@ -136,15 +154,22 @@ def require_somebody() -> Person:
     return reader
 
 
+def require_page(*names: str) -> None:
+    """Raises NotAllowed unless the reader may open one of these pages; for whatever hands out what stands on them."""
+    require_somebody()
+    if not any(map(may_open, names)):
+        raise NotAllowed("This is not open to you. Ask whoever keeps the list of people in settings.toml.")
+
+
 def require_figures(name: str) -> None:
-    """Raises NotAllowed where the reader may not have these figures. name: a family of models.figures."""
-    if require_somebody().role == "technician" and name not in OWN_FIGURES:
-        raise NotAllowed("Only the figures of your own sheet are open to you.")
+    """Raises NotAllowed where the reader may not have these figures. name: a key of PAGES_WITH."""
+    require_page(*PAGES_WITH[name])
 
 
 def may_see(name: str) -> bool:
     """Whether the reader may have the figures of this family; see require_figures."""
-    return require_somebody().role != "technician" or name in OWN_FIGURES
+    require_somebody()
+    return any(map(may_open, PAGES_WITH[name]))
 
 
 def require_technician(technician_id: Any) -> None:
@@ -154,11 +179,22 @@ def require_technician(technician_id: Any) -> None:
         raise NotAllowed("Only your own visits are open to you.")
 
 
-def require_pack(kind: str, technician_id: str | None = None) -> None:
-    """Raises NotAllowed where the reader may not have this printed pack. kind: one of PACK_PAGES."""
+def require_sheet(technician_id: Any) -> None:
+    """Raises NotAllowed where the reader may not see the sheet of this technician (None = of everybody)."""
+    require_technician(technician_id)
+    require_page("coaching", "own_sheet")
+
+
+def may_have_pack(kind: str, technician_id: str | None = None) -> bool:
+    """Whether the reader may have this printed pack. kind: one of PACK_PAGES."""
     reader = require_somebody()
     is_own = reader.role == "technician" and kind == OWN_PACK and technician_id == reader.technician_id
-    if not is_own and not may_open(PACK_PAGES[kind]):
+    return is_own or may_open(PACK_PAGES[kind])
+
+
+def require_pack(kind: str, technician_id: str | None = None) -> None:
+    """Raises NotAllowed where the reader may not have this printed pack. kind: one of PACK_PAGES."""
+    if not may_have_pack(kind, technician_id):
         raise NotAllowed("This printed pack is not open to you. Ask whoever keeps the list of people in settings.toml.")
 
 
@@ -178,6 +214,21 @@ def require_entry() -> None:
     """Raises NotAllowed where the reader may not enter anything."""
     if not may_enter():
         raise NotAllowed("Entering is open to the service manager and the trainer. Tell one of them what is wrong.")
+
+
+def may_remark(technician_id: str) -> bool:
+    """Whether the reader may read and add remarks on this sheet: the technician themselves, their trainer, the manager."""
+    reader = person()
+    if reader is None:
+        return False
+    return reader.technician_id == technician_id if reader.role == "technician" else may_open("coaching")
+
+
+def require_remark(technician_id: str) -> Person:
+    """The reader, where they may remark on this sheet. Raises NotAllowed."""
+    if not may_remark(technician_id):
+        raise NotAllowed("Remarks are open to the technician the sheet is about, the trainer and the service manager.")
+    return require_somebody()
 
 
 def names_hidden() -> bool:

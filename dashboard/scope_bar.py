@@ -10,18 +10,12 @@ import streamlit as st
 
 from dashboard import reader_choice, roles, store_access, tour, words
 from dashboard.home_folder import DEMO_MARKER
+from models.figures.periods import PERIODS, period_dates
 from models.figures.scope import Scope
 from models.figures.sites import draft_unit
 
 ALL = "All"
-PERIODS = (
-    "All records",
-    "This heating season",
-    "Last heating season",
-    "Last 12 months",
-    "Last 90 days",
-    "Chosen dates",
-)
+PERIOD_CHOICES = ("All records", *PERIODS, "Chosen dates")
 
 _EXTENT = "SELECT min(arrived_on) AS first_on, max(arrived_on) AS last_on, count(*) AS n_visits FROM visit"
 _CHOICES = """
@@ -62,40 +56,31 @@ def scope() -> Scope:
     return st.session_state.get("scope", Scope())
 
 
+def choices(kind: str) -> list[str]:
+    """What the pages can be narrowed to, as it stands on record. kind: branch, region or appliance."""
+    table = store_access.frame(_CHOICES)
+    return [str(one) for one in table.loc[table["kind"] == kind, "choice"]]
+
+
 def in_words(chosen: Scope) -> str:
     """The scope in words; empty for the whole company."""
     parts = []
-    if chosen.start_on or chosen.end_on:
-        parts.append(f"from {words.date(chosen.start_on)} to {words.date(chosen.end_on)}")
+    if chosen.start_on:
+        parts.append(f"from {words.date(chosen.start_on)}")
+    if chosen.end_on:
+        parts.append(f"until {words.date(chosen.end_on)}" if not chosen.start_on else f"to {words.date(chosen.end_on)}")
     if chosen.branch:
         parts.append(f"branch {chosen.branch}")
     if chosen.region:
         parts.append(f"region {chosen.region}")
     if chosen.appliance_kind:
         parts.append(words.label(chosen.appliance_kind))
-    return ", ".join(parts)
-
-
-def period_dates(period: str, first_on: dt.date, last_on: dt.date, season_starts_month: int) -> tuple[Any, Any]:
-    """First and last day of a named period, counted back from the last day on record; (None, None) for everything."""
-    season_year = last_on.year if last_on.month >= season_starts_month else last_on.year - 1
-    season_start = dt.date(season_year, season_starts_month, 1)
-    spans = {
-        "This heating season": (season_start, last_on),
-        "Last heating season": (
-            season_start.replace(year=season_year - 1),
-            season_start - dt.timedelta(days=1),
-        ),
-        "Last 12 months": (last_on - dt.timedelta(days=364), last_on),
-        "Last 90 days": (last_on - dt.timedelta(days=89), last_on),
-    }
-    return spans.get(period, (None, None))
+    return ", ".join(parts).replace(", to ", " to ")
 
 
 def _chosen(extent: dict[str, Any]) -> Scope:
     first_on, last_on = (pd.Timestamp(extent[name]).date() for name in ("first_on", "last_on"))
-    choices = store_access.frame(_CHOICES)
-    period = st.selectbox("Period", PERIODS, key="period", bind="query-params", width=210)
+    period = st.selectbox("Period", PERIOD_CHOICES, key="period", bind="query-params", width=210)
     start_on, end_on = period_dates(period, first_on, last_on, store_access.settings().season_starts_month)
     if period == "Chosen dates":
         dates = st.date_input(
@@ -112,7 +97,7 @@ def _chosen(extent: dict[str, Any]) -> Scope:
             start_on, end_on = dates
     picked = {}
     for kind, title in (("branch", "Branch"), ("region", "Region"), ("appliance", "Appliance")):
-        options = [ALL, *choices.loc[choices["kind"] == kind, "choice"]]
+        options = [ALL, *choices(kind)]
         if len(options) > 2:
             value = st.selectbox(
                 title,

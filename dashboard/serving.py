@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard import printing
+from dashboard import printing, working_ahead
 from pipelines.errors import GoodpullError
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def serve(port: int | None, is_browser_started: bool, address: str = LOOPBACK, h
     server = subprocess.Popen(
         command(chosen, is_browser_started, address, sign_in),
         stdout=subprocess.DEVNULL,
-        env=os.environ | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
+        env=os.environ | {working_ahead.SWITCH: "on"} | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
     )
     # Asked to end, this process must not leave the server behind.
     signal.signal(signal.SIGTERM, lambda *_: server.terminate())

@@ -12,6 +12,7 @@ from dashboard import (
     figures_access,
     page,
     record_lookups,
+    remarks,
     visit_sheet,
     visit_table,
     words,
@@ -21,6 +22,7 @@ from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
 from models.methods.estimate import Estimate
 from pipelines.contract.codes import CHECK_CODE
+from pipelines.remarks import Remark
 
 # The process rates of models.figures.technicians, and the words for them.
 CHECK_WORDS = {code.code: code.about for code in CHECK_CODE.codes}
@@ -67,12 +69,17 @@ def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope
     """The sheet itself, the same for the trainer and for the technician. table: people.table with shown_name."""
     person = table[table["technician_id"] == one].iloc[0]
     download.pack("coaching", scope, str(one))
+    said = remarks.of(one)
     with st.container(border=True):
-        _cards(person, scope)
+        _cards(person, scope, said)
         _steps(person, table, people.steps)
+        remarks.show(said, "steps")
         coached.of_technician(figures_access.coaching(), str(one))
         _fair(person)
-        _cases(one, scope)
+        remarks.show(said, "comparison")
+        cases = _cases(one, scope, said)
+        remarks.show_others(said, list(cases))
+        remarks.form(one, said, cases)
 
 
 def figure_of(person: pd.Series) -> tuple[Estimate, str, str]:
@@ -94,7 +101,7 @@ def figure_of(person: pd.Series) -> tuple[Estimate, str, str]:
     return figure, rests_on, f"Expected from their mix of calls: {words.share(person['expected_rate'])}"
 
 
-def _cards(person: pd.Series, scope: Scope) -> None:
+def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
     columns = st.columns(3, gap="medium")
     figure, rests_on, note = figure_of(person)
     n = int(person["draft_fault_visits"])
@@ -108,6 +115,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
             note=note,
             behind=figures_access.behind(scope, "swaps", technician_id=person["technician_id"]),
         )
+        remarks.show(said, "good_pulls")
     with columns[1]:
         st.html(
             _pair(
@@ -116,6 +124,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
                 "Shown beside it. Who swaps on every call also swaps the bad ones, so this alone would hide the habit.",
             )
         )
+        remarks.show(said, "good_share")
     with columns[2]:
         st.html(
             _pair(
@@ -124,6 +133,7 @@ def _cards(person: pd.Series, scope: Scope) -> None:
                 f"{words.count(person['swaps'])} swaps at {words.plural(n, 'draft fault')}.",
             )
         )
+        remarks.show(said, "swaps")
     head = "**Look here first.** " if person["is_flagged"] else ""
     st.markdown(head + words.plain((person["reason"] or "").removesuffix(FAIRNESS).strip()))
 
@@ -224,12 +234,13 @@ def _fair(person: pd.Series) -> None:
     st.markdown("**Against whom, and why that is fair**\n" + "\n".join(f"- {words.plain(line)}" for line in lines))
 
 
-def _cases(technician_id: str, scope: Scope) -> None:
+def _cases(technician_id: str, scope: Scope, said: list[Remark]) -> dict[str, str]:
+    """The visits to talk through; gives them back with their words."""
     st.markdown("**Three visits to talk through: what did the gauge say?**")
     cases = talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
     if cases.empty:
         st.markdown("No swap of theirs is on record.")
-        return
+        return {}
     labels = {
         str(case.visit_id): f"{words.date(case.visit_on)}: {words.in_words(case.evidence, words.EVIDENCE_WORDS)}"
         for case in cases.itertuples()
@@ -245,11 +256,13 @@ def _cases(technician_id: str, scope: Scope) -> None:
     )
     if chosen:
         visit_sheet.show(chosen, "technician")
+        remarks.show(said, remarks.VISIT + chosen)
     page.lazily(
         "All their swaps",
         "own_swaps",
         lambda: visit_table.show(figures_access.behind(scope, "swaps", technician_id=technician_id), "own"),
     )
+    return labels
 
 
 def talking_cases(swaps: pd.DataFrame) -> pd.DataFrame:

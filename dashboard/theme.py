@@ -122,6 +122,8 @@ def page_style(colours: Palette) -> str:
     """The little style sheet of the pages: width, the answer, the figure cards, notices. No outside files."""
     return f"""<style>
 .stMainBlockContainer {{max-width: 1240px; padding: 3.9rem 1.4rem 3rem;}}
+@media (min-width: 1700px) {{.stMainBlockContainer {{max-width: 1600px;}}}}
+.stMainBlockContainer [data-testid="stMarkdownContainer"] :is(p, li), .gp-notice li {{max-width: 62rem;}}
 .stMainBlockContainer h1 {{padding: .1rem 0 .2rem;}}
 .stMainBlockContainer h2 {{padding: .9rem 0 .45rem; border-top: 1px solid {colours.line}; margin-top: .5rem;}}
 .stMainBlockContainer h3 {{padding: .35rem 0 .1rem;}}
@@ -139,6 +141,8 @@ def page_style(colours: Palette) -> str:
 .gp-value small {{font-size: .95rem; font-weight: 400; color: {colours.quiet};}}
 .gp-card.gp-unknown .gp-value {{font-size: 1.15rem; padding: .5rem 0;}}
 .gp-card p {{margin: .12rem 0; font-size: .9rem; line-height: 1.35; color: {colours.ink};}}
+.gp-remark {{border-left: 3px solid {colours.aside}; padding: .1rem .7rem; margin: .3rem 0; font-size: .9rem;
+  line-height: 1.4; white-space: pre-line; overflow-wrap: anywhere; color: {colours.ink};}}
 .gp-card p.gp-quiet, p.gp-quiet, .gp-quiet {{color: {colours.quiet}; font-size: .86rem;}}
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {{color: {colours.quiet}; opacity: 1;}}
 .gp-card {{position: relative;}} .gp-list th, .st-key-answer {{position: relative;}}
@@ -165,6 +169,7 @@ def page_style(colours: Palette) -> str:
 .gp-list td {{padding: .26rem .6rem .26rem 0; border-bottom: 1px solid {colours.line}; vertical-align: top;
   overflow-wrap: break-word;}}
 .gp-list .gp-num {{text-align: right; white-space: nowrap; overflow-wrap: normal;}}
+.gp-list .gp-num + :not(.gp-num) {{padding-left: 1.1rem;}}
 .gp-list tr.gp-first td {{font-weight: 600;}}
 @media (max-width: 640px) {{
   .st-key-scope > .stElementContainer {{width: calc(50% - .5rem); flex: 1 1 calc(50% - .5rem);}}
@@ -172,6 +177,7 @@ def page_style(colours: Palette) -> str:
   .st-key-scope .stElementContainer > div {{max-width: 100%;}}
   .gp-list thead {{display: none;}} .gp-list tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
   .gp-list td, .gp-list .gp-num {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
+  .gp-list .gp-num + :not(.gp-num) {{padding-left: 0;}}
   .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; color: {colours.quiet};}}
 }}
 @media print {{header, .st-key-scope, .stButton, .stDownloadButton {{display: none !important;}}}}

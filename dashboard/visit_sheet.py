@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import code_names, correction_form, page, roles, store_access, words
+from dashboard import appliance_history, code_names, correction_form, page, roles, store_access, words
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -57,6 +57,7 @@ def show(visit_id: str, key: str = "sheet") -> None:
         with right:
             _evidence(visit_id)
         _others(visit)
+        appliance_history.show(visit, key)
         correction_form.show(visit, key)
 
 
@@ -73,6 +74,7 @@ def visit_of(visit_id: str) -> dict:
 
 def notes_of(visit_id: str) -> str | None:
     """The notes as they were written."""
+    visit_of(visit_id)  # Refuses another's visit.
     return store_access.row(_NOTES, [visit_id]).get("notes")
 
 
@@ -136,6 +138,7 @@ def _heard(notes: str) -> None:
 
 def readings(visit_id: str) -> list[tuple[str, str, str]]:
     """Its readings: what, value with unit, when and with which contacts."""
+    visit_of(visit_id)  # Refuses another's visit.
     unit = store_access.draft_unit()
     return [
         (
@@ -153,6 +156,7 @@ def readings(visit_id: str) -> list[tuple[str, str, str]]:
 
 def checks(visit_id: str) -> list[tuple[str, str]]:
     """Its checks: which, and what was found."""
+    visit_of(visit_id)  # Refuses another's visit.
     return [
         (words.label(line.check_code), words.label(line.outcome))
         for line in store_access.frame(_CHECKS, [visit_id]).itertuples()
@@ -161,6 +165,7 @@ def checks(visit_id: str) -> list[tuple[str, str]]:
 
 def parts(visit_id: str) -> list[tuple[str, str, str, str]]:
     """Its part lines: kind, number, status, quantity."""
+    visit_of(visit_id)  # Refuses another's visit.
     return [
         (
             words.label(line.part_class),
@@ -174,6 +179,7 @@ def parts(visit_id: str) -> list[tuple[str, str, str, str]]:
 
 def benches(visit_id: str) -> list[Any]:
     """The bench results of switches removed on it."""
+    visit_of(visit_id)  # Refuses another's visit.
     return list(store_access.frame(_BENCH, [visit_id]).itertuples())
 
 

@@ -10,6 +10,7 @@ from dashboard import figures_access, lookups, notices, scope_bar, store_access,
 from dashboard.charts.control import WEEKS_SHOWN
 from models.figures.control import ControlChart
 from models.figures.coverage import came_back
+from models.figures.safety import SAFETY_RULE
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
 
@@ -126,7 +127,7 @@ def lists(scope: Scope) -> list[VisitList]:
             lookups.safety_items(scope),
             "safety",
             "No safety item is open on record.",
-            lookups.SAFETY_RULE,
+            SAFETY_RULE,
         ),
         VisitList(
             "Back at the same site within 14 days",

@@ -22,8 +22,8 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 
 
 def is_missing(value: object) -> bool:
-    """True for None, NaN and not-a-time."""
-    return value is None or value != value or str(value) in ("NaT", "<NA>")
+    """True for None, NaN, not-a-time and pandas' own missing value, which is neither equal nor unequal to itself."""
+    return value is None or str(value) in ("NaT", "<NA>") or bool(value != value)
 
 
 def count(value: float | int | None) -> str:

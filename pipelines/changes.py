@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import duckdb
 
 from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.identity_decisions import IDENTIFIED
 from pipelines.intake.sql_text import count, name
 from pipelines.own_records import CORRECTED, TESTED
 
@@ -53,6 +54,7 @@ def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int], is_own_ch
             _add_touched(con, table_name, first)
     if is_own_changed:
         _add_own_tested(con)
+        _add_identified(con)
     _add_corrected(con, first, is_own_changed)
     _add_sites_of_touched(con, first)
     con.execute("DROP TABLE touched_visit")
@@ -115,6 +117,27 @@ def _add_own_tested(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(
         f"""INSERT INTO touched_visit SELECT visit_id FROM delivered.part_lines
             WHERE removed_tag IN (SELECT removed_tag FROM {TESTED})"""
+    )
+
+
+def _add_identified(con: duckdb.DuckDBPyConnection) -> None:
+    """Visits of technicians that were joined or parted, those corrected to be owned by one, and all visits of the sites of
+    appliances that were: a blank appliance may be proven, or no longer be, by how many the site has."""
+    if not count(con, f"SELECT count(*) FROM {IDENTIFIED}"):
+        return
+    person = f"SELECT record_id FROM {IDENTIFIED} WHERE subject = 'technician'"
+    owned = " UNION ".join(
+        f"SELECT visit_id FROM {schema}.corrections WHERE corrected_field = 'owner' AND trim(new_value) IN ({person})"
+        for schema in ("delivered", "entered")
+    )
+    site = f"SELECT site_id FROM {IDENTIFIED} WHERE subject = 'appliance'"
+    con.execute(
+        f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+            WHERE technician_id IN ({person}) OR site_id IN ({site}) OR visit_id IN ({owned})"""
+    )
+    con.execute(
+        f"""INSERT INTO {SITES} SELECT DISTINCT site_id FROM delivered.visits
+            WHERE technician_id IN ({person}) OR site_id IN ({site}) OR visit_id IN ({owned})"""
     )
 
 

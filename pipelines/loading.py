@@ -26,7 +26,7 @@ from pipelines.intake.session import LoadSession
 from pipelines.mapping.database import fetched
 from pipelines.mapping.declared import Mapping, MappingError
 from pipelines.mapping.source_tables import Watch
-from pipelines.mapping.writing import keep_version
+from pipelines.mapping.writing import kept_version
 from pipelines.own_records import take_in
 from pipelines.own_work import OwnWork
 from pipelines.settings import Settings
@@ -75,8 +75,6 @@ def load(
     step = progress or (lambda sentence, share: None)
     if mapping is not None and not mapping.is_confirmed and not is_dry_run:
         raise MappingError(f"The mapping {mapping.name!r} was proposed and not confirmed. {HOW_TO_CONFIRM}")
-    if mapping is not None and not is_dry_run:
-        keep_version(home, mapping)
     with ExitStack() as stack:
         if mapping is not None and mapping.connection is not None:
             files += stack.enter_context(fetched(mapping, step))
@@ -129,7 +127,7 @@ def _into(
     """
     reports: list[FileReport] = []
     try:
-        with store.new_generation() as generation:
+        with ExitStack() as kept, store.new_generation() as generation:
             con = generation.con
             with tempfile.TemporaryDirectory(prefix=".landing-", dir=store.home) as scratch:
                 session = LoadSession(con, settings, Path(scratch), datetime.now(UTC).date(), mapping, watch)
@@ -145,6 +143,7 @@ def _into(
             # Another version may not have looked for rows replaced since they were held back.
             first = 1 if build.is_of_another_version(con) else min(load_ids, default=None)
             taken = take_in(con, own, settings, store.home, first)
+            is_mapped = bool(load_ids)
             load_ids, reports = [*load_ids, *taken.load_ids], [*reports, *taken.reports]
             is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
             if is_same and (not taken.is_changed or store.current() is None):
@@ -152,6 +151,9 @@ def _into(
             changes = changes_since(con, load_ids, taken.is_changed)
             rest = 1 - READING_SHARE
             build.build(con, settings, changes, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
+            if mapping is not None and is_mapped:
+                # Last before the new generation comes into force: a version that is kept has made a load.
+                kept.enter_context(kept_version(store.home, mapping))
     except _ShapeChanged:
         return [file if file.error else FileReport(file.file_name, error=_LEFT_OUT) for file in reports], False
     except _NothingNew:

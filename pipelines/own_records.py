@@ -1,6 +1,6 @@
 """The company's own work into a generation: what is in force of it, beside the delivered records.
 
-Corrections and bench tests in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
+Corrections, bench tests and identities in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
 file, as a load of their own in the ledger; rows dismissed, mended, or replaced by a later version of themselves are named
 in `held_back_settled`. Taken in at every load, so that figures include it, however often the records are loaded anew.
 """
@@ -11,7 +11,7 @@ import csv
 import json
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,6 +20,7 @@ import duckdb
 from pipelines.contract.ddl import ENTERED_TABLES, entered_columns
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.held_back_keys import KEYED, settle_replaced
+from pipelines.identity_decisions import exchange_same, standing
 from pipelines.intake.report import FileReport
 from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import count, name
@@ -27,7 +28,7 @@ from pipelines.own_work import Kept, OwnWork
 from pipelines.settings import Settings
 
 # Kinds of entry that a figure, or a count beside the figures, rests on.
-KINDS_TAKEN_IN = ("correction", "bench_test", "mended_row", "dismissed_row")
+KINDS_TAKEN_IN = ("correction", "bench_test", "mended_row", "dismissed_row", "identity")
 TABLE_OF_KIND = {"correction": "corrections", "bench_test": "bench_tests"}
 # Temporary tables that say which visits and tags the change is about: see pipelines.changes.
 CORRECTED, TESTED = "own_corrected", "own_tested"
@@ -58,7 +59,7 @@ def take_in(
     n_exchanged = sum(
         _exchange(con, TABLE_OF_KIND[kind], [kept for kept in in_force if kept.entry.kind == kind])
         for kind in TABLE_OF_KIND
-    )
+    ) + exchange_same(con, in_force)
     n_settled = settle_replaced(con, settings, first_load_id) if first_load_id is not None else 0
     load_ids, reports = _load_mended(con, in_force, settings, scratch)
     n_settled += _settle_dismissed(con, in_force)
@@ -74,11 +75,26 @@ def n_waiting(con: duckdb.DuckDBPyConnection, own: OwnWork) -> int:
     last = int(row[0]) if row else 0
     if own.last_no(*KINDS_TAKEN_IN) <= last:
         return 0
-    return sum(
-        kept.entry_no > last
-        for kept in own.entries()
-        if kept.entry.kind in KINDS_TAKEN_IN or kept.entry.content.get("kind") in KINDS_TAKEN_IN
-    )
+    entries = own.entries(*KINDS_TAKEN_IN)
+    return sum(_waits(kept, last) for kept in entries) or int(_is_merged_otherwise(entries, last))
+
+
+def _waits(kept: Kept, last: int) -> bool:
+    """Whether a generation that includes the entries up to `last` lacks this one, or its undo. "Not the same" merges
+    nothing, so that no figure waits for it by itself: see _is_merged_otherwise."""
+    if kept.entry.content.get("decision") == "different":
+        return False
+    return kept.is_in_force if kept.entry_no > last else kept.undone_no is not None and kept.undone_no > last
+
+
+def _is_merged_otherwise(entries: Sequence[Kept], last: int) -> bool:
+    """Whether a "not the same" that came with a copy, or was taken back, parts or joins what others had said."""
+    before = [
+        replace(kept, undone_by=None) if kept.undone_no is not None and kept.undone_no > last else kept
+        for kept in entries
+        if kept.entry_no <= last
+    ]
+    return standing(before).merged() != standing(entries).merged()
 
 
 def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[Kept]) -> int:

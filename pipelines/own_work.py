@@ -1,4 +1,4 @@
-"""The company's own work: corrections, bench tests, draws, rows mended or dismissed. Kept apart from the store.
+"""The company's own work: what people put right, tested, decided or remarked. Kept apart from the store.
 
 The store can be rebuilt from the files it was loaded from; what people typed in cannot. It stands in an SQLite file of
 its own in the home, one row an entry, written before the person is told so (journal synced at every commit). Nothing is
@@ -48,11 +48,13 @@ class Entry:
 
 @dataclass(frozen=True)
 class Kept:
-    """An entry as it stands in the file. entry_no: its place in the order of writing. undone_by: the undo, if any."""
+    """An entry as it stands in the file. entry_no: its place in the order of writing. undone_by: the undo, if any, and
+    undone_no its place."""
 
     entry: Entry
     entry_no: int
     undone_by: Entry | None
+    undone_no: int | None = None
 
     @property
     def is_in_force(self) -> bool:
@@ -94,7 +96,9 @@ class OwnWork:
         """Take an entry back by an entry of its own; False when it was taken back already, by anybody."""
         with self.file.reading() as con:
             row = (
-                con.execute("SELECT kind, about FROM entry WHERE entry_id = ?", [entry_id]).fetchone() if con else None
+                con.execute("SELECT kind, about, entered_by FROM entry WHERE entry_id = ?", [entry_id]).fetchone()
+                if con
+                else None
             )
         if row is None:
             raise OwnWorkError(
@@ -104,6 +108,8 @@ class OwnWork:
             raise OwnWorkError(
                 "A mended row is on record now. Mend it again, or correct the visit; the row as delivered is kept."
             )
+        if row[0] == "remark" and row[2].casefold() != entered_by.strip().casefold():
+            raise OwnWorkError(f"A remark is taken back by whoever made it ({row[2]}). Nothing was changed.")
         # One id for the undo of an entry: two people at once make one undo.
         undo = Entry("undo", row[1], {"kind": row[0]}, entered_by, reason, f"undo-{entry_id}", undoes=entry_id)
         return self.add([undo]) == 1
@@ -121,13 +127,13 @@ class OwnWork:
             if con is None:
                 return []
             rows = con.execute(
-                f"SELECT e.entry_no, {both} FROM entry AS e LEFT JOIN entry AS u ON u.undoes = e.entry_id "
+                f"SELECT e.entry_no, u.entry_no, {both} FROM entry AS e LEFT JOIN entry AS u ON u.undoes = e.entry_id "
                 f"WHERE {condition} ORDER BY e.entry_no",
                 bound,
             ).fetchall()
         width = len(names)
         return [
-            Kept(_entry(row[1 : 1 + width]), row[0], _entry(row[1 + width :]) if row[1 + width] is not None else None)
+            Kept(_entry(row[2 : 2 + width]), row[0], _entry(row[2 + width :]) if row[1] is not None else None, row[1])
             for row in rows
         ]
 
@@ -187,7 +193,7 @@ def _refuse_unfit(entry: Entry) -> None:
         raise OwnWorkError(f"kind: got {entry.kind!r}; must be one of {', '.join(KINDS)}.")
     if not entry.entered_by.strip():
         raise OwnWorkError("Who enters this is blank; fill in a name. Nothing was entered.")
-    if entry.kind != "bench_test" and entry.kind != "bench_draw" and not entry.reason.strip():
+    if entry.kind not in ("bench_test", "bench_draw", "remark") and not entry.reason.strip():
         raise OwnWorkError("The reason is blank; say in a few words why. Nothing was entered.")
     for name, said in (("reason", entry.reason), ("name", entry.entered_by)):
         if len(said) > LONGEST_TEXT:

@@ -13,13 +13,13 @@ from pipelines.errors import GoodpullError
 
 FILE_NAME = "own-work.sqlite"
 WAIT_SECONDS = 15.0
-FORMAT_VERSION = 1
+# Raised with every kind added: a program that does not know a kind would leave it out of the figures.
+FORMAT_VERSION = 2
 # "GPow": tells the file from any other SQLite file.
 APPLICATION_ID = 0x47506F77
-KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "undo")
+KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "identity", "remark", "undo")
 
-_TABLES = f"""
-CREATE TABLE entry (
+_ENTRY = f"""(
     entry_no INTEGER PRIMARY KEY AUTOINCREMENT,
     entry_id TEXT NOT NULL UNIQUE CHECK (entry_id <> ''),
     kind TEXT NOT NULL CHECK (kind IN ({", ".join(f"'{kind}'" for kind in KINDS)})),
@@ -31,13 +31,25 @@ CREATE TABLE entry (
     undoes TEXT UNIQUE REFERENCES entry (entry_id),
     CHECK ((kind = 'undo') = (undoes IS NOT NULL))
 );
+"""
+_RULES = """
 CREATE INDEX entry_about ON entry (kind, about);
 CREATE TRIGGER entry_stays BEFORE UPDATE ON entry BEGIN SELECT raise(ABORT, 'entries are never changed'); END;
 CREATE TRIGGER entry_is_kept BEFORE DELETE ON entry BEGIN SELECT raise(ABORT, 'entries are never removed'); END;
+"""
+_VERSION = f"PRAGMA user_version = {FORMAT_VERSION};\n"
+_TABLES = f"""
+CREATE TABLE entry {_ENTRY}{_RULES}
 CREATE TABLE draft (draft_key TEXT PRIMARY KEY, content TEXT NOT NULL, saved_at TEXT NOT NULL);
 PRAGMA application_id = {APPLICATION_ID};
-PRAGMA user_version = {FORMAT_VERSION};
-"""
+{_VERSION}"""
+# An older file differs in the kinds it allows; its entries are kept with their numbers.
+_WIDENED = f"""
+CREATE TABLE entry_widened {_ENTRY}
+INSERT INTO entry_widened SELECT * FROM entry ORDER BY entry_no;
+DROP TABLE entry;
+ALTER TABLE entry_widened RENAME TO entry;
+{_RULES}{_VERSION}"""
 
 
 class OwnWorkError(GoodpullError):
@@ -66,6 +78,9 @@ class OwnWorkFile:
         with self._in_words():
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with closing(self._connect()) as con:
+                # Only here: what is only read is left as it was.
+                if con.execute("PRAGMA user_version").fetchone()[0] < FORMAT_VERSION:
+                    self._widen(con)
                 con.execute("BEGIN IMMEDIATE")
                 try:
                     yield con
@@ -102,6 +117,21 @@ class OwnWorkFile:
             for statement in _statements(_TABLES):
                 con.execute(statement)
         con.execute("COMMIT")
+
+    def _widen(self, con: sqlite3.Connection) -> None:
+        """Let a file of an older format hold the kinds of this one, all or nothing; another process may be doing so."""
+        con.execute("PRAGMA foreign_keys = OFF")
+        con.execute("BEGIN IMMEDIATE")
+        try:
+            if con.execute("PRAGMA user_version").fetchone()[0] < FORMAT_VERSION:
+                for statement in _statements(_WIDENED):
+                    con.execute(statement)
+            con.execute("COMMIT")
+        except BaseException:
+            if con.in_transaction:
+                con.execute("ROLLBACK")
+            raise
+        con.execute("PRAGMA foreign_keys = ON")
 
     def _use_journal(self, con: sqlite3.Connection) -> None:
         """Switch to the write-ahead journal. SQLite does not wait by itself where two try to switch at once."""

@@ -75,6 +75,9 @@ class Settings:
     )
     trip_cost: float | None = _set(None, "currency", "Cost of a trip; without it trips are left out")
     swap_labour_minutes: float = _set(30.0, "minutes", "Time to fit a switch, beyond the diagnosis needed anyway")
+    bench_test_minutes: float = _set(
+        15.0, "minutes", "Time one bench test takes, assumed; what testing costs rests on it"
+    )
     random_seed: int = _set(20260101, "", "Start of the random numbers: the same start, the same figures")
 
     def __post_init__(self) -> None:
@@ -140,6 +143,7 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "labour_cost_per_hour": (0, 1e6),
     "trip_cost": (0, 1e6),
     "swap_labour_minutes": (0, 1440),
+    "bench_test_minutes": (0, 1440),
     "random_seed": (0, 2**63 - 1),
 }
 

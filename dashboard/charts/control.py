@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished, share_axis
+from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import date, plural, share
 
@@ -34,6 +34,7 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
     if frame["share"].notna().sum() == 0:
         return None
     frame["week_on"] = pd.to_datetime(frame["week_on"])
+    frame[MARK] = [day.date().isoformat() for day in frame["week_on"]]
     signal = frame["is_signal"].fillna(False).astype(bool) & frame["share"].notna()
     mature = frame["is_mature"].fillna(False).astype(bool)
     frame["state"] = STATES[0]
@@ -88,4 +89,4 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
         f"Last week with cases {date(last['week_on'])}: {share(last['share'])} of {plural(last['n'], 'case')}. "
         f"{plural(int((signal & mature).sum()), 'week')} outside the limits."
     )
-    return finished(alt.layer(band, centre, line, dots), text, colours, 270)
+    return finished(alt.layer(band, centre, line, dots), text, colours, 270, marks=3)

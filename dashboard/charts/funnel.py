@@ -5,11 +5,16 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished, share_axis
+from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import plural
 
 GROUPS = ("as expected", "look here first", "new starter", "start not known")
+# What is drawn or told of a technician.
+COLUMNS = (
+    "shown_name", "draft_fault_visits", "observed_rate", "expected_rate", "low", "high", "is_flagged", "is_new_starter",
+    "is_start_known",
+)  # fmt: skip
 
 HEIGHT = 330
 # Room a name takes in height, and what the axis and legend take, in pixels.
@@ -23,8 +28,10 @@ LABEL_REACH = 0.45
 MARK_REACH = 0.2
 # More names than these would be no picture; all are in the table below it.
 MOST_LABELS = 24
+# Names are written smaller where the page is narrow, so that none is cut off.
+NAME_SIZE = alt.expr("width < 360 ? 10 : 12")
 # Marks beyond this share of the axis have their name at the left.
-RIGHT_EDGE = 0.72
+RIGHT_EDGE = 0.5
 
 
 def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palette) -> Picture | None:
@@ -37,6 +44,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     people = table[table["observed_rate"].notna() & (table["draft_fault_visits"] > 0)].copy()
     if people.empty:
         return None
+    # As the reader may see them: all of a chart's columns go to the browser, so under code names neither id nor name may
+    # be among them.
+    people = people[[name for name in COLUMNS if name in people]].assign(**{MARK: people["shown_name"]})
     people["group"] = GROUPS[0]
     if "is_start_known" in people:
         people.loc[~people["is_start_known"].fillna(False).astype(bool), "group"] = GROUPS[3]
@@ -95,7 +105,9 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     pointers = alt.Chart(labels).mark_rule(color=colours.aside, strokeWidth=0.8).encode(x=x, y=y, y2="label_rate:Q")
     names = [
         alt.Chart(labels[labels["is_at_right"] == is_at_right])
-        .mark_text(align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink)
+        .mark_text(
+            align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink, fontSize=NAME_SIZE
+        )
         .encode(x=x, y=at, text="shown_name:N")
         for is_at_right in (False, True)
     ]
@@ -111,7 +123,7 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
             else ""
         )
     )
-    return finished(alt.layer(*layers), text, colours, height)
+    return finished(alt.layer(*layers), text, colours, height, marks=len(layers) - 3)
 
 
 def _axis(top: float) -> alt.Axis:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import date, plural
 from models.figures.sites import draft_unit
@@ -20,6 +20,7 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
     if frame.empty:
         return None
     frame["arrived_on"] = pd.to_datetime(frame["arrived_on"])
+    frame[MARK] = frame["visit_id"].astype(str)
     name, per, digits = draft_unit(unit)
     frame["margin"] = frame["margin_pa"].astype(float) / per
     x = alt.X("arrived_on:T", axis=alt.Axis(title="date of the visit", format="%b %Y", labelAngle=0, tickCount=6))
@@ -47,4 +48,4 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
         f"from {first['margin']:.{digits}f} {name} on {date(first['arrived_on'])} "
         f"to {last['margin']:.{digits}f} {name} on {date(last['arrived_on'])}."
     )
-    return finished(alt.layer(rule, words, line, dots), text, colours, 240)
+    return finished(alt.layer(rule, words, line, dots), text, colours, 240, marks=3)

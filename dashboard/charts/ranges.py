@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import plural
 
@@ -29,6 +29,8 @@ def ranges(
     known = frame[frame["value"].notna()].copy()
     if known.empty:
         return None
+    known[label] = known[label].astype(object).where(known[label].notna(), "not recorded")
+    known[MARK] = known[label].astype(str)
     known["shown"] = known[label].astype(str).str.slice(0, 40)
     known = known.astype({"value": float, "low": float, "high": float})
     order = known["shown"].tolist()
@@ -67,4 +69,4 @@ def ranges(
             )
         )
         text += f". {reference_name} {reference:{format}}"
-    return finished(alt.layer(*layers), text + ".", colours, 30 * len(known) + 70)
+    return finished(alt.layer(*layers), text + ".", colours, 30 * len(known) + 70, marks=1)

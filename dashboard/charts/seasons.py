@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import MONTHS, date, number
 
@@ -32,6 +32,7 @@ def year(
     months["zero"] = 0.0
     months["from"], months["to"] = months["place"] - 0.36, months["place"] + 0.36
     months["name"] = [MONTHS[month - 1] for month in months["month"]]
+    months[MARK] = months["month"].astype(str)
     labels = " : ".join(
         f"datum.value == {place + 0.5} ? '{MONTHS[(starts_month - 1 + place) % 12]}'" for place in range(12)
     )
@@ -67,7 +68,7 @@ def year(
         f"({number(most['low'], 2)} to {number(most['high'], 2)})."
         + (" The line is the fitted year." if not curve.empty else "")
     )
-    return finished(alt.layer(*layers), text, colours, 260)
+    return finished(alt.layer(*layers), text, colours, 260, marks=0, is_nearest=False)
 
 
 def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
@@ -80,8 +81,8 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         return None
     frame["week"] = [date(day) for day in pd.to_datetime(frame["week_on"])]
     order = frame["week"].tolist()
-    y = alt.Y("week:N", sort=order, axis=alt.Axis(title="week starting", ticks=False))
-    axis = alt.Axis(title="faults in the week")
+    y = alt.Y("week:N", sort=order, axis=alt.Axis(title="week starting", ticks=False, labelPadding=9))
+    axis = alt.Axis(title="faults in the week", tickCount=6, labelOverlap="greedy")
     base = alt.Chart(frame)
     lines = base.mark_rule(color=colours.main, strokeWidth=5, opacity=0.35).encode(
         y=y, x=alt.X("low:Q", axis=axis), x2="high:Q"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import money, plural
 
@@ -30,6 +30,7 @@ def waste_by_month(
     frame["from"], frame["to"] = frame["known"].fillna(0) + frame["low"], frame["known"].fillna(0) + frame["high"]
     long = frame.melt(["month_on"], ["known", "estimated"], "kind", "amount").dropna()
     long["place"] = long["kind"].map({"known": 0, "estimated": 1})
+    long[MARK] = long["month_on"].dt.strftime("%Y-%m ") + long["kind"]
     long["kind"] = long["kind"].map(dict(zip(("known", "estimated"), KINDS, strict=True)))
     x = alt.X("yearmonth(month_on):O", axis=alt.Axis(title="month", format="%b %y", labelAngle=0, labelOverlap=True))
     bars = (
@@ -57,4 +58,4 @@ def waste_by_month(
         f"known {money(frame['known'].sum(), currency)}, "
         f"estimated {money(frame['estimated'].sum(), currency)}."
     )
-    return finished(alt.layer(bars, whiskers), text, colours, 280)
+    return finished(alt.layer(bars, whiskers), text, colours, 280, marks=0, is_nearest=False)

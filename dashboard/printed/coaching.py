@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, lookups, notices, roles, technician_sheet, visit_sheet, words
+from dashboard import figures_access, lookups, notices, remarks, roles, technician_sheet, visit_sheet, words
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
 from dashboard.printed.week import FOOTER, about, chart, last_day
@@ -47,10 +47,19 @@ def coaching_pack(
     # To a technician the number of everybody's visits is not shown, on the page as on paper.
     facts = lookups.own_extent(technician_id, scope) if is_own else figures_access.coverage(scope)
     cases = technician_sheet.talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
-    blocks: list[Any] = [paper.Lead(_lead(person)), _cards(person)]
-    blocks += [*_steps(person, table, people.steps, name, font)]
+    said = remarks.of(technician_id)
+
+    def answers(*beside: str) -> list[Any]:
+        told = remarks.lines(said, beside, name_of)
+        return [paper.Bullets("", told)] if told else []
+
+    visits = cases["visit_id"].astype(str).tolist()
+    shown = {*remarks.FIGURES, *(remarks.VISIT + one for one in visits)}
+    blocks: list[Any] = [paper.Lead(_lead(person)), _cards(person), *answers("good_pulls", "good_share", "swaps")]
+    blocks += [*_steps(person, table, people.steps, name, font), *answers("steps")]
     blocks += [
         paper.Bullets("Against whom, and why that is fair", tuple(technician_sheet.fair_lines(person))),
+        *answers("comparison"),
         paper.Notice("How to use figures about people", notices.FAIRNESS_POINTS, is_calm=True),
         paper.Lines("What the technician says to this", 3),
         paper.PageBreak(),
@@ -59,8 +68,10 @@ def coaching_pack(
     ]
     if cases.empty:
         blocks.append(paper.Text("No swap of theirs is on record."))
-    for number, visit_id in enumerate(cases["visit_id"].astype(str), start=1):
-        blocks += _case(number, visit_id)
+    for number, visit_id in enumerate(visits, start=1):
+        blocks += _case(number, visit_id) + answers(remarks.VISIT + visit_id)
+    others = answers(*{one.beside for one in said if one.beside not in shown})
+    blocks += [paper.Heading("Remarks about other visits"), *others] if others else []
     blocks += [paper.PageBreak(), *_checklist()]
     day = last_day(facts, {})
     return paper.Document(

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from dashboard import roles
-from dashboard.printed import coaching, drawing, season, warranty, week
+from dashboard.printed import closeout, coaching, drawing, season, warranty, week
 from dashboard.printed.paper import Document
 from models.figures.scope import Scope
 
-KINDS = ("week", "coaching", "warranty", "season")
+KINDS = ("week", "coaching", "warranty", "season", "closeout")
 
 
 def document(
@@ -31,4 +31,6 @@ def document(
         return coaching.coaching_pack(str(technician_id), scope, name_of, font)
     if kind == "warranty":
         return warranty.warranty_pack(str(claim_id))
+    if kind == "closeout":
+        return closeout.closeout_pack(scope)
     return season.season_pack(scope, font)

@@ -83,11 +83,12 @@ class Table:
 
 @dataclass(frozen=True)
 class Bullets:
-    """items as a list; is_ticked: with a box before each, to tick with a pen."""
+    """items as a list; is_ticked: with a box before each, to tick with a pen. spacing: between them, in points."""
 
     title: str
     items: tuple[str, ...]
     is_ticked: bool = False
+    spacing: float = 4
     kind: str = "bullets"
 
 

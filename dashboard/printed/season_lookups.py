@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard import store_access
+from dashboard import roles, store_access
 from models.figures.scope import Scope
 
 # Everything is counted back from the last day with a visit.
@@ -22,6 +22,7 @@ def sites_to_check(scope: Scope) -> pd.DataFrame:
 
     site_id, region, n_condensate, n_blockage, n_draft_faults (of any family), last_on. Appliances taken out do not count.
     """
+    roles.require_page("seasons")
     where, bound = scope.where("arrived_on", prefix="f.")
     return store_access.frame(
         f"""
@@ -43,6 +44,7 @@ def first_frosts(season_starts_month: int) -> pd.DataFrame:
 
     Of the station most sites of the region name. A season counts only where 40 days or more before are on record.
     """
+    roles.require_page("seasons")
     return store_access.frame(
         """
         WITH station AS (
@@ -69,6 +71,7 @@ def parts_used(scope: Scope) -> pd.DataFrame:
 
     part_class, part_number, n_condensate, n_blockage, quantity, n_faults (visits all of it is counted on).
     """
+    roles.require_page("seasons")
     where, bound = scope.where("arrived_on")
     return store_access.frame(
         f"""

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, notices, store_access, visit_sheet, words
+from dashboard import figures_access, notices, roles, store_access, visit_sheet, words
 from dashboard.printed import paper
 from dashboard.printed.week import last_day
 from models.figures.scope import Scope
@@ -31,6 +31,7 @@ _PAIRS = (("What", "text"), ("On record", "text"))
 
 def warranty_pack(claim_id: str) -> paper.Document:
     """The pack of one claim. Raises GoodpullError when it is not on record."""
+    roles.require_pack("warranty")
     claim = store_access.row(_CLAIM, [claim_id])
     if not claim:
         raise GoodpullError(

@@ -6,11 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     coached,
     code_names,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     roles,
@@ -55,9 +57,11 @@ def show() -> None:
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
     picture = technician_funnel(table, people.funnel, page.colours())
-    page.draw(picture, people.sentence, "funnel")
-    if picture is not None:
-        st.caption(words.plain(people.sentence))
+    names = table.set_index("technician_id")["shown_name"]
+    drawn = marks.groups(
+        "technician_id", names.index, scope, "draft_faults", "Draft faults attended", names.__getitem__
+    )
+    chart_drill.draw(picture, people.sentence, "funnel", "Visits of a technician", drawn, people.sentence)
     _first(table, people)
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
@@ -177,15 +181,15 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Technician": part["shown_name"],
                 "Draft faults": part["draft_fault_visits"],
                 "Swaps": part["swaps"],
-                "Clear bench result": part["tested"],
+                "Clear tests": part["tested"],
                 "Good pulls per draft fault": part["value"],
                 "Range from": part["low"],
                 "Range to": part["high"],
                 "Expected": part["expected_rate"],
                 "Reading before": part["reading_rate"],
                 "Cause recorded": part["cause_rate"],
-                "Smallest excess visible": part["smallest_visible_excess"],
-                "Separable from the site": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
+                "Excess seen from": part["smallest_visible_excess"],
+                "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
         ).sort_values("Technician")
         if not is_compared(people):
@@ -195,7 +199,7 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
 
 
 # What is told only where outcomes are compared.
-_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Smallest excess visible")
+_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Excess seen from")
 _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 

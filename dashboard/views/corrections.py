@@ -22,6 +22,7 @@ KINDS = {
     "bench_draw": "draw of switches",
     "mended_row": "row mended",
     "dismissed_row": "row dismissed",
+    "identity": "same or not",
 }
 _DELIVERED = """
 SELECT corrected_at, visit_id, corrected_field, target, new_value, is_allowed, corrected_by, reason
@@ -84,6 +85,9 @@ def _what(kept: Kept) -> str:
         return f"{words.plural(n, 'make reading')}"
     if entry.kind == "bench_draw":
         return words.plural(len(entry.content["list"]), "switch", "switches")
+    if entry.kind == "identity":
+        said = entry.content
+        return f"{said['subject']} {said['keep']} {'=' if said['decision'] == 'same' else 'is not'} {said['other']}"
     return str(entry.content["table"])
 
 

@@ -9,8 +9,8 @@ from dashboard.views import coaching
 
 SAME = (
     "This is what the trainer sees about you, in the same words, and the visits it rests on. Of your colleagues only the "
-    "figure for all of them together is shown. If something here is wrong or unfair, say so to the trainer or the service "
-    "manager: a wrong record can be put right, and the figure follows it."
+    "figure for all of them together is shown. You can answer below, and your answer stays beside the figure. If a record is "
+    "wrong, say so to the trainer or the service manager: it can be put right, and the figure follows it."
 )
 
 

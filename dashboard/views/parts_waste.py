@@ -7,16 +7,20 @@ from functools import partial
 import streamlit as st
 
 from dashboard import (
+    bench_return,
+    chart_drill,
     code_names,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     roles,
     scope_bar,
     store_access,
     visit_table,
+    warranty_claims,
     words,
 )
 from dashboard.charts.ranges import ranges
@@ -66,15 +70,23 @@ def show() -> None:
         st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))
     st.header("Month by month")
     picture = waste_by_month(waste.by_month, waste.currency, page.colours())
-    page.draw(picture, _why_none(waste), "waste_months")
-    if picture is not None and len(waste.by_month) > MONTHS_SHOWN:
-        st.caption(f"Drawn are the last {MONTHS_SHOWN} of {words.count(len(waste.by_month))} months with a swap.")
+    cut = f"Drawn are the last {MONTHS_SHOWN} of {words.count(len(waste.by_month))} months with a swap."
+    chart_drill.draw(
+        picture,
+        _why_none(waste),
+        "waste_months",
+        "Visits behind a bar",
+        marks.months_of_cost(waste.by_month, waste.currency, scope),
+        cut if len(waste.by_month) > MONTHS_SHOWN else "",
+    )
     _groups(waste, scope, good.adjusted.value)
     left, right = st.columns(2, gap="large")
     with left:
         _made_of(waste)
     with right:
         _warranty(waste, scope)
+    warranty_claims.show(scope)
+    bench_return.show(scope)
     _behind(scope)
     page.next_steps(_steps(waste, good))
     page.how_computed(METHOD, TERMS)
@@ -148,7 +160,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 continue
             if column == "branch":
                 rates = figures_access.good_switch_by(scope, "branch")
-                page.draw(
+                chart_drill.draw(
                     ranges(
                         rates,
                         "branch",
@@ -159,6 +171,8 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                     ),
                     "No branch has enough tested switches to show a rate.",
                     "branch_rates",
+                    "Visits of a branch",
+                    marks.groups("branch", rates["branch"], scope),
                 )
             shown = frame.rename(
                 columns={
@@ -173,6 +187,7 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 }
             )
             if column == "technician_id":
+                notices.fairness()
                 shown["Technician"] = [*map(code_names.naming(), frame[column])]
             likely = "Likely good, no clear test"
             shown[likely] = shown[likely].astype(float).round(1)
@@ -185,6 +200,11 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                 currency=waste.currency,
                 missing=words.NOT_KNOWN,
             )
+            if column != "branch":
+                shown_as = code_names.naming() if column == "technician_id" else str
+                chart_drill.choose(
+                    name, f"Visits {title.lower()}", marks.groups(column, frame[column], scope, shown=shown_as)
+                )
 
 
 def _made_of(waste: Waste) -> None:

@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import (
     bench_draw,
     held_back_mending,
+    identity_page,
     mapping_page,
     notices,
     page,
@@ -56,6 +57,7 @@ def show() -> None:
         return
     _ledger()
     _held_back()
+    identity_page.show()
     _left_out()
     _missing()
     bench_draw.show(can_keep=False)
@@ -63,7 +65,7 @@ def show() -> None:
     page.next_steps(
         (
             "Mend held-back rows here, or where they come from and load the file again: rows on record change nothing.",
-            "Ask for what is missing, from the top of the list above.",
+            "Ask for what is missing: the page What is missing says which field brings most.",
         )
     )
     page.how_computed(METHOD, ("Swap", "Coverage", "Root cause recorded"))
@@ -190,6 +192,8 @@ def _missing() -> None:
     page.rows(columns, lines, "No draft fault and no part line is on record yet.")
     if not n:
         st.markdown(words.plain(notices.why_no_swap(facts)))
+    if roles.may_open("missing"):
+        st.page_link("views/missing.py", label="Which ranges would shrink, and what to ask for first: What is missing")
     empty = record_lookups.empty_tables()
     if empty:
         st.markdown("**Tables without a row:** " + words.plain(", ".join(empty)) + ". None of them is required.")
@@ -204,7 +208,7 @@ def _health() -> None:
 def _findings() -> None:
     lines = [
         (finding.about, "error" if finding.severity == "error" else "notice", words.count(finding.n_rows))
-        for finding in record_lookups.health(store_access.key())
+        for finding in record_lookups.health()
     ]
     columns = (("What was found", "text"), ("Kind", "text"), ("Rows", "number"))
     page.rows(columns, lines, "Nothing was found that could make a figure wrong.")

@@ -7,9 +7,11 @@ from functools import partial
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     download,
     figure_card,
     figures_access,
+    marks,
     notices,
     page,
     reader_choice,
@@ -50,9 +52,8 @@ WEATHER_WORDS = {
 METHOD = (
     "Faults per 1,000 appliances under service and week: Poisson regression with yearly harmonics and the "
     "number of appliances "
-    "as exposure, ranges widened for dispersion. The peak's range comes from the fit with one harmonic, else "
-    "from drawing whole "
-    "years again. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
+    "as exposure, ranges widened for dispersion. The peak and its range allow for up to three "
+    "harmonics, the higher ones as far as the counts carry them; the curve shows those that pass a test. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "
     "A region's weeks without any visit for more than four weeks count as not on record. With under two heating seasons of records the months are shown and no seasonal claim is made."
 )
 TERMS = ("Draft fault", "Heating season", "Heating day", "Range")
@@ -68,9 +69,13 @@ def show() -> None:
     page.answer(answer(families))
     download.pack("season", scope)
     columns = st.columns(2, gap="large")
+    chosen = []
     for column, (name, (title, about, _)) in zip(columns, FAMILIES.items(), strict=True):
         with column:
-            _family(families[name], title, about, scope)
+            chosen.append((_family(families[name], title, about, scope), f"year_{name}"))
+    # Below both pictures, where a table has room.
+    for mark, key in chosen:
+        chart_drill.opened(mark, key)
     st.header("The next four weeks after the records" if scope_bar.is_stale() else "The next four weeks")
     for column, (name, (title, _, _)) in zip(st.columns(2, gap="large"), FAMILIES.items(), strict=True):
         with column:
@@ -103,14 +108,15 @@ def answer(families: dict[str, Season]) -> str:
     return "; ".join(parts).replace("; Blockage faults peak", "; blockage faults peak") + "."
 
 
-def _family(season: Season, title: str, about: str, scope: Scope) -> None:
+def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill.Mark | None:
+    """The figures and the picture of a family; the month that was chosen in it."""
     st.header(title)
     st.html(f'<p class="gp-quiet">{about}</p>')
     if all(month["rate_per_1000"] is None for month in season.by_month):
         figure_card.show(
             "Peak of the year", season.peak_day, "day_of_year", f"peak_{season.family}", rests_on=_by_count(season)
         )
-        return
+        return None
     left, right = st.columns(2, gap="medium")
     n = sum(int(month["n_faults"] or 0) for month in season.by_month)
     with left:
@@ -131,10 +137,12 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
             rests_on=f"{words.plural(n, 'fault')}; {_evidence(season)}",
         )
     starts = store_access.settings().season_starts_month
-    page.draw(
+    chosen = chart_drill.chart(
         year(season.by_month, season.curve, page.colours(), starts),
         season.sentence,
         f"year_{season.family}",
+        f"{title} faults of a month",
+        marks.months_of_year(season.family, title, season.by_month, starts, scope),
     )
     lines = [
         weather_line(name, found)
@@ -149,6 +157,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> None:
     st.caption(words.plain(f"{season.sentence} {weather}"))
     if not season.by_region.empty:
         page.lazily(f"{title} by region", f"regions_{season.family}", partial(_regions, season))
+    return chosen
 
 
 def weather_line(name: str, found: dict[str, float]) -> str:

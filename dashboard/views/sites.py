@@ -6,9 +6,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     roles,
@@ -18,13 +20,15 @@ from dashboard import (
     words,
 )
 from dashboard.charts.margin import draft_margin
+from models.figures.safety import SAFETY_RULE
 from models.figures.scope import Scope
 from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate, unknown
 
 METHOD = (
-    "A site is listed for a safety reason (heat exchanger or bypassed switch on record), whatever the "
-    "statistics say; for "
+    "A site is listed for a safety reason (heat exchanger, or a wrong or bypassed safety switch on record, on an appliance "
+    "not taken out since), whatever the statistics say and whatever was done since. It is still open where "
+    f"{SAFETY_RULE}; This week lists those visits, so it counts visits where this page counts sites. A site is listed, too, for "
     "more draft faults that came again within 180 days of one without a root cause than its mix of faults leads one to "
     "expect (Poisson, past a limit on false marks); or for a draft margin that shrinks over its visits "
     "(Theil-Sen slope "
@@ -50,7 +54,12 @@ def show() -> None:
     others = sites[~page.is_true(sites["is_safety"]) & page.is_true(sites["is_flagged"])]
     watched = sites[~page.is_true(sites["is_safety"]) & ~page.is_true(sites["is_flagged"])]
     st.header("Safety reasons on record")
-    _list(safety, "No heat exchanger or bypassed safety switch is on record.", "safety_sites", is_counted=False)
+    _list(
+        safety,
+        "No heat exchanger and no wrong or bypassed safety switch is on record.",
+        "safety_sites",
+        is_counted=False,
+    )
     st.header("Look here first: a cause not yet found is likely")
     _list(others, "No site stands out beyond chance.", "flagged_sites")
     if not watched.empty:
@@ -80,10 +89,21 @@ def _answer(sites: pd.DataFrame, facts: dict) -> str:
         return f"No site {rest} has a safety reason on record, and none stands out beyond chance."
     parts = []
     if n_safety:
-        parts.append(f"{words.plural(n_safety, 'site')} with a safety reason on record")
+        parts.append(f"{words.plural(n_safety, 'site')} with a safety reason on record, {_still_open(sites, n_safety)}")
     if n_others:
         parts.append(f"{words.plural(n_others, 'site')} where a cause not yet found is likely")
-    return f"{words.joined(parts).capitalize()}, {rest}."
+    return f"{words.joined(parts)}, {rest}."
+
+
+def _still_open(sites: pd.DataFrame, n_safety: int) -> str:
+    """At how many of these sites the records do not show that it was looked into."""
+    n_sites, n_visits = int((sites["n_safety_open"] > 0).sum()), int(sites["n_safety_open"].sum())
+    if not n_sites:
+        return "none of them still open by the records"
+    which = "all of them" if n_sites == n_safety else f"{words.count(n_sites)} of them"
+    # Not every reader of this page may open the other.
+    listed = " on This week" if roles.may_open("this_week") else ""
+    return f"{which} still open ({words.plural(n_visits, 'visit')}{listed})"
 
 
 def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True) -> None:
@@ -98,6 +118,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         ("Site", "text"),
         ("Region", "text"),
         *(counts if is_counted else ()),
+        *(() if is_counted else (("Still open on record", "text"),)),
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )
@@ -113,7 +134,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
                     words.count(site.n_repeats),
                 )
                 if is_counted
-                else ()
+                else ("yes" if site.n_safety_open else "no",)
             ),
             words.date(site.last_visit_on).replace(" ", "\u00a0"),
             words.with_dates(" ".join(site.reasons)) if site.reasons is not None else "",
@@ -163,12 +184,15 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             behind=figures_access.behind(scope, "draft_faults", site_id=site_id),
         )
     with picture:
-        page.draw(
+        chosen = chart_drill.chart(
             draft_margin(readings, page.colours(), unit),
             "No reading of draft at the switch with a known make point: nothing to draw. Ask for one at the "
             "next visit.",
             "margin",
+            "Visit of a reading",
+            marks.readings(readings, lambda row: words.pressure(row.margin_pa, unit)),
         )
+    chart_drill.opened(chosen, "margin")
     st.markdown("**The visits behind it**")
     visit_table.show(figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
 

@@ -9,10 +9,12 @@ import streamlit as st
 
 from dashboard import (
     callback_detail,
+    chart_drill,
     download,
     figure_card,
     figures_access,
     lookups,
+    marks,
     notices,
     page,
     rate_detail,
@@ -52,12 +54,18 @@ def show() -> None:
     week = lookups.latest_week(scope)
     page.answer(week_parts.answer(facts, control["no_root_cause"], week))
     download.pack("week", scope)
-    if facts["n_swaps"]:
+    later = None
+    if facts["n_swaps"] and all(figures_access.is_at_hand(name, scope) for name in ("good_switch", "callbacks")):
         _figures(scope, facts)
+    elif facts["n_swaps"]:
+        later = page.waiting()
     elif facts["n_visits"]:
         st.markdown(words.plain(f"No figure about swaps: {notices.why_no_swap(facts)}"))
-    _weeks(control, facts)
+    _weeks(control, facts, scope)
     _needs_someone(scope)
+    if later is not None:
+        with later.container():
+            _figures(scope, facts)
     _behind(scope, week, facts)
     page.next_steps(week_parts.steps(scope, facts))
     page.how_computed(METHOD, TERMS)
@@ -78,7 +86,7 @@ def _figures(scope: Scope, facts: dict) -> None:
             )
 
 
-def _weeks(control: dict[str, ControlChart], facts: dict) -> None:
+def _weeks(control: dict[str, ControlChart], facts: dict, scope: Scope) -> None:
     st.header("Week by week")
     name = st.segmented_control(
         "What to draw",
@@ -98,10 +106,14 @@ def _weeks(control: dict[str, ControlChart], facts: dict) -> None:
         st.markdown(words.plain(f"No picture: {notices.why_no_swap(facts)}"))
         return
     picture = control_chart(chart.weeks, week_parts.CHART_TITLES[chart.name], page.colours())
-    page.draw(picture, f"No picture: {chart.sentence or 'no week has a case yet.'}", f"control_{chart.name}")
-    if picture is None:
-        return
-    st.caption(words.plain(week_parts.caption(chart)))
+    chart_drill.draw(
+        picture,
+        f"No picture: {chart.sentence or 'no week has a case yet.'}",
+        f"control_{chart.name}",
+        "Visits of a week",
+        marks.weeks(chart.name, chart.weeks, scope),
+        week_parts.caption(chart),
+    )
 
 
 def _needs_someone(scope: Scope) -> None:

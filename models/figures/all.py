@@ -12,11 +12,14 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
+from models.figures.callback_ends import callback_chains
 from models.figures.callbacks import Callbacks, callbacks
 from models.figures.coaching_effect import CoachingEffect, coaching_effect
 from models.figures.control import ControlChart, control
 from models.figures.coverage import coverage
 from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
+from models.figures.missing import Missing, missing
+from models.figures.missing_counts import more_tests_by_stratum
 from models.figures.pulls import good_pulls
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
@@ -34,7 +37,7 @@ class Figures:
     """Everything the pages, reports and the command line show, over the whole store.
 
     as_of: last day with a visit. good_switch_by: frames by branch, part_number, technician_id, week_on and month.
-    scores: swap scores and the model card. sites: see models.figures.sites.
+    callback_chains: see models.figures.callback_ends; kept for narrower scopes. scores: swap scores and the model card. sites: see models.figures.sites.
     """
 
     as_of: date | None
@@ -42,6 +45,7 @@ class Figures:
     good_switch: GoodSwitch
     good_switch_by: dict[str, pd.DataFrame]
     callbacks: Callbacks
+    callback_chains: pd.DataFrame
     seasons: dict[str, Season]
     scores: Scores
     technicians: TechnicianFigures
@@ -49,6 +53,7 @@ class Figures:
     control: dict[str, ControlChart]
     waste: Waste
     coaching: CoachingEffect
+    missing: Missing
 
 
 # One thread in sums of products: the same digits on any number of cores.
@@ -73,9 +78,11 @@ def compute(
     swaps = swaps_for_rate(con, everything, settings)
     good_switch = rate_of(swaps)
     by = {name: rates_by(swaps, name) for name in GROUPINGS}
+    testing = more_tests_by_stratum(swaps)
     del swaps
     say("Callbacks", 0.15)
-    came_back = callbacks(con, everything, settings)
+    chains = callback_chains(con)
+    came_back = callbacks(con, everything, settings, chains)
     say("Seasons", 0.35)
     year = seasons(con, everything, settings, rng)
     say("Likely misdiagnosis", 0.45)
@@ -91,6 +98,23 @@ def compute(
     cost = waste(con, everything, settings, scores, rng, pulls)
     say("Coaching", 0.97)
     coached = coaching_effect(con, everything, settings, pulls)
+    say("What is missing", 0.99)
+    lacking = missing(con, everything, settings, covered, testing, good_switch, came_back, year, cost)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
-    return Figures(last_on, covered, good_switch, by, came_back, year, scores, people, places, charts, cost, coached)
+    return Figures(
+        last_on,
+        covered,
+        good_switch,
+        by,
+        came_back,
+        chains,
+        year,
+        scores,
+        people,
+        places,
+        charts,
+        cost,
+        coached,
+        lacking,
+    )

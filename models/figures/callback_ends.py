@@ -49,16 +49,16 @@ def competing_windows(swaps: pd.DataFrame, is_with: Any, at: tuple[int, ...]) ->
     }
 
 
-def repeats(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame, is_with: np.ndarray, at: tuple[int, ...]) -> Windows:
+def repeats(chains: pd.DataFrame, swaps: pd.DataFrame, is_with: np.ndarray, at: tuple[int, ...]) -> Windows:
     """Mean number of callbacks per swap by each window, the second and later ones counted too.
 
-    swaps: DataFrame[draft_fault_id, site]. A callback that is itself a draft fault leads on to its own callback, and so
+    chains: as `callback_chains` gives. swaps: DataFrame[draft_fault_id, site, days]. A callback that is itself a draft fault leads on to its own callback, and so
     forth; a watch ends where that of the last one ends. Sites are taken as alike within, independent between.
     Returns {days: {'with_cause', 'without_cause'}} with Lawless-Nadeau intervals.
     """
     if swaps.empty:
         return _nothing(at, ("with_cause", "without_cause"), REPEATS_METHOD)
-    events, follow_up = _chains(con, swaps)
+    events, follow_up = _of_swaps(chains, swaps)
     out: Windows = {int(days): {} for days in at}
     for name, mask in (("with_cause", is_with), ("without_cause", ~is_with)):
         number = np.full(len(swaps), -1)
@@ -73,9 +73,12 @@ def repeats(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame, is_with: np.nda
     return out
 
 
-def _chains(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """Every callback in the chain of a swap: DataFrame[row (of swaps), days]; and how long each swap was followed."""
-    events = con.execute("""
+def callback_chains(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Every callback in the chain of every swap, whatever the scope: DataFrame[draft_fault_id, days, until_days].
+
+    days: from the start of the swap's watch to the callback; until_days: to the end of the watch after it.
+    """
+    return con.execute("""
         WITH RECURSIVE edge AS (
             SELECT c.draft_fault_id, d.draft_fault_id AS next_id,
                 c.starts_on + CAST(c.callback_days AS INTEGER) AS back_on
@@ -92,6 +95,10 @@ def _chains(con: duckdb.DuckDBPyConnection, swaps: pd.DataFrame) -> tuple[pd.Dat
                 AS until_days
         FROM chain k LEFT JOIN callback n ON n.draft_fault_id = k.next_id
         ORDER BY k.draft_fault_id, days, k.next_id""").df()
+
+
+def _of_swaps(events: pd.DataFrame, swaps: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """The chains of these swaps: DataFrame[row (of swaps), days]; and how long each swap was followed."""
     row = pd.Index(swaps["draft_fault_id"]).get_indexer(events["draft_fault_id"])
     events = events.assign(row=row)[row >= 0]
     follow_up = pd.to_numeric(swaps["days"]).to_numpy(float, copy=True)

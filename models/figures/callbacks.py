@@ -9,7 +9,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from models.figures.callback_ends import COMPETING_ENDS, competing_windows, repeats
+from models.figures.callback_ends import COMPETING_ENDS, callback_chains, competing_windows, repeats
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
 from models.methods.site_jackknife import METHOD, site_jackknife
@@ -70,8 +70,12 @@ class Callbacks:
     repeats: Windows
 
 
-def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Callbacks:
+def callbacks(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, chains: pd.DataFrame | None = None
+) -> Callbacks:
     """Callbacks after a swap over the scope.
+
+    chains: callback_chains of the store, where they have been worked out already; they do not hang on the scope.
 
     One draft fault with a swap counts once, from the day its job was declared complete; the last swap's record says
     whether a root cause was recorded. Unknown values never become NaN: they are unknown Estimates with the reason.
@@ -99,7 +103,7 @@ def callbacks(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) -> Ca
         sentence=_sentence(windows[headline], headline),
         competing=competing_windows(swaps, is_with, at),
         n_ends={end: int((swaps["ended_by"] == end).sum()) for end in COMPETING_ENDS},
-        repeats=repeats(con, swaps, is_with, at),
+        repeats=repeats(callback_chains(con) if chains is None else chains, swaps, is_with, at),
     )
 
 

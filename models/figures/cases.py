@@ -7,6 +7,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from models.figures.safety import CODES_SQL
 from models.figures.scope import Scope
 
 CASE_COLUMNS = (
@@ -17,7 +18,9 @@ NOTE_CHARACTERS = 200
 _SWAPS = """
     SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
         s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
-        s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id
+        s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id,
+        c.swap_id = s.swap_id AND (c.callback_days <= 30 OR c.observed_days >= 30) AS is_followed_30,
+        s.removed_tag, s.rated_make_pa
     FROM swap_case s LEFT JOIN callback c ON c.draft_fault_id = s.draft_fault_id"""
 _FAULTS = """
     SELECT f.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, f.appliance_key, f.technician_id,
@@ -25,7 +28,7 @@ _FAULTS = """
         f.symptom, r.cause_code, r.tier, e.evidence, e.margin_pa, NULL AS verdict, NULL AS part_number, c.callback_days,
         f.region, f.appliance_kind, f.week_on, f.month, f.season, r.has_root_cause, c.possible_callback_days,
         f.draft_fault_id,
-        coalesce(k.family, o.family) AS family
+        coalesce(k.family, o.family) AS family, month(f.week_on + 3) AS week_month
     FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id) LEFT JOIN field_evidence e USING (draft_fault_id)
     LEFT JOIN callback c USING (draft_fault_id)
     LEFT JOIN cause k ON k.cause_code = r.cause_code LEFT JOIN cause o ON o.cause_code = r.contributing_cause_code"""
@@ -36,7 +39,18 @@ _VISITS = """
         callback_days, v.region,
         v.appliance_kind, v.week_on, month(v.arrived_on) AS month, v.season, v.contributing_cause_code
     FROM visit v"""
-_SAFETY_CODES = "('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')"
+# What a record lacks, as a condition on a swap (first three) or a draft fault; see models.figures.missing.
+LACKS = {
+    "removed_tag": "removed_tag IS NULL",
+    "reading": (
+        "draft_fault_id IN (SELECT draft_fault_id FROM field_evidence WHERE evidence = 'no_reading' OR reason IN ("
+        "'draft was read, but not before the repair', "
+        "'draft was read, but not whether the contacts were open or closed'))"
+    ),
+    "make_point": "rated_make_pa IS NULL",
+    "cause": "cause_code IS NULL",
+    "appliance": "appliance_key IS NULL",
+}
 # what -> rows to choose from, and which of them.
 _CHOICE: dict[str, tuple[str, str]] = {
     "draft_faults": (_FAULTS, "true"),
@@ -46,18 +60,23 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "bench_good": (_SWAPS, "verdict = 'good'"),
     "bench_faulty": (_SWAPS, "verdict = 'faulty'"),
     "bench_inconclusive": (_SWAPS, "verdict = 'inconclusive'"),
+    "bench_clear": (_SWAPS, "verdict IN ('good', 'faulty')"),
+    "followed_30": (_SWAPS, "is_followed_30"),
     "untested": (_SWAPS, "verdict IS NULL"),
     "without_clear_result": (_SWAPS, "verdict IS NULL OR verdict = 'inconclusive'"),
     "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
     "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
     "condensate": (_FAULTS, "family = 'condensate'"),
     "blockage": (_FAULTS, "family = 'blockage'"),
-    "safety": (_VISITS, f"cause_code IN {_SAFETY_CODES} OR contributing_cause_code IN {_SAFETY_CODES}"),
+    "safety": (_VISITS, f"cause_code IN {CODES_SQL} OR contributing_cause_code IN {CODES_SQL}"),
     "visits": (_VISITS, "true"),
+    **{f"lacks_{name}": (_SWAPS, LACKS[name]) for name in ("removed_tag", "reading", "make_point")},
+    **{f"lacks_{name}": (_FAULTS, LACKS[name]) for name in ("cause", "appliance")},
 }
 WHAT = tuple(_CHOICE)
 KEYS = (
     "branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key",
+    "week_month",
 )  # fmt: skip
 
 
@@ -67,7 +86,7 @@ def visits_behind(
     """The visits a figure counts, newest first.
 
     what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
-    (swaps, draft faults) or led the visit. limit: most rows (None = all).
+    (swaps, draft faults) or led the visit. week_month: month of the middle of the week (draft faults). limit: most rows (None = all).
     Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
     """

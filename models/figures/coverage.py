@@ -9,9 +9,13 @@ import duckdb
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
 
+WHOLE_STORE = ("n_held_back", "n_appliances", "n_part_lines", "n_part_lines_classed")
 
-def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
+
+def coverage(con: duckdb.DuckDBPyConnection, scope: Scope, whole: dict[str, Any] | None = None) -> dict[str, Any]:
     """Counts over the scope.
+
+    whole: coverage of the whole store, where it has been worked out already; WHOLE_STORE is taken from it.
 
     Keys: n_visits, n_draft_faults, n_swaps, n_tested (swaps with a bench test of any result), n_clear (of them good or
     faulty), n_with_tag, n_with_reading, n_with_cause, n_swaps_unproven (swaps that do not say on which appliance),
@@ -50,11 +54,13 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, Any]:
         count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""",
     )
     out |= _row(con, scope, "arrived_on", "visit JOIN correction USING (visit_id)", "count(*) AS n_corrections")
-    whole = con.execute("""
+    if whole is not None:
+        return out | {name: whole[name] for name in WHOLE_STORE}
+    counted = con.execute("""
         SELECT (SELECT count(DISTINCT (load_id, coalesce(row_no, -line_no))) FROM held_back_open) AS n_held_back,
             (SELECT count(*) FROM appliance) AS n_appliances, n_part_lines, n_part_lines_classed
         FROM (SELECT count(*) AS n_part_lines, count(part_class) AS n_part_lines_classed FROM part_line)""")
-    out |= dict(zip([column[0] for column in whole.description or ()], whole.fetchone() or (), strict=True))
+    out |= dict(zip([column[0] for column in counted.description or ()], counted.fetchone() or (), strict=True))
     return out
 
 

@@ -55,6 +55,7 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
         "control": {"no_root_cause": {"weeks": figures.control["no_root_cause"].weeks.to_dict("records")}},
         "model_card": figures.scores.model_card,
         "coaching": _coaching(figures.coaching),
+        "missing": {"fields": figures.missing.fields, "figures": figures.missing.figures},
     }
     return plain(published)
 

@@ -64,7 +64,7 @@ def seasons(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, rng: np
     """{'condensate': Season, 'blockage': Season} over the scope.
 
     scope.region gives one region; branch and appliance kind do not narrow these figures: weeks are counted by region.
-    rng: for the bootstrap over years, used only when more than one harmonic is kept.
+    rng: for the draws of the peak's range, and of years where more than one harmonic is kept.
     """
     # Regions draw from a generator of their own, so that the whole fleet's figures do not hang on how many there are.
     regional = rng.spawn(1)[0]

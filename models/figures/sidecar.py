@@ -8,6 +8,7 @@ import os
 import shutil
 import tempfile
 from dataclasses import asdict
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect, MeasureEffect
 from models.figures.control import ControlChart
 from models.figures.good_switch import GoodSwitch
+from models.figures.missing import Missing
 from models.figures.seasons import Season
 from models.figures.technicians import TechnicianFigures
 from models.figures.waste import Waste
@@ -28,7 +30,7 @@ from pipelines.store import StoreError
 
 KINDS = (
     Figures, Estimate, GoodSwitch, Callbacks, Season, Scores, TechnicianFigures, ControlChart, Waste, CoachingEffect,
-    MeasureEffect,
+    MeasureEffect, Missing,
 )  # fmt: skip
 FRAME_NAMES = {
     "scores.swap_score": "swap_score",
@@ -50,8 +52,8 @@ def figures_for(store: Any, settings: Any, progress: Progress | None = None) -> 
     if path is None:
         raise StoreError(f"No records in {store.home} yet. Load some with: goodpull load FOLDER")
     folder = path.with_suffix(".figures")
-    stamp = _stamp(settings)
-    saved = _saved(folder, stamp)
+    made_with = stamp(settings)
+    saved = _saved(folder, made_with)
     if saved is not None:
         return saved
     con = store.open_reader()
@@ -59,24 +61,43 @@ def figures_for(store: Any, settings: Any, progress: Progress | None = None) -> 
         figures = compute(con, settings, progress=progress)
     finally:
         con.close()
-    _save(folder, stamp, figures)
+    _save(folder, made_with, figures)
     # Read back, so that a page shows the same whether or not it was the first to ask.
-    return _saved(folder, stamp) or figures
+    return _saved(folder, made_with) or figures
 
 
-def _stamp(settings: Any) -> dict[str, str]:
+def is_in_force(store: Any, settings: Any) -> bool:
+    """Whether figures made with these settings and this code stand beside the generation in force."""
+    path = store.current()
+    return path is not None and _made_with(path.with_suffix(".figures")) == stamp(settings)
+
+
+def stamp(settings: Any) -> dict[str, str]:
     """What the figures depend on beside the records: the settings and the code that computes them."""
+    told = json.dumps(asdict(settings), sort_keys=True, default=str)
+    return {"settings": hashlib.sha256(told.encode("utf-8")).hexdigest(), "code": _code()}
+
+
+# The program does not change while it runs; reading its files for every figure would cost more than the figure.
+@cache
+def _code() -> str:
     code = hashlib.sha256()
     for package in ("figures", "methods", "misdiagnosis"):
         for file in sorted((Path(__file__).parents[1] / package).glob("*.py")):
             code.update(file.read_bytes())
-    told = json.dumps(asdict(settings), sort_keys=True, default=str)
-    return {"settings": hashlib.sha256(told.encode("utf-8")).hexdigest(), "code": code.hexdigest()}
+    return code.hexdigest()
 
 
-def _saved(folder: Path, stamp: dict[str, str]) -> Figures | None:
+def _made_with(folder: Path) -> Any:
     try:
-        if json.loads((folder / STAMP).read_text("utf-8")) != stamp:
+        return json.loads((folder / STAMP).read_text("utf-8"))
+    except (OSError, ValueError):
+        return None
+
+
+def _saved(folder: Path, made_with: dict[str, str]) -> Figures | None:
+    try:
+        if _made_with(folder) != made_with:
             return None
         return frozen.read(folder, KINDS)
     except (OSError, ValueError, KeyError, TypeError, pyarrow.ArrowException):
@@ -84,14 +105,14 @@ def _saved(folder: Path, stamp: dict[str, str]) -> Figures | None:
         return None
 
 
-def _save(folder: Path, stamp: dict[str, str], figures: Figures) -> None:
+def _save(folder: Path, made_with: dict[str, str], figures: Figures) -> None:
     try:
         made = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", dir=folder.parent))
     except OSError:
         return
     try:
         frozen.write(made, figures, frame_names=FRAME_NAMES)
-        (made / STAMP).write_text(json.dumps(stamp), "utf-8")
+        (made / STAMP).write_text(json.dumps(made_with), "utf-8")
         made.chmod(0o755)
         for _ in range(3):
             shutil.rmtree(folder, ignore_errors=True)

@@ -10,6 +10,7 @@ import pandas as pd
 from scipy import stats
 
 from models.figures.margins import margin_trends
+from models.figures.safety import SAFETY_WORDS, safety_sites
 from models.figures.scope import Scope
 from models.methods.shrinkage import benjamini_hochberg
 from models.misdiagnosis.scores import Scores
@@ -19,18 +20,13 @@ SITE_COLUMNS = (
     "site_id", "region", "branch", "n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "expected_unexplained", "n_repeats",
     "p_value",
     "margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high", "margin_p_value", "n_margins", "n_good_known",
-    "last_visit_id", "last_visit_on", "is_safety", "is_flagged", "reasons",
+    "last_visit_id", "last_visit_on", "is_safety", "n_safety_open", "is_flagged", "reasons",
 )  # fmt: skip
 # A draft fault counts as repeated when the same appliance has another within this time.
 REPEAT_DAYS = 180
 # So many repeats are shown without a flag, as "look at the visits", even when chance could do it.
 SHOWN_REPEATS = 2
 LIST_LIMIT = 2000
-SAFETY_WORDS = {
-    "exchanger_restricted": "heat exchanger recorded as restricted",
-    "exchanger_breached": "heat exchanger recorded as breached",
-    "safety_bypassed": "safety switch recorded as bypassed",
-}
 
 
 def draft_unit(unit: str | None) -> tuple[str, float, int]:
@@ -51,14 +47,14 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites served, or when its draft
     margin
     shrinks beyond chance (models.figures.margins), or for a safety reason whatever the statistics.
-    Returns DataFrame[SITE_COLUMNS], at most 2,000 rows (safety always); reasons: list of sentences. n_good_known:
-    switches
-    from the site the bench found good. Empty frame with these columns when there is nothing to list.
+    Returns DataFrame[SITE_COLUMNS]: every flagged site, and at most 2,000 of the others; reasons: list of sentences.
+    n_good_known: switches from the site the bench found good. is_safety: a safety reason is on record, whatever was done
+    since; n_safety_open: visits with one that are still open (models.figures.safety). Empty frame with these columns when there is nothing to list.
     """
     limit = float(settings.false_discovery_limit)
     table = _unexplained(con, scope, limit)
     table = table.merge(margin_trends(con, scope, limit), on="site_id", how="outer")
-    table = table.merge(_safety(con, scope), on="site_id", how="outer")
+    table = table.merge(safety_sites(con, scope), on="site_id", how="outer")
     for column in ("is_count_flagged", "is_margin_flagged"):
         table[column] = table[column].astype("boolean").fillna(False).astype(bool)
     table["is_safety"] = table["safety"].notna()
@@ -68,12 +64,17 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     table = table[table["is_flagged"] | (table["n_repeats"] >= SHOWN_REPEATS)]
     order = ["is_safety", "is_flagged", "n_repeats", "n_unexplained", "site_id"]
     table = table.sort_values(order, ascending=[False] * 4 + [True], kind="stable")
-    table = table[table["is_safety"] | (np.arange(len(table)) < LIST_LIMIT)].reset_index(drop=True)
+    # Only what chance could explain is cut: with many safety reasons on record, a flagged site must not fall off the end.
+    is_watched = ~table["is_flagged"]
+    table = table[~is_watched | (is_watched.cumsum() <= LIST_LIMIT)].reset_index(drop=True)
     table = table.merge(_about(con, scope, table["site_id"].tolist()), on="site_id", how="left")
     table["reasons"] = pd.Series(
         [_reasons(row, settings.default_pressure_unit) for row in table.itertuples(index=False)], dtype=object
     )
-    counts = ("n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "n_repeats", "n_margins", "n_good_known")
+    counts = (
+        "n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "n_repeats", "n_margins", "n_good_known",
+        "n_safety_open",
+    )  # fmt: skip
     for column in counts:
         table[column] = table[column].fillna(0).astype("int64")
     return table[list(SITE_COLUMNS)].copy()
@@ -89,7 +90,8 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
             SELECT f.site_id, f.appliance_kind, f.is_condensing, f.arrived_on, f.branch, f.region,
                 NOT coalesce(r.has_root_cause, false) AS is_unexplained,
                 coalesce(lead(f.arrived_on) OVER w - f.arrived_on <= ?, false) AS is_followed
-            FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id)
+            FROM draft_fault f SEMI JOIN (SELECT DISTINCT site_id FROM draft_fault f WHERE {within}) USING (site_id)
+            LEFT JOIN root_cause r USING (draft_fault_id)
             WINDOW w AS (PARTITION BY f.site_id, f.appliance_key ORDER BY f.arrived_at, f.draft_fault_id)),
         counted AS (SELECT * FROM fault f WHERE is_unexplained AND {within}),
         span AS (SELECT greatest(min(arrived_on), coalesce(?, DATE '0001-01-01')) AS first_on,
@@ -115,7 +117,16 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
             FROM counted GROUP BY site_id)
         SELECT site_id, n_unexplained, n_repeats, expected_unexplained, (SELECT count(*) FROM expected) AS n_sites
         FROM found LEFT JOIN expected USING (site_id) ORDER BY site_id""",
-        [REPEAT_DAYS, *within_values, scope.start_on, scope.end_on, *served_values, scope.branch, scope.branch],
+        [
+            REPEAT_DAYS,
+            *within_values,
+            *within_values,
+            scope.start_on,
+            scope.end_on,
+            *served_values,
+            scope.branch,
+            scope.branch,
+        ],
     ).df()
     expected = pd.to_numeric(out["expected_unexplained"]).to_numpy(float, na_value=np.nan)
     # Sites without an unexplained fault have a p-value of 1; they count among those looked at.
@@ -127,24 +138,6 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
     out["p_value"] = p_value
     out["is_count_flagged"] = flagged & (out["n_unexplained"] >= SHOWN_REPEATS).to_numpy(bool)
     return out
-
-
-def _safety(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
-    """Codes that list a site whatever the statistics, on any visit, unless that appliance has been taken out since."""
-    condition, values = scope.where("arrived_on", prefix="v.")
-    return con.execute(
-        f"""
-        SELECT v.site_id, list(DISTINCT code ORDER BY code) AS safety, max(v.arrived_on) AS safety_on FROM (
-            SELECT site_id, visit_id, arrived_on, appliance_key, branch, region, appliance_kind,
-                unnest([cause_code, contributing_cause_code]) AS code FROM visit
-            WHERE cause_group IN ('heat_exchanger', 'installation')
-                OR contributing_cause_code IN ('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')) v
-        LEFT JOIN appliance a ON a.appliance_id = v.appliance_key
-        WHERE code IN ('exchanger_restricted', 'exchanger_breached', 'safety_bypassed')
-            AND NOT coalesce(a.removed_on >= v.arrived_on, false) AND {condition}
-        GROUP BY v.site_id ORDER BY v.site_id""",
-        values,
-    ).df()
 
 
 def _about(con: duckdb.DuckDBPyConnection, scope: Scope, site_ids: list[str]) -> pd.DataFrame:

@@ -32,7 +32,7 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
     Returns DataFrame[swap_id, technician_id (who diagnosed), part_number, swapped_on, week_on, month, returned,
     evidence,
     cause, branch, season, verdict, selection, selection_probability, is_returned_only, is_spoiled (drained, dropped or
-    tested late)].
+    tested late), has_tag, lacks_rating (tested, but without a rated make point to judge by)].
     `cause` is the tier when the visit closed (the final tier may rest on the bench test itself), and whether the switch
     was blamed. A switch tested only
     because it came back, without a callback on
@@ -49,7 +49,10 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
             coalesce(s.branch, '') AS branch, s.season, s.verdict, s.selection, s.selection_probability,
             coalesce(s.selection = 'returned_only', false) AND c.possible_callback_days IS NULL AS is_returned_only,
             coalesce(b.handling IN ('drained', 'dropped'), false)
-                OR coalesce(b.tested_at > s.swapped_at + to_days(CAST(? AS INTEGER)), false) AS is_spoiled
+                OR coalesce(b.tested_at > s.swapped_at + to_days(CAST(? AS INTEGER)), false) AS is_spoiled,
+            s.removed_tag IS NOT NULL AS has_tag,
+            coalesce(s.verdict = 'inconclusive' AND b.rated_make_pa IS NULL AND b.n_make_readings > 0, false)
+                AS lacks_rating
         FROM swap_case s LEFT JOIN bench_result b USING (swap_id) LEFT JOIN (
             SELECT swap_id, min(possible_callback_days) AS possible_callback_days
             FROM callback WHERE swap_id IS NOT NULL GROUP BY swap_id) c USING (swap_id)

@@ -11,8 +11,10 @@ from scipy import stats
 from models.methods.estimate import Estimate, unknown
 from models.methods.proportion import check_level
 from models.methods.seasonal_shape import YEAR_DAYS, harmonic_columns, peak_of, ratio_of, shape_draws
+from models.methods.shrunk_harmonics import shrunk_harmonics
 
 METHOD = "Poisson regression on annual harmonics"
+NOT_SETTLED = "The cases fall into so few weeks of the year that no curve can be fitted to them."
 MONTHS_A_SEASON = 6
 MONTHS_IN_ALL = 10
 SEASONS_NEEDED = 2
@@ -24,7 +26,9 @@ class SeasonalFit:
 
     names, coefficients, standard_errors: intercept, cos/sin pairs, covariates; the errors carry sqrt(dispersion).
     dispersion: Pearson chi-square over its degrees of freedom, not under 1. p_value: quasi-F of all harmonics allowed.
-    peak_day: on the scale of day_of_year as given to the fit. peak_to_trough: highest over lowest point of the curve.
+    peak_day: on the scale of day_of_year as given to the fit; where more than one harmonic was allowed, of all of them as
+    far as the counts carry them, so that it may lie some days beside the top of the curve of those kept.
+    peak_to_trough: highest over lowest point of the curve.
     """
 
     is_claimed: bool
@@ -103,11 +107,12 @@ def fit_seasonal(
 
     counts: >= 0, shape (n,). exposure: > 0 where used; rows with none are left out. day_of_year: middle of the week or
     month, 1 to 366, may be fractional. season: label of the heating season, shape (n,). covariates: shape
-    (n, n_covariates), for example degree days. rng: needed only when more than one harmonic is kept.
+    (n, n_covariates), for example degree days. rng: needed only when more than one harmonic is allowed.
     Harmonics: starting from one, the next is kept while it lowers the deviance by a quasi-F test at 5%.
-    Standard errors x sqrt(dispersion). Peak day: delta method with one harmonic; with more, whole seasons are drawn
-    with replacement (with under 5 seasons, too few to draw from, coefficients are drawn from their normal
-    distribution instead). No pattern is claimed (is_claimed False, `reason` in words) with under two seasons of
+    Standard errors x sqrt(dispersion). Peak day: delta method where one harmonic only is allowed; else from all that are
+    allowed, the higher ones shrunk (models.methods.shrunk_harmonics), whatever number is kept. Ratio: delta method with one
+    harmonic kept; with more, whole seasons are drawn with replacement (with under 5 seasons, too few to draw from,
+    coefficients are drawn from their normal distribution instead). No pattern is claimed (is_claimed False, `reason` in words) with under two seasons of
     at least 6 months each, covering 10 months of the year, or without any event. With p >= 0.05 the fit is there but
     the peak day is unknown.
     Returns a SeasonalFit. Raises ValueError naming the argument, the value and what is allowed.
@@ -123,11 +128,16 @@ def fit_seasonal(
     if reason:
         none = unknown(reason, int(y.sum()), method=METHOD)
         return SeasonalFit(False, reason, 0, y.size, n_seasons, none, none, level=level)
-    n_harmonics = _choose(y, w, day, extra, max_harmonics)
-    columns = _columns(day, n_harmonics, extra)
-    fit = _poisson(y, w, columns)
+    try:
+        n_harmonics = _choose(y, w, day, extra, max_harmonics)
+        columns = _columns(day, n_harmonics, extra)
+        fit = _poisson(y, w, columns)
+        p_value = _seasonality_p_value(y, w, day, extra, max_harmonics)
+    except (ValueError, np.linalg.LinAlgError):
+        # With nothing but zeros in most of the year the best curve lies at infinity, and the fit does not settle.
+        none = unknown(NOT_SETTLED, int(y.sum()), method=METHOD)
+        return SeasonalFit(False, NOT_SETTLED, 0, y.size, n_seasons, none, none, level=level)
     dispersion = _dispersion(fit)
-    p_value = _seasonality_p_value(y, w, day, extra, max_harmonics)
     covariance = np.asarray(fit.cov_params()) * dispersion
     beta = np.asarray(fit.params)
     pairs = slice(1, 1 + 2 * n_harmonics)
@@ -135,8 +145,11 @@ def fit_seasonal(
     if n_harmonics > 1:
         drawn = shape_draws(y, w, label, columns, beta, covariance, n_boot, _needed(rng))[:, pairs]
     n_events = int(y.sum())
-    if p_value < 0.05:
-        peak = peak_of(beta[pairs], covariance[pairs, pairs], drawn, n_events, level, METHOD)
+    if p_value < 0.05 and max_harmonics > 1:
+        waves, tried = shrunk_harmonics(y, w, day, extra, max_harmonics, n_boot, _needed(rng))
+        peak = peak_of(waves, covariance, tried, n_events, level, METHOD)
+    elif p_value < 0.05:
+        peak = peak_of(beta[pairs], covariance[pairs, pairs], None, n_events, level, METHOD)
     else:
         peak = unknown(f"No season stands out from chance (p = {p_value:.2f}).", n_events, method=METHOD)
     ratio = ratio_of(beta[pairs], covariance[pairs, pairs], drawn, n_events, level, METHOD)

@@ -44,7 +44,7 @@ def model_card(
         "first_on": dates[0],
         "last_on": dates[1],
         "largest_weight": largest_weight,
-        "validation": f"{N_BLOCKS} blocks in order of time; each predicted from those before it",
+        "validation": f"{N_BLOCKS} blocks in order of time; each predicted from those before it, the first one long enough for a model",
         "recalibration": "slope from predictions of later blocks; intercept so that scores add up to the adjusted rate",
         "base_rate": validation.base_rate,
         "n_validated": validation.n,

@@ -20,10 +20,15 @@ from models.misdiagnosis.features import CASE_MIX, DIAGNOSIS, Feature
 from models.misdiagnosis.model_card import model_card, refused_card
 from models.misdiagnosis.redraw import Redraw
 from models.misdiagnosis.testing import balancing_weight
-from models.misdiagnosis.validation import Validation, recalibrate, rolling_origin, validate
+from models.misdiagnosis.validation import (
+    FEWEST_LABELS,
+    FEWEST_OF_A_CLASS,
+    Validation,
+    recalibrate,
+    rolling_origin,
+    validate,
+)
 
-FEWEST_LABELS = 60
-FEWEST_OF_A_CLASS = 15
 # A tested switch speaks for at most this many times the typical number, so that a few cannot carry the fit.
 LARGEST_WEIGHT = 20.0
 # How often the model is drawn anew.

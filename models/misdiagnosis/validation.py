@@ -12,7 +12,11 @@ from scipy import special
 from models.methods.calibration import calibration_line, calibration_table, expected_calibration_error
 from models.misdiagnosis.classifier import fit_logistic
 
+# Blocks in order of time: the first is only learnt from, the others are predicted.
 N_BLOCKS = 6
+# So many labels, and of either kind, a model needs before anything is predicted with it.
+FEWEST_LABELS = 60
+FEWEST_OF_A_CLASS = 15
 # The slope starts from "as predicted" (1) and moves as far as the labels of later blocks carry it.
 PRIOR_SD = np.array([1.0, 0.5])
 
@@ -66,16 +70,16 @@ class Rolling:
 
 
 def rolling_origin(x: NDArray, y: NDArray, weight: NDArray, prior_sd: NDArray | None = None) -> Rolling:
-    """Predict six blocks of equal size, each from those before it.
+    """Predict each of five later blocks from the labels before it.
 
-    x, y (0/1), weight: labelled swaps in order of time. prior_sd: as for fit_logistic.
+    x, y (0/1), weight: labelled swaps in order of time. prior_sd: as for fit_logistic. Blocks: see blocks_of.
     """
     n = y.size
-    block = np.minimum(np.arange(n) * N_BLOCKS // max(n, 1), N_BLOCKS - 1)
+    block = blocks_of(y)
     logit, probability, base = (np.full(n, np.nan) for _ in range(3))
     for k in range(1, N_BLOCKS):
         past, now = block < k, block == k
-        if not now.any() or min(y[past].sum(), (1 - y[past]).sum()) < 5:
+        if not now.any():
             continue
         w = weight[past] / weight[past].mean()
         beta = fit_logistic(x[past], y[past], w, prior_sd)
@@ -85,6 +89,21 @@ def rolling_origin(x: NDArray, y: NDArray, weight: NDArray, prior_sd: NDArray | 
         probability[now] = special.expit(change.apply(logit[now]))
         base[now] = np.average(y[past], weights=w)
     return Rolling(logit, probability, base)
+
+
+def blocks_of(y: NDArray) -> NDArray[np.int64]:
+    """Block of each label, 0 to 5, shape (n,). y: 0/1, in order of time.
+
+    Block 0 is a sixth of the labels, or more where a model would still have been refused then (FEWEST_LABELS,
+    FEWEST_OF_A_CLASS): what was never shown to anybody needs no checking. The rest is five blocks of equal size.
+    """
+    n = y.size
+    good = np.cumsum(y)
+    is_enough = np.minimum(good, np.arange(1, n + 1) - good) >= FEWEST_OF_A_CLASS
+    is_enough &= np.arange(1, n + 1) >= FEWEST_LABELS
+    start = max(int(np.argmax(is_enough)) + 1, -(-n // N_BLOCKS)) if is_enough.any() else n
+    later = (np.arange(n) - start) * (N_BLOCKS - 1) // max(n - start, 1)
+    return np.where(np.arange(n) < start, 0, 1 + later).astype(np.int64)
 
 
 def recalibrate(

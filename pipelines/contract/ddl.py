@@ -84,6 +84,11 @@ def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
     for table in TABLES:
         if table.name in ENTERED_TABLES:
             _create_or_widen(con, f"entered.{table.name}", entered_columns(table), existing)
+    # Ids that people decided are one and the same: the id in the records, and the one that stands for it.
+    con.execute(
+        "CREATE TABLE IF NOT EXISTS entered.same_as "
+        "(subject VARCHAR, site_id VARCHAR, record_id VARCHAR, kept_id VARCHAR)"
+    )
     con.execute("CREATE TABLE IF NOT EXISTS held_back_settled (row_key VARCHAR, outcome VARCHAR, entry_id VARCHAR)")
     con.execute("CREATE TABLE IF NOT EXISTS own_work_state (last_entry_no BIGINT)")
     con.execute("""

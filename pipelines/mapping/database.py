@@ -24,17 +24,18 @@ _COMMENT = re.compile(r"--[^\n]*|/\*.*?\*/", re.DOTALL)
 
 
 @contextmanager
-def fetched(mapping: Mapping, step: Progress) -> Iterator[list[tuple[Path, str | None]]]:
+def fetched(mapping: Mapping, step: Progress, most_rows: int | None = None) -> Iterator[list[tuple[Path, str | None]]]:
     """A text file for each query of the mapping, in a temporary folder; an error in words where one failed.
 
-    Raises MappingError when the database cannot be reached, or a query is none.
+    most_rows: rows of each query; None = all. Raises MappingError when the database cannot be reached, or a query is none.
     """
     sources = [source for source in mapping.sources if source.query is not None]
     for source in sources:
         _check(source)
     with tempfile.TemporaryDirectory(prefix="goodpull-database-") as folder:
-        with _connected(mapping) as connection:
-            files = [_fetch(connection, source, Path(folder), step) for source in sources]
+        # One transaction around all of them: each query by itself would see a state of its own.
+        with _connected(mapping) as connection, connection.transaction():
+            files = [_fetch(connection, source, Path(folder), step, most_rows) for source in sources]
         yield files
 
 
@@ -72,26 +73,26 @@ def _connected(mapping: Mapping) -> Iterator[Any]:
         yield connection
 
 
-def _fetch(connection: Any, source: Source, folder: Path, step: Progress) -> tuple[Path, str | None]:
+def _fetch(
+    connection: Any, source: Source, folder: Path, step: Progress, most_rows: int | None
+) -> tuple[Path, str | None]:
     """Copy the rows of one query into a file, piece by piece."""
     import psycopg
 
     path = folder / source.query_file
     query = (source.query or "").strip().rstrip(";")
+    taken = query if most_rows is None else f"SELECT * FROM (\n{query}\n) AS asked LIMIT {int(most_rows)}"
     n_bytes = 0
     try:
         # A point to return to, so that a query that fails does not end the others' view of the database.
-        with (
-            connection.transaction(),
-            connection.cursor() as cursor,
-            path.open("wb") as file,
-            cursor.copy(f"COPY (\n{query}\n) TO STDOUT (FORMAT csv, HEADER true)") as copy,
-        ):
-            for piece in copy:
-                file.write(piece)
-                n_bytes += len(piece)
-                if n_bytes % (1 << 24) < len(piece):
-                    step(f"Fetching {source.name}: {n_bytes >> 20:,} MB", None)
+        with connection.transaction(), connection.cursor() as cursor, path.open("wb") as file:
+            _refuse_several(connection, query)
+            with cursor.copy(f"COPY (\n{taken}\n) TO STDOUT (FORMAT csv, HEADER true)") as copy:
+                for piece in copy:
+                    file.write(piece)
+                    n_bytes += len(piece)
+                    if n_bytes % (1 << 24) < len(piece):
+                        step(f"Fetching {source.name}: {n_bytes >> 20:,} MB", None)
     except psycopg.errors.ReadOnlySqlTransaction as error:
         raise MappingError(
             f"The query {source.name!r} writes ({_said(error)}). It was refused; write a SELECT."
@@ -108,6 +109,19 @@ def _fetch(connection: Any, source: Source, folder: Path, step: Progress) -> tup
     except psycopg.Error as error:
         return path, f"is no query the database can run ({_said(error)}). Put it right in the mapping."
     return path, None
+
+
+def _refuse_several(connection: Any, query: str) -> None:
+    """Let the database read the query by itself, as which it must be one statement.
+
+    Within COPY a text such as "SELECT 1) TO STDOUT; COMMIT; BEGIN READ WRITE; ..." would end the transaction that may not
+    write; a statement that is prepared can hold nothing after its end.
+    """
+    import psycopg
+
+    result = connection.pgconn.prepare(b"", query.encode())
+    if result.status != psycopg.pq.ExecStatus.COMMAND_OK:
+        raise psycopg.errors.error_from_result(result)
 
 
 def _said(error: Exception) -> str:

@@ -132,6 +132,11 @@ class Mapping:
     connection: str | None = None
     timeout_seconds: int = 600
 
+    @property
+    def n_tables(self) -> int:
+        """Tables of the contract it feeds, of all its sources together."""
+        return sum(len(source.tables) for source in self.sources)
+
     def aliases_of(self, field: str) -> tuple[tuple[str, str], ...]:
         """The other spellings of the identifiers that stand in a field."""
         lists = (

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from pipelines.mapping.declared import ColumnRule, Mapping, TableMap, folded_text
+from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.spellings import as_themselves
 
 
 def is_plain(rule: ColumnRule) -> bool:
@@ -30,6 +31,46 @@ def with_column(mapping: Mapping, at: tuple[int, int], field: str, column: str |
         return replace(table, columns=tuple((name, rules[name]) for name in in_order))
 
     return _with_table(mapping, at, changed)
+
+
+def with_rule(mapping: Mapping, at: tuple[int, int], field: str, rule: ColumnRule) -> Mapping:
+    """The mapping with another rule for a field."""
+
+    def changed(table: TableMap) -> TableMap:
+        rules = {**dict(table.columns), field: rule}
+        return replace(table, columns=tuple((name, rules[name]) for name in table.table.by_name if name in rules))
+
+    return _with_table(mapping, at, changed)
+
+
+def with_otherwise(mapping: Mapping, at: tuple[int, int], field: str, code: str | None) -> Mapping:
+    """The mapping with a code for every spelling that is not translated; None holds their rows back.
+
+    The codes of the contract are written down as themselves with it, since whatever is not written means `code`.
+    """
+    table = mapping.sources[at[0]].tables[at[1]]
+    rule = dict(table.columns)[field]
+    pairs = dict(rule.codes) if code is None else {**as_themselves(table.table.by_name[field]), **dict(rule.codes)}
+    return with_rule(mapping, at, field, replace(rule, otherwise=code, codes=tuple(pairs.items())))
+
+
+def with_rows(mapping: Mapping, at: tuple[int, int], filled: str | None, is_distinct: bool) -> Mapping:
+    """The mapping with a table made of the rows where a column is filled (None: of every row), equal ones once or not."""
+    rows = () if filled is None else (RowCondition(filled, is_filled=True),)
+    return _with_table(mapping, at, lambda table: replace(table, rows=rows, is_distinct=is_distinct))
+
+
+def with_table(mapping: Mapping, n: int, table: TableMap) -> Mapping:
+    """The mapping with one more table made of source number n."""
+    sources = list(mapping.sources)
+    sources[n] = replace(sources[n], tables=(*sources[n].tables, table))
+    return replace(mapping, sources=tuple(sources))
+
+
+def with_source(mapping: Mapping, file: str, sheet: str | None, columns: Sequence[str], table: TableMap) -> Mapping:
+    """The mapping with a table of a file or sheet that no source of it reads yet."""
+    source = Source((table,), file, sheet, columns=tuple(columns))
+    return replace(mapping, sources=(*mapping.sources, source))
 
 
 def with_code(mapping: Mapping, at: tuple[int, int], field: str, spelling: str, code: str | None) -> Mapping:

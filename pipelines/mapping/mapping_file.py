@@ -36,7 +36,7 @@ _RULE = (
 )  # fmt: skip
 _CONDITION = ("column", "is", "is_not", "filled")
 # Parts of a connection that are secret, or that would point to a secret.
-_SECRET = re.compile(r"password|passwd|\bpwd\b|://[^/@\s]*:[^/@\s]*@", re.IGNORECASE)
+_SECRET = re.compile(r"password|passwd|\bpwd\b|://[^/@\s]*:[^@?\s]*@", re.IGNORECASE)
 
 
 def read_mapping(path: Path) -> Mapping:
@@ -205,9 +205,14 @@ def _connection(given: dict[str, Any], sources: Iterable[Source]) -> str | None:
         if has_query:
             raise MappingError('has a query and no [database]. Write: connection = "host=... dbname=... user=..."')
         return None
-    if _SECRET.search(str(connection)):
+    return connection_of(connection)
+
+
+def connection_of(given: Any) -> str:
+    """A connection line without a password. Raises MappingError, which does not repeat the line."""
+    if _SECRET.search(str(given)):
         raise MappingError(
             "database.connection holds a password. Take it out of the mapping: give it as PGPASSWORD in the environment, "
             "or in libpq's own password file (~/.pgpass)."
         )
-    return str(connection)
+    return str(given)

@@ -5,26 +5,29 @@ Every line says how sure it is; a person looks through all of them. No request l
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from pathlib import Path
 
 from pipelines.contract.fields import Field, Table
-from pipelines.contract.tables import TABLES
+from pipelines.contract.tables import TABLE_BY_NAME, TABLES
 from pipelines.intake.headers import is_personal
-from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.column_signs import ColumnSigns, is_serial, share_likely, signs_of
+from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap
+from pipelines.mapping.names import bare, likeness, names_rows
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices, is_understood, spellings_of
 from pipelines.mapping.value_signs import decimal_comma, formats_fitting, share_fitting
 
-WORDS = Path(__file__).with_name("words.toml")
 # A column is proposed from this confidence on, and a table when its least certain required column reaches it.
 LEAST_CONFIDENCE = 0.55
 # What a name counts beside the values; a name alone never reaches certainty.
 _NAME_SHARE = 0.65
 _MUCH_SURER = 0.15
+# At most so sure is a number of a job taken for that of the visit; a name whose values tell nothing; codes not known.
+_JOB_AS_VISIT = 0.8
+_NAME_ALONE = 0.95
+_OWN_CODES = 0.8
+_MOST_CODES = 40
 # Tables that record what happened; the others are registers.
 _EVENTS = ("visits", "part_lines", "readings", "checks", "bench_tests")
 # Columns that every row may share when the file says nothing of them.
@@ -34,8 +37,11 @@ _PLAIN_VALUES = {
     ("visits", "technician_id"): "not recorded",
     ("visits", "visit_kind"): "other",
 }
-# The column without which a row of a wide sheet is none of the table.
-_FILLED = {"part_lines": ("part_number", "part_class", "description"), "readings": ("value",)}
+# Columns one of which tells that a row of a wide sheet holds one of the table: the one filled most often, else the first.
+_FILLED = {
+    "part_lines": ("part_number", "part_class", "description", "quantity"),
+    "readings": ("value", "quantity", "contacts"),
+}
 # Columns a table is proposed for at all: without them it would be made of guesses.
 _NEEDED = {"visits": ("arrived_at",), "readings": ("value",), "gauges": ("full_scale",)}
 # Yes and no in German; other words of a status are for a person to translate.
@@ -85,8 +91,37 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
             sources.append(Source(kept, sample.file, sample.sheet, columns=tuple(sample.columns)))
         else:
             untold.append(f"{sample.shown}: no table could be proposed{nearest}")
-    mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma)
+    blank = tuple(sorted({word for sample in samples for word in sample.words_for_blank()}))
+    mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma, blank=blank)
     return Proposal(mapping, confidence, remarks, tuple(untold))
+
+
+def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap:
+    """A table a person wants made of the sample: as it would be proposed, each required column filled by a guess at worst.
+
+    Source columns that the mapping reads for the same table already are not guessed again.
+    """
+    read = {
+        column
+        for source in mapping.sources
+        if source.fits_file(sample.file)
+        for table in source.tables
+        if table.table_name == table_name
+        for field, rule in table.columns
+        if table.table.by_name[field].kind != "id"
+        for column in rule.columns
+    }
+    table = TABLE_BY_NAME[table_name]
+    found = {
+        field: (at, sure)
+        for field, (at, sure) in _match(table, sample, mapping.has_decimal_comma, mapping.date_formats).items()
+        if sample.columns[at] not in read
+    }
+    made, _ = _table_map(table, sample, found)
+    rules = dict(made.columns)
+    for name in table.required():
+        rules.setdefault(name, ColumnRule(columns=(sample.columns[0],)))
+    return replace(made, columns=tuple((name, rules[name]) for name in table.by_name if name in rules))
 
 
 def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, dict[str, tuple[int, float]]]:
@@ -96,28 +131,32 @@ def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[st
     for found in matches.values():
         for at, sure in found.values():
             surest[at] = max(surest.get(at, 0), sure)
-    return {
+    kept = {
         name: {field: (at, sure) for field, (at, sure) in found.items() if sure >= surest[at] - _MUCH_SURER}
         for name, found in matches.items()
     }
+    for found in kept.values():
+        if "job_id" in found and "visit_id" not in found:
+            # The only number a call has is the call's.
+            at, sure = found.pop("job_id")
+            found["visit_id"] = at, min(sure, _JOB_AS_VISIT)
+    return kept
 
 
 def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, tuple[int, float]]:
     """Field -> (source column, confidence): the surest pairs first, every source column once."""
     pairs = []
-    for entry in table.fields:
-        for at, column in enumerate(sample.columns):
-            likeness = _likeness(entry, column)
+    for at, column in enumerate(sample.columns):
+        cells, name = sample.cells(at), bare(column)
+        signs = signs_of(cells)
+        if signs.is_running and names_rows(name):
+            continue
+        for entry in table.fields:
+            like = likeness(entry, column)
             # A personal column may name a site, as an account number does, and nothing else.
-            if likeness < 0.5 or (is_personal(column) and (entry.kind != "id" or likeness < 0.95)):
+            if like < 0.5 or (is_personal(column) and (entry.kind != "id" or like < 0.95)):
                 continue
-            fitting = share_fitting(entry, sample.cells(at), formats)
-            if choices(entry):
-                fitting = _share_translated(entry, sample.cells(at))
-            sure = likeness if fitting is None else _NAME_SHARE * likeness + (1 - _NAME_SHARE) * fitting
-            if fitting is not None and fitting < 0.2:
-                sure *= 0.6
-            pairs.append((sure, entry.name, at))
+            pairs.append((_sureness(table, entry, like, cells, signs, name, formats), entry.name, at))
     found: dict[str, tuple[int, float]] = {}
     taken: set[int] = set()
     for sure, field, at in sorted(pairs, key=lambda pair: (-pair[0], pair[1], pair[2])):
@@ -125,6 +164,25 @@ def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]
             found[field] = at, min(sure, 0.99)
             taken.add(at)
     return found
+
+
+def _sureness(
+    table: Table, entry: Field, like: float, cells: Sequence[str], signs: ColumnSigns, name: str, formats: Sequence[str]
+) -> float:
+    """How sure it is that a column is a field, 0..1, by its name and its values."""
+    fitting = share_fitting(entry, cells, formats)
+    if choices(entry):
+        fitting = _share_translated(entry, cells)
+        if not fitting and cells and entry.kind == "code" and signs.n_distinct <= _MOST_CODES and not signs.is_unique:
+            # Codes of the company's own: few, and met again and again.
+            return like * _OWN_CODES
+    likely = share_likely(table, entry, name, signs)
+    if likely is not None:
+        fitting = likely if fitting is None else min(fitting, likely)
+    if fitting is None:
+        return like if not cells else like * _NAME_ALONE
+    sure = _NAME_SHARE * like + (1 - _NAME_SHARE) * fitting
+    return 0.6 * sure if fitting < 0.2 else sure
 
 
 def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> tuple[TableMap, list[str]]:
@@ -142,7 +200,7 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
         elif entry.is_required and key in _COUNTED and _COUNTED[key] in found:
             rules[entry.name] = ColumnRule(number_within=(sample.columns[found[_COUNTED[key]][0]],))
     if table.name == "visits":
-        if "site_id" not in rules and "appliance_id" in rules:
+        if "site_id" not in rules and "appliance_id" in rules and not is_serial(bare(rules["appliance_id"].columns[0])):
             rules["site_id"] = ColumnRule(columns=rules["appliance_id"].columns)
         if "visit_id" not in rules:
             rules["visit_id"] = ColumnRule(is_row_number=True, prefix="row ")
@@ -155,12 +213,20 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
         lacking.append("part_number")
     if own == 0:
         lacking.append("a column of its own")
-    rows = tuple(
-        RowCondition(sample.columns[found[field][0]], is_filled=True)
-        for field in _FILLED.get(table.name, ())
-        if field in found
-    )[:1]
-    return TableMap(table.name, tuple(rules.items()), rows, _is_repeated(table, sample, found)), lacking
+    return TableMap(
+        table.name, tuple(rules.items()), _which_rows(table, sample, found), _is_repeated(table, sample, found)
+    ), lacking
+
+
+def _which_rows(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> tuple[RowCondition, ...]:
+    """The rows that hold one of the table, by the fullest column that tells it: a line may lack its part's number."""
+    telling = {field: found[field][0] for field in _FILLED.get(table.name, ()) if field in found}
+    n_filled = {field: len(sample.cells(at)) for field, at in telling.items()}
+    if n_filled.get("quantity") == len(sample.rows):
+        # Entered everywhere, as a number a form begins with, it tells nothing.
+        del n_filled["quantity"]
+    most = max(n_filled, key=n_filled.__getitem__, default=None)
+    return () if most is None else (RowCondition(sample.columns[telling[most]], is_filled=True),)
 
 
 def _is_repeated(table: Table, sample: Sample, found: dict[str, tuple[int, float]]) -> bool:
@@ -229,28 +295,3 @@ def _remark(entry: Field, rule: ColumnRule, sure: float, sample: Sample, found: 
         if open_ones:
             said += f"; still to translate: {', '.join(open_ones[:8])}".replace("\n", " ")
     return said
-
-
-def _likeness(entry: Field, column: str) -> float:
-    """How like a column's name is to the words a field goes by, 0..1."""
-    from rapidfuzz import fuzz
-
-    key = _bare(column)
-    words = {_bare(entry.name), *(_bare(word) for word in _words().get(entry.name, ()))}
-    if key in words:
-        return 1.0
-    best = max(max(fuzz.ratio(key, word), 0.95 * fuzz.token_sort_ratio(key, word)) for word in words)
-    # All the words of one within the other, such as "draft in wc" and "draft".
-    within = max((fuzz.token_set_ratio(key, word) for word in words if len(word) > 3), default=0)
-    return max(best, 0.8 * within) / 100
-
-
-def _bare(name: str) -> str:
-    return " ".join(
-        folded_text(name).replace("_", " ").replace("-", " ").replace("#", " no ").replace(".", " ").split()
-    )
-
-
-@cache
-def _words() -> dict[str, list[str]]:
-    return tomllib.loads(WORDS.read_text("utf-8"))

@@ -16,6 +16,7 @@ from pipelines.intake.sheets import sheets_of
 from pipelines.intake.text_facts import text_facts
 
 ROWS_LOOKED_AT = 2000
+_FOR_BLANK = frozenset({"na", "n/a", "n.a.", "nan", "null", "-", "--", "---", "k. a.", "k.a.", "s/o", "n/d"})
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,17 @@ class Sample:
         return self.file if self.sheet is None else f"{self.file} [{self.sheet}]"
 
     def cells(self, at: int) -> list[str]:
-        """The filled cells of a column."""
+        """The filled cells of a column; a word that means nothing entered fills none."""
+        return [cell for cell in self._written(at) if cell.strip().casefold() not in _FOR_BLANK]
+
+    def words_for_blank(self) -> set[str]:
+        """The words met that mean: nothing entered."""
+        return {
+            cell.strip() for at in range(len(self.columns)) for cell in self._written(at)
+            if cell.strip().casefold() in _FOR_BLANK
+        }  # fmt: skip
+
+    def _written(self, at: int) -> list[str]:
         return [str(row[at]) for row in self.rows if row[at] is not None and str(row[at]).strip()]
 
 

@@ -25,6 +25,13 @@ def is_understood(entry: Field, key: str) -> bool:
     return entry.code_list is not None and key.replace(" ", "_").replace("-", "_") in entry.code_list.values()
 
 
+def as_themselves(entry: Field) -> dict[str, str]:
+    """Folded spelling -> code, for every spelling of a field's codes that is taken as it stands."""
+    if entry.kind == "flag":
+        return {said: said for said in sorted(FLAGS)}
+    return {code.replace("_", mark): code for code in choices(entry) for mark in ("_", " ", "-")}
+
+
 def spellings_of(cells: Sequence[str]) -> list[str]:
     """The different spellings of a column, folded, in their order; more than 60 are no codes."""
     return list(dict.fromkeys(folded_text(cell) for cell in cells))[:_MOST_SPELLINGS]

@@ -27,8 +27,9 @@ def share_fitting(entry: Field, cells: Sequence[str], formats: Sequence[str]) ->
         return None
     if entry.kind == "id":
         # Dates name nothing; any other text may.
-        n_dates = sum(bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats) for cell in cells[:50])
-        return 0.0 if n_dates > len(cells[:50]) / 2 else None
+        some = cells[:: max(1, len(cells) // 50)]
+        n_dates = sum(bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats) for cell in some)
+        return 0.0 if n_dates > len(some) / 2 else None
     return sum(_fits(entry, cell, formats) for cell in cells) / len(cells)
 
 

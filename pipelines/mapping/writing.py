@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as Table
-from collections.abc import Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -53,13 +54,23 @@ def toml_of(mapping: Mapping, remarks: Table[tuple[int, str, str], str] | None =
     return "\n".join(lines) + "\n"
 
 
-def keep_version(home: Path, mapping: Mapping) -> Path:
-    """Keep the mapping in the home under its name and version; the ledger of loads names the version."""
+@contextmanager
+def kept_version(home: Path, mapping: Mapping) -> Iterator[Path]:
+    """Keep the mapping in the home under its name and version; the ledger of loads names the version.
+
+    Taken away again when the block ends with an error, unless an earlier load kept it.
+    """
     path = version_path(home, mapping)
-    if not path.exists():
+    is_new = not path.exists()
+    if is_new:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_durably(path, toml_of(replace(mapping, is_confirmed=True)))
-    return path
+    try:
+        yield path
+    except BaseException:
+        if is_new:
+            path.unlink(missing_ok=True)
+        raise
 
 
 def version_path(home: Path, mapping: Mapping) -> Path:

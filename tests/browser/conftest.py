@@ -11,6 +11,8 @@ import pytest
 
 # Test folders are no packages; the shared module stands beside this file.
 sys.path.insert(0, str(Path(__file__).parent))
+# A database server stands beside the tests of mapping.
+sys.path.append(str(Path(__file__).parents[1] / "mapping"))
 
 import served_pages
 

@@ -55,6 +55,16 @@ def is_scrolling_sideways(tab) -> bool:
     return tab.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth > window.innerWidth")
 
 
+def charts_out_of_view(tab) -> list[str]:
+    """Charts that reach beyond the window's sides, with where they begin and end, in pixels."""
+    return tab.evaluate(
+        "[...document.querySelectorAll('[data-testid=stVegaLiteChart] :is(canvas, svg.marks)')]"
+        ".map(one => one.getBoundingClientRect())"
+        ".filter(box => box.width > 0 && (box.left < -1 || box.right > window.innerWidth + 1))"
+        ".map(box => `${Math.round(box.left)} to ${Math.round(box.right)}`)"
+    )
+
+
 def violations(tab) -> list[str]:
     """What axe-core finds serious or critical on the page as it is, one line each."""
     if not tab.evaluate("typeof axe !== 'undefined'"):

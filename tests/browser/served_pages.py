@@ -6,15 +6,28 @@ import os
 import shutil
 import socket
 import subprocess
+import tempfile
 import time
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import IO
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 # The first page stands at the root of the address.
-PAGES = ("this_week", "coaching", "parts_waste", "seasons", "sites", "records", "bench", "corrections", "method")
+PAGES = (
+    "this_week",
+    "coaching",
+    "parts_waste",
+    "seasons",
+    "sites",
+    "records",
+    "bench",
+    "missing",
+    "corrections",
+    "method",
+)
 BROWSER_FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -33,33 +46,46 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(home: Path, port: int | None = None) -> Iterator[str]:
-    """The address of the pages over this home; the server is ended when the block is left."""
+def served(home: Path, port: int | None = None, environment: dict[str, str] | None = None) -> Iterator[str]:
+    """The address of the pages over this home; the server is ended when the block is left.
+
+    environment: further variables for the server.
+    """
     from dashboard import serving, sign_in
 
     port = port or free_port()
-    server = subprocess.Popen(
-        serving.command(port, False, sign_in=sign_in.load(home)),
-        env={**os.environ, "GOODPULL_HOME": str(home)},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-    )
-    try:
-        _wait(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
+    # Into a file: a pipe that nobody reads fills up, and then the server stands still.
+    with tempfile.TemporaryFile() as told:
+        server = subprocess.Popen(
+            serving.command(port, False, sign_in=sign_in.load(home)),
+            env={**os.environ, "GOODPULL_HOME": str(home), **(environment or {})},
+            stdout=told,
+            stderr=subprocess.STDOUT,
+        )
         try:
-            server.wait(10)
-        except subprocess.TimeoutExpired:
-            server.kill()
+            _wait(f"http://127.0.0.1:{port}/_stcore/health", server, told)
+            yield f"http://127.0.0.1:{port}"
+        except Exception as error:
+            error.add_note(f"The server's last words: {_last_words(told)}")
+            raise
+        finally:
+            server.terminate()
+            try:
+                server.wait(10)
+            except subprocess.TimeoutExpired:
+                server.kill()
 
 
-def _wait(address: str, server: subprocess.Popen, seconds: float = 60.0) -> None:
+def _last_words(told: IO[bytes]) -> str:
+    told.seek(0)
+    return told.read().decode("utf-8", "replace")[-3000:]
+
+
+def _wait(address: str, server: subprocess.Popen, told: IO[bytes], seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if server.poll() is not None:
-            raise RuntimeError(f"The server ended by itself: {server.stdout.read().decode()[-2000:]}")
+            raise RuntimeError(f"The server ended by itself: {_last_words(told)}")
         try:
             with urllib.request.urlopen(address, timeout=2) as answer:
                 if answer.status == 200:

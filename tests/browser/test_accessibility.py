@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 import served_pages
-from looking import is_scrolling_sideways, opened, show_whole, violations
+from looking import charts_out_of_view, is_scrolling_sideways, opened, show_whole, violations
 
 pytestmark = pytest.mark.browser
 WIDTHS = (390, 1280, 1920)
@@ -18,6 +18,7 @@ def test_no_serious_violation_at_any_width(browser, fleet_address: str, name: st
             show_whole(tab, width)
             assert violations(tab) == [], width
             assert not is_scrolling_sideways(tab), width
+            assert charts_out_of_view(tab) == [], width
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -50,11 +51,13 @@ def test_the_check_finds_what_it_looks_for(browser, empty_address: str) -> None:
     with opened(browser, empty_address) as (tab, _):
         tab.evaluate(
             "document.querySelector('[data-testid=stMain]').insertAdjacentHTML('beforeend', "
-            '\'<p style="color:#999;background:#fff">pale</p><img src="data:,"><div style="width:3000px">wide</div>\')'
+            '\'<p style="color:#999;background:#fff">pale</p><img src="data:,"><div style="width:3000px">wide</div>'
+            '<div data-testid="stVegaLiteChart"><canvas style="width:3000px"></canvas></div>\')'
         )
         found = " ".join(violations(tab))
         assert "color-contrast" in found and "image-alt" in found
         assert is_scrolling_sideways(tab)
+        assert len(charts_out_of_view(tab)) == 1
 
 
 def test_a_term_explains_itself_by_keyboard_and_by_pointer(browser, fleet_address: str) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import served_pages
+from mapping_steps import choose
 from test_pages_in_browser import assert_sound, opened
 
 from pipelines.loading import load
@@ -67,14 +68,6 @@ def _records(home: Path) -> list[list[tuple]]:
         return [con.execute(query).fetchall() for query in queries]
     finally:
         con.close()
-
-
-def choose(tab, label: str, option: str) -> None:
-    box = tab.get_by_role("combobox", name=label)
-    box.scroll_into_view_if_needed()
-    box.click()
-    tab.get_by_role("option", name=option, exact=True).click()
-    served_pages.settled(tab)
 
 
 def test_a_wide_sheet_gives_the_records_and_swaps_of_the_canonical_files(browser, tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,31 @@ def test_pages_over_an_empty_home_and_over_one_visit(browser, home: str, request
         with opened(browser, served_pages.address_of(address, name)) as (tab, seen):
             assert_sound(tab, seen)
             assert tab.locator("h1").count() == 1
+
+
+# What a page says where a single swap is on record: what is known of it, and that no more can be said.
+ONE_VISIT = {
+    "this_week": "With so few, a week says nothing about the habit",
+    "coaching": "Nobody can be named yet",
+    "parts_waste": "not known",
+    "seasons": "no appliance on record to count them against|No whole week is on record yet|No fault of this family",
+    "sites": "none stands out beyond chance",
+}
+
+
+@pytest.mark.parametrize("name", ONE_VISIT)
+def test_one_visit_is_told_in_plain_words_whatever_is_opened(browser, one_visit_address: str, name: str) -> None:
+    size = {"width": 390, "height": 900}
+    with opened(browser, served_pages.address_of(one_visit_address, name), "dark", size) as (tab, seen):
+        assert re.search(ONE_VISIT[name], tab.locator('[data-testid="stMain"]').inner_text())
+        closed = tab.locator('[data-testid="stExpander"] details:not([open]) > summary')
+        for _ in range(closed.count()):
+            closed.first.click()
+            tab.wait_for_timeout(300)
+            served_pages.settled(tab)
+        assert closed.count() == 0
+        assert_sound(tab, seen)
+        assert tab.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth <= window.innerWidth")
 
 
 def test_an_empty_page_leads_to_where_records_are_loaded(browser, empty_address: str) -> None:

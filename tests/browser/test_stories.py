@@ -92,7 +92,7 @@ def test_the_monday_of_who_runs_the_service(browser, fleet_address: str) -> None
 def test_the_trainers_monday(browser, fleet_address: str) -> None:
     with opened(browser, f"{fleet_address}/coaching") as (tab, seen):
         assert tab.get_by_text("must not decide pay or discipline").first.is_visible()
-        choice = tab.get_by_role("combobox", name="Technician")
+        choice = tab.get_by_role("combobox", name="Technician", exact=True)
         choice.scroll_into_view_if_needed()
         tab.wait_for_timeout(500)
         choice.click()

@@ -27,6 +27,7 @@ FRAME = pd.DataFrame(
         "day": [dt.date(2026, 1, 5), None, dt.date(2026, 2, 1)],
         "is": [True, False, True],
         "why": [["a", "b"], [], ["c"]],
+        "days": pd.array([6, None, 28], dtype="Int64"),
     }
 )
 
@@ -35,9 +36,9 @@ def test_xlsx_holds_real_types_and_a_frozen_header() -> None:
     sheet = openpyxl.load_workbook(io.BytesIO(exports.xlsx_bytes(FRAME))).active
     assert sheet.freeze_panes == "A2"
     first, second = ([cell.value for cell in row] for row in list(sheet.rows)[1:3])
-    assert first == [FORMULA, 1, 0.25, dt.datetime(2026, 1, 5), dt.datetime(2026, 1, 5), True, "a b"]
+    assert first == [FORMULA, 1, 0.25, dt.datetime(2026, 1, 5), dt.datetime(2026, 1, 5), True, "a b", 6]
     assert sheet["A2"].data_type == "s" and sheet["A1"].data_type == "s"
-    assert second[0] is None and second[2] is None and second[3] is None
+    assert second[0] is None and second[2] is None and second[3] is None and second[7] is None
     assert sheet["D2"].number_format == "yyyy-mm-dd"
 
 

@@ -17,6 +17,7 @@ TITLES = {
     "sites": "Sites",
     "bench": "Bench",
     "records": "Records",
+    "missing": "What is missing",
     "corrections": "Corrections",
     "method": "Method",
 }
@@ -38,7 +39,7 @@ def test_page_is_drawn_with_an_answer(name: str, served_home: Path) -> None:
 
 @pytest.mark.parametrize("served_home", ["empty_home"], indirect=True)
 @pytest.mark.parametrize(
-    "name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "bench", "records", "corrections"]
+    "name", ["this_week", "coaching", "parts_waste", "seasons", "sites", "bench", "records", "missing", "corrections"]
 )
 def test_empty_home_says_what_to_do(name: str, served_home: Path) -> None:
     text = said(opened(name))

@@ -15,9 +15,9 @@ from streamlit.testing.v1 import AppTest
 from dashboard.code_names import TREES, code_names
 from dashboard.exports import csv_bytes
 from dashboard.glossary import GLOSSARY
-from dashboard.scope_bar import period_dates
 from dashboard.technician_sheet import skipped_checks, talking_cases
 from dashboard.visit_table import readable
+from models.figures.periods import period_dates
 
 VIEWS = Path(__file__).parents[2] / "dashboard" / "views"
 

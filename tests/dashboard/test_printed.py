@@ -114,14 +114,14 @@ def test_an_unknown_id_is_refused_in_words(served_home: Path) -> None:
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
 def test_the_same_records_give_the_same_bytes(served_home: Path) -> None:
-    for kind in ("week", "season"):
+    for kind in ("week", "season", "closeout"):
         first, second = made(kind), made(kind)
         assert typeset.pdf(first) == typeset.pdf(second)
         assert web_page.web_page(first) == web_page.web_page(second)
 
 
 @pytest.mark.parametrize("served_home", ["one_visit_home", "unproven_home", "unclassed_home"], indirect=True)
-@pytest.mark.parametrize("kind", ["week", "season"])
+@pytest.mark.parametrize("kind", ["week", "season", "closeout"])
 def test_thin_records_are_printed_honestly(served_home: Path, kind: str) -> None:
     document = made(kind)
     text = text_of(typeset.pdf(document))

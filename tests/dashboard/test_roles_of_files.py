@@ -23,8 +23,8 @@ from models.figures.scope import Scope
 
 EMAIL = "{}@company.example"
 ALLOWED = {
-    "manager": {"week", "coaching", "warranty", "season"},
-    "trainer": {"coaching", "season"},
+    "manager": {"week", "coaching", "warranty", "season", "closeout"},
+    "trainer": {"coaching", "season", "closeout"},
     "owner": {"week", "warranty", "season"},
     "technician": set(),
 }

@@ -27,7 +27,7 @@ def _bytes(con, settings):
 def test_keys_are_the_documented_ones(fleet, settings):
     published = as_json(compute(fleet[0], settings), "store-000001.duckdb")
     assert set(published) == {"as_of", "store", "coverage", "good_switch_rate", "callbacks", "seasons", "technicians", "sites",
-                              "waste", "control", "model_card", "coaching"}  # fmt: skip
+                              "waste", "control", "model_card", "coaching", "missing"}  # fmt: skip
     good = published["good_switch_rate"]
     assert set(good) == {"tested", "adjusted", "drawn", "bounds", "inconclusive", "tilt", "strata", "rule", "by"}
     for estimate in (good["tested"], good["adjusted"], good["drawn"]):

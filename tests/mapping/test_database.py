@@ -2,97 +2,24 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import signal
 import socket
-import subprocess
-import tempfile
 import threading
 import time
-from pathlib import Path
 
 import psycopg
 import pytest
 from foreign_company import CANONICAL, LINES, READINGS, VISITS
+from postgres_server import PASSWORD, running
 
 from pipelines.mapping import database
 from pipelines.mapping.declared import MappingError
 from pipelines.mapping.mapping_file import mapping_of
 
-PASSWORD = "not-for-the-log"
-
-
-def _bin_folder() -> Path | None:
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), reverse=True)
-    on_path = shutil.which("initdb")
-    return found[0].parent if found else Path(on_path).parent if on_path else None
-
-
-def _as_user() -> dict:
-    """The server refuses to run as root."""
-    if os.name == "nt" or os.geteuid() != 0:
-        return {}
-    import pwd
-
-    for name in ("postgres", "nobody"):
-        try:
-            entry = pwd.getpwnam(name)
-        except KeyError:
-            continue
-        return {"user": entry.pw_uid, "group": entry.pw_gid, "extra_groups": []}
-    pytest.skip("no unprivileged account to run a server as")
-
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    """Connection line of a running server, without its password."""
-    folder = _bin_folder()
-    if folder is None:
-        said = "needs PostgreSQL's server programs (Debian: apt-get install postgresql)"
-        pytest.fail(said) if os.environ.get("CI") else pytest.skip(said)
-    user = _as_user()
-    # Not pytest's own folder: the server runs as another account, which may not enter that.
-    home = Path(tempfile.mkdtemp(prefix="goodpull-pg-"))
-    home.chmod(0o755)
-    if user:
-        os.chown(home, user["user"], user["group"])
-    (home / "pw").write_text(PASSWORD)
-    (home / "pw").chmod(0o644)
-    made = [
-        str(folder / "initdb"),
-        "-D",
-        str(home / "data"),
-        "-U",
-        "owner",
-        "-A",
-        "scram-sha-256",
-        "-E",
-        "UTF8",
-        "--no-sync",
-    ]
-    subprocess.run([*made, "--locale=C", f"--pwfile={home / 'pw'}"], check=True, capture_output=True, cwd="/", **user)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    started = [str(folder / "postgres"), "-D", str(home / "data"), "-p", str(port), "-k", str(home)]
-    run = subprocess.Popen(
-        [*started, "-c", "listen_addresses=127.0.0.1", "-c", "fsync=off"],
-        cwd="/", stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **user,
-    )  # fmt: skip
-    line = f"host=127.0.0.1 port={port} user=owner dbname=postgres"
-    try:
-        for _ in range(100):
-            try:
-                psycopg.connect(line, password=PASSWORD).close()
-                break
-            except psycopg.OperationalError:
-                time.sleep(0.1)
+def server():
+    with running() as line:
         yield line
-    finally:
-        run.send_signal(signal.SIGINT)
-        run.wait(20)
-        shutil.rmtree(home, ignore_errors=True)
 
 
 @pytest.fixture
@@ -150,6 +77,8 @@ def test_queries_give_the_records_of_the_canonical_files_and_again_nothing_new(d
         "WITH gone AS (DELETE FROM svc.visits RETURNING *) SELECT * FROM gone",
         "SELECT * FROM svc.visits) TO STDOUT; DROP TABLE svc.visits; COPY (SELECT 1",
         "SELECT * FROM svc.visits; COMMIT; DROP TABLE svc.visits",
+        "SELECT * FROM svc.visits) TO STDOUT; COMMIT; BEGIN READ WRITE; DROP TABLE svc.visits; COMMIT; COPY (SELECT 1",
+        "SELECT * FROM svc.visits) TO STDOUT; SELECT set_config('transaction_read_only', 'off', false); COPY (SELECT 1",
         "SELECT setval('svc.counter', 7)",
     ],
 )
@@ -164,6 +93,26 @@ def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, qu
     with psycopg.connect(company) as con:
         assert con.execute("SELECT count(*) FROM svc.visits").fetchone() == (4,)
         assert con.execute("SELECT last_value, is_called FROM svc.counter").fetchone() == (1, False)
+
+
+def test_all_queries_see_the_same_state_whatever_is_written_between_them(company):
+    mapping = mapping_of(toml(company))
+    fetch, seen = database._fetch, []
+
+    def fetch_and_write(connection, source, *more):
+        found = fetch(connection, source, *more)
+        with psycopg.connect(company, autocommit=True) as con:
+            con.execute("DELETE FROM svc.part_lines")
+        seen.append(source.name)
+        return found
+
+    with pytest.MonkeyPatch.context() as patched:
+        # The later table is emptied once the first was read; it must still be seen as it was.
+        patched.setattr(database, "_fetch", fetch_and_write)
+        with database.fetched(mapping, lambda *_: None) as files:
+            n_lines = {path.name: path.read_text("utf-8").count("\n") for path, _ in files}
+    assert seen == ["visits", "part_lines", "readings"]
+    assert n_lines["part_lines (query).csv"] == len(LINES)
 
 
 def test_a_slow_query_is_given_up_and_the_others_load(desk, company):

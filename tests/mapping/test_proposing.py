@@ -51,6 +51,18 @@ def test_a_wide_sheet_is_recognised_as_visits_and_part_lines(desk, tmp_path):
     assert not any("Phone" in column for table in source.tables for column in table.sources())
 
 
+def test_a_part_without_a_number_is_still_a_line_of_the_sheet(desk, tmp_path):
+    """What every part line holds tells the rows; a number the form begins with in every row tells nothing."""
+    unnumbered = ["W2", "L2", "Lee", "02/02/2025 09:30", "Tune-up", "", "", "1", "556"]
+    for quantity, told_by in (("", "Qty"), ("0", "Part No")):
+        rows = [*ROWS[:-1], unnumbered, ["W3", "L2", "Lee", "03/02/2025 09:30", "Tune-up", "", "", quantity, "556"]]
+        folder = tmp_path / told_by
+        folder.mkdir()
+        (source,) = proposal_of(desk.write("jobs.csv", HEADER, rows), folder).mapping.sources
+        (lines,) = [table for table in source.tables if table.table_name == "part_lines"]
+        assert [(one.column, one.is_filled) for one in lines.rows] == [(told_by, True)]
+
+
 def test_every_line_says_how_sure_it_is_and_what_is_left_to_translate(desk, tmp_path):
     proposal = proposal_of(desk.write("jobs.csv", HEADER, ROWS), tmp_path)
     toml = toml_of(proposal.mapping, proposal.remarks)

@@ -9,6 +9,7 @@ from pipelines.loading import load
 from pipelines.mapping.declared import MappingError
 from pipelines.mapping.mapping_file import mapping_of, read_mapping
 from pipelines.mapping.writing import toml_of, version_path
+from pipelines.store import Store, StoreError
 
 LINES = """
 [[source]]
@@ -70,6 +71,25 @@ def test_a_changed_shape_stops_the_whole_load_and_lists_what_each_side_lacks(des
         assert part in by_name["calls.csv"].error
     assert "changed shape" in by_name["lines.csv"].error
     assert not report.is_changed and report.generation is None
+    assert not list(desk.home.glob("mappings/*"))
+
+
+def test_a_version_is_kept_by_the_load_it_made_and_by_no_other(desk, monkeypatch):
+    path = desk.write("calls.csv", HEADER, ROWS)
+    kept = version_path(desk.home, mapping_of(TOML))
+    with monkeypatch.context() as broken:
+        broken.setattr(Store, "_publish", lambda *_: (_ for _ in ()).throw(StoreError("The disk is full.")))
+        with pytest.raises(StoreError, match="disk is full"):
+            desk.load(TOML, path)
+    assert not kept.exists()
+    assert not desk.load(TOML, desk.write("other.csv", HEADER, ROWS)).is_changed and not kept.exists()
+    desk.load(TOML, path)
+    assert kept.exists()
+    with monkeypatch.context() as broken:
+        broken.setattr(Store, "_publish", lambda *_: (_ for _ in ()).throw(StoreError("The disk is full.")))
+        with pytest.raises(StoreError):
+            desk.load(TOML, desk.write("calls_2.csv", HEADER, [["9", *ROWS[0][1:]]]))
+    assert kept.exists()
 
 
 def test_order_and_case_of_columns_are_no_change_of_shape(desk):

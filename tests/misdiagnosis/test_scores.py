@@ -10,7 +10,7 @@ import pytest
 from models.figures.good_switch import good_switch_rate
 from models.figures.scope import Scope
 from models.misdiagnosis.scores import SCORE_COLUMNS, score_swaps
-from models.misdiagnosis.validation import recalibrate, rolling_origin
+from models.misdiagnosis.validation import blocks_of, recalibrate, rolling_origin
 
 EVERYTHING = Scope()
 
@@ -78,6 +78,20 @@ def test_results_of_later_swaps_do_not_reach_back():
     assert np.isnan(first[:100]).all()
     assert np.array_equal(first[100:400], second[100:400])
     assert not np.allclose(first[500:], second[500:])
+
+
+def test_nothing_is_predicted_from_fewer_labels_than_a_model_needs():
+    # One faulty switch in ten: 15 of them are there after 150 labels, long after the sixth of 240 and after the 60.
+    y = np.tile([0.0] + [1.0] * 9, 24)
+    block = blocks_of(y)
+    assert block[:141].tolist() == [0] * 141
+    assert np.bincount(block).tolist() == [141, 20, 20, 20, 20, 19]
+    assert (np.diff(block) >= 0).all()
+    # Many of both kinds: a sixth of them.
+    assert np.bincount(blocks_of(np.tile([0.0, 1.0], 300))).tolist() == [100] * 6
+    # Never enough of a kind: nothing is predicted.
+    assert not blocks_of(np.ones(500)).any()
+    assert np.isnan(rolling_origin(np.ones((500, 1)), np.ones(500), np.ones(500)).probability).all()
 
 
 def test_recalibration_undoes_overconfidence_and_leaves_nothing_alone():

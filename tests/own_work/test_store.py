@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.own_work import FILE_NAME, Entry, OwnWork, OwnWorkError
+from pipelines.own_work import FILE_NAME, FORMAT_VERSION, Entry, OwnWork, OwnWorkError
 from pipelines.own_work_copies import export_copy, restore_copy
 
 # Writes entries one after the other and says the number of each once it is kept.
@@ -120,7 +120,7 @@ def test_a_copy_brings_everything_back_and_twice_adds_nothing(tmp_path):
         (lambda text: text[:-20], "is not whole"),
         (lambda text: text.replace(b"fan_worn", b"fan_torn"), "is not whole"),
         (lambda text: b"visit_id,site_id\n1,2\n", "is no copy of own work"),
-        (lambda text: text.replace(b'"version": 1', b'"version": 99'), "Update goodpull"),
+        (lambda text: text.replace(b'"version": %d' % FORMAT_VERSION, b'"version": 99'), "Update goodpull"),
     ],
 )
 def test_a_spoiled_copy_is_refused_whole(tmp_path, spoil, told):

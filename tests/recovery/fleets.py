@@ -22,6 +22,7 @@ from models.figures.seasons import seasons
 from models.figures.technicians import technicians
 from models.methods.estimate import Estimate
 from models.misdiagnosis import scores as scoring
+from models.misdiagnosis.validation import blocks_of
 from pipelines.loading import load
 from pipelines.settings import Settings
 from pipelines.store import Store
@@ -105,9 +106,7 @@ def _scored(con: Any, scope: Scope, settings: Settings) -> tuple[scoring.Scores,
         return scores, []
     # The first is the model in use, the second that of the case mix alone.
     rolling, y, weight = seen[0]
-    n_blocks = 6
-    block = np.minimum(np.arange(y.size) * n_blocks // max(y.size, 1), n_blocks - 1)
-    rows = np.column_stack([block, rolling.probability, y, weight, rolling.base])
+    rows = np.column_stack([blocks_of(y), rolling.probability, y, weight, rolling.base])
     return scores, np.round(rows[np.isfinite(rolling.probability)], 4).tolist()
 
 

@@ -1,0 +1,158 @@
+"""How one column of the contract is filled, as a person chooses it: a source column, one value, a count, its codes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from dashboard import words
+from pipelines.contract.fields import Field
+from pipelines.mapping.declared import ColumnRule, Mapping, TableMap, folded_text
+from pipelines.mapping.editing import is_plain, with_code, with_column, with_otherwise, with_rule
+from pipelines.mapping.samples import Sample
+from pipelines.mapping.spellings import choices, is_understood, spellings_of
+
+NOT_FILLED = "– not filled –"
+SAME = "– the same in every row –"
+COUNTED = "– counted within each visit –"
+ROW_NUMBER = "– the number of the row –"
+_HELD_BACK = "– not translated: held back –"
+_MOST_SPELLINGS = 40
+# Kinds of which every row may have the same, and what stands there until a person writes it.
+_FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
+_COUNTS = ("line_no", "reading_no")
+
+
+def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample | None) -> Mapping | None:
+    """Draw one column of the contract; the mapping where it was changed."""
+    table = draft.mapping.sources[at[0]].tables[at[1]]
+    title = f"{entry.name}{' (required)' if entry.is_required else ''}: {entry.about}"
+    if sample is None:
+        st.markdown(words.plain(f"{title} = {told(rule)}"))
+        return None
+    now = _now(rule, sample)
+    options = [*([] if entry.is_required else [NOT_FILLED]), *_special(entry, table), *sample.columns]
+    if now not in options:
+        options = [now, *options]
+    picked = st.selectbox(
+        title, options, index=options.index(now), key=f"{key_of(draft, at)}_{entry.name}_{told(rule)}", width=560
+    )
+    remark = draft.remarks.get((at[0], table.table_name, entry.name), "")
+    if remark:
+        # What is left to translate is asked for below, as it stands now.
+        st.caption(words.plain(remark.partition("; still")[0]))
+    if picked != now:
+        return _chosen(draft.mapping, at, entry, table, picked)
+    if rule.value is not None:
+        return _value(draft, at, entry, rule)
+    if choices(entry) and is_plain(rule):
+        return _codes(draft, at, entry, rule, sample)
+    return None
+
+
+def key_of(draft: Any, at: tuple[int, int]) -> str:
+    """What the keys of a table's widgets begin with."""
+    return f"map_{draft.round}_{at[0]}_{at[1]}"
+
+
+def told(rule: ColumnRule) -> str:
+    """A rule in words, as far as it takes no single column."""
+    if rule.value is not None:
+        return f"“{rule.value}” in every row"
+    if rule.is_row_number:
+        return f"“{rule.prefix}” and the number of the row" if rule.prefix else "the number of the row"
+    if rule.number_within:
+        return f"counted within {', '.join(rule.number_within)}"
+    return " + ".join(rule.columns)
+
+
+def _now(rule: ColumnRule, sample: Sample) -> str:
+    """The choice a rule stands for; a rule in words where there is none, or its column is not in the file."""
+    if is_plain(rule):
+        here = next((one for one in sample.columns if folded_text(one) == folded_text(rule.columns[0])), None)
+        return here or f"not in the file: {rule.columns[0]}"
+    return SAME if rule.value is not None else f"as it stands: {told(rule)}"
+
+
+def _first_value(entry: Field) -> str | None:
+    """What stands in every row until a person writes it; None where the same in every row would mean nothing."""
+    if choices(entry):
+        return choices(entry)[0]
+    # A file of parts without a count tells one of each; no measured value is the same in every row.
+    return "1" if entry.name == "quantity" else _FIRST_VALUE.get(entry.kind)
+
+
+def _special(entry: Field, table: TableMap) -> list[str]:
+    found = [SAME] if _first_value(entry) is not None else []
+    visit = dict(table.columns).get("visit_id")
+    if entry.name in _COUNTS and visit is not None and visit.columns:
+        found.append(COUNTED)
+    if entry.kind == "id" and entry.name in table.table.key or entry.name == "visit_id":
+        found.append(ROW_NUMBER)
+    return found
+
+
+def _chosen(mapping: Mapping, at: tuple[int, int], entry: Field, table: TableMap, picked: str) -> Mapping:
+    if picked == NOT_FILLED:
+        return with_column(mapping, at, entry.name, None)
+    if picked == SAME:
+        return with_rule(mapping, at, entry.name, ColumnRule(value=_first_value(entry)))
+    if picked == COUNTED:
+        return with_rule(mapping, at, entry.name, ColumnRule(number_within=dict(table.columns)["visit_id"].columns))
+    if picked == ROW_NUMBER:
+        return with_rule(mapping, at, entry.name, ColumnRule(is_row_number=True, prefix="row "))
+    return with_column(mapping, at, entry.name, picked)
+
+
+def _value(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule) -> Mapping | None:
+    """The one value of every row."""
+    label, key = f"{entry.name} in every row", f"{key_of(draft, at)}_{entry.name}_value"
+    codes = choices(entry)
+    if codes:
+        options = codes if rule.value in codes else [str(rule.value), *codes]
+        given = st.selectbox(label, options, index=options.index(str(rule.value)), key=key, width=420)
+    else:
+        given = st.text_input(label, rule.value or "", key=key, width=420).strip()
+    return with_rule(draft.mapping, at, entry.name, replace(rule, value=given)) if given != rule.value else None
+
+
+def _codes(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample) -> Mapping | None:
+    """A choice for each spelling met in the first rows that is no code yet, and one for all others."""
+    codes = choices(entry)
+    place = next((i for i, one in enumerate(sample.columns) if folded_text(one) == folded_text(rule.columns[0])), None)
+    if place is None:
+        return None
+    known = dict(rule.codes)
+    spellings = [one for one in spellings_of(sample.cells(place)) if not is_understood(entry, one)]
+    if len(spellings) > _MOST_SPELLINGS:
+        st.caption(
+            f"{words.count(len(spellings))} spellings or more; the first {_MOST_SPELLINGS} are shown, the others by text."
+        )
+    options = [_HELD_BACK, *codes]
+    for spelling in spellings[:_MOST_SPELLINGS]:
+        now = known.get(spelling, _HELD_BACK)
+        picked = st.selectbox(
+            f"{entry.name}: “{spelling}” means",
+            options,
+            index=options.index(now),
+            key=f"{key_of(draft, at)}_{entry.name}_{spelling}",
+            width=420,
+        )
+        if picked != now:
+            return with_code(draft.mapping, at, entry.name, spelling, None if picked == _HELD_BACK else picked)
+    if not spellings and rule.otherwise is None:
+        return None
+    now = rule.otherwise or _HELD_BACK
+    others = st.selectbox(
+        f"{entry.name}: every other spelling means",
+        options,
+        index=options.index(now),
+        key=f"{key_of(draft, at)}_{entry.name}_otherwise",
+        width=420,
+        help="Also of what stands further down in the file. The contract's own codes stay as they are.",
+    )
+    if others != now:
+        return with_otherwise(draft.mapping, at, entry.name, None if others == _HELD_BACK else others)
+    return None

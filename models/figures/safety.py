@@ -1,0 +1,90 @@
+"""Safety reasons on record: which causes they are, and which of the visits that recorded one are still open."""
+
+from __future__ import annotations
+
+import duckdb
+import pandas as pd
+
+from models.figures.scope import SCOPE_COLUMNS, Scope
+from pipelines.contract.codes import CAUSES
+
+# The causes that must be escalated, as the contract declares them: the one list for every page, pack and command.
+SAFETY_CODES = tuple(cause.code for cause in CAUSES if cause.must_escalate)
+SAFETY_WORDS = {
+    "exchanger_restricted": "heat exchanger recorded as restricted",
+    "exchanger_breached": "heat exchanger recorded as breached",
+    "wrong_switch_or_altitude": "safety switch recorded as the wrong one, or not matched to the altitude",
+    "safety_bypassed": "safety switch recorded as bypassed",
+}
+SAFETY_RULE = "no later visit to that appliance records a sound combustion test or another cause"
+CODES_SQL = "(" + ", ".join(f"'{code}'" for code in SAFETY_CODES) + ")"
+
+
+def open_safety_items(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Visits with a cause that must be escalated, until the records show that it was looked into (SAFETY_RULE).
+
+    visit_id, visit_on, site_id, technician_id, cause_code; the newest first, all of them. However old. A later visit counts
+    only where it is known to be to the same appliance, or where neither says which; maintenance alone closes nothing. An
+    appliance taken out closes its items; one recorded again is listed once.
+    """
+    return within(all_open_items(con), scope)
+
+
+def within(items: pd.DataFrame, scope: Scope) -> pd.DataFrame:
+    """The part of `all_open_items` that lies in the scope, in the columns of `open_safety_items`."""
+    chosen = pd.Series(True, index=items.index)
+    if scope.start_on is not None:
+        chosen &= items["visit_on"] >= pd.Timestamp(scope.start_on)
+    if scope.end_on is not None:
+        chosen &= items["visit_on"] <= pd.Timestamp(scope.end_on)
+    for column in SCOPE_COLUMNS:
+        if getattr(scope, column) is not None:
+            chosen &= (items[column] == getattr(scope, column)).fillna(False).astype(bool)
+    return items.loc[chosen].drop(columns=[*SCOPE_COLUMNS]).reset_index(drop=True)
+
+
+def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Those of the whole store, with branch, region and appliance_kind of the visit."""
+    return con.execute(
+        f"""
+        WITH item AS (
+            SELECT visit_id, arrived_at, arrived_on, site_id, technician_id, appliance_key, branch, region,
+                appliance_kind,
+                CASE WHEN cause_code IN {CODES_SQL} THEN cause_code ELSE contributing_cause_code END AS cause_code
+            FROM visit WHERE cause_code IN {CODES_SQL} OR contributing_cause_code IN {CODES_SQL}),
+        tested AS (SELECT DISTINCT visit_id FROM visit_check WHERE check_code = 'combustion' AND outcome = 'sound'),
+        closing AS (
+            SELECT v.site_id, v.appliance_key, v.arrived_at FROM visit AS v LEFT JOIN tested AS t USING (visit_id)
+            WHERE v.site_id IN (SELECT site_id FROM item)
+              AND (t.visit_id IS NOT NULL OR v.visit_id IN (SELECT visit_id FROM item)
+                   OR (v.cause_code IS NOT NULL AND v.cause_group IS DISTINCT FROM 'none_found')))
+        SELECT i.visit_id, i.arrived_on AS visit_on, i.site_id, i.technician_id, i.cause_code, i.branch, i.region,
+            i.appliance_kind
+        FROM item AS i LEFT JOIN appliance AS a ON a.appliance_id = i.appliance_key
+        WHERE NOT coalesce(a.removed_on >= i.arrived_on, false)
+          AND NOT EXISTS (FROM closing AS c WHERE c.site_id = i.site_id AND c.arrived_at > i.arrived_at
+                          AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
+        ORDER BY i.arrived_at DESC, i.visit_id
+        """
+    ).df()
+
+
+def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+    """Sites with a safety reason on record, whatever was done since, unless that appliance has been taken out since.
+
+    site_id, safety (list of codes), safety_on (the last day), n_safety_open (visits of open_safety_items).
+    """
+    condition, values = scope.where("arrived_on", prefix="v.")
+    out = con.execute(
+        f"""
+        SELECT v.site_id, list(DISTINCT code ORDER BY code) AS safety, max(v.arrived_on) AS safety_on FROM (
+            SELECT site_id, visit_id, arrived_on, appliance_key, branch, region, appliance_kind,
+                unnest([cause_code, contributing_cause_code]) AS code FROM visit
+            WHERE cause_code IN {CODES_SQL} OR contributing_cause_code IN {CODES_SQL}) v
+        LEFT JOIN appliance a ON a.appliance_id = v.appliance_key
+        WHERE code IN {CODES_SQL} AND NOT coalesce(a.removed_on >= v.arrived_on, false) AND {condition}
+        GROUP BY v.site_id ORDER BY v.site_id""",
+        values,
+    ).df()
+    n_open = open_safety_items(con, scope)["site_id"].value_counts()
+    return out.assign(n_safety_open=out["site_id"].map(n_open).fillna(0).astype("int64"))

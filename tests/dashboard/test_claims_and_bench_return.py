@@ -1,0 +1,129 @@
+"""Parts waste for the owner: claims with their pack by a button, and what the bench programme costs and returns."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from page_texts import APP, SECONDS, assert_drawn, said
+from streamlit.testing.v1 import AppTest
+
+from dashboard import bench_return, download, lookups, roles, sign_in, warranty_claims
+from models.figures.bench_programme import BenchProgramme
+from models.figures.scope import Scope
+from models.methods.estimate import Estimate, unknown
+from pipelines.loading import load
+
+EMAIL = "{}@company.example"
+PEOPLE = "\n".join(f'[people."{EMAIL.format(role)}"]\nrole = "{role}"' for role in ("owner", "trainer"))
+
+
+@pytest.fixture
+def home(fleet_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    shutil.copytree(fleet_home, tmp_path / "home")
+    (tmp_path / "home" / "settings.toml").write_text(f"labour_cost_per_hour = 80.0\n{PEOPLE}\n", "utf-8")
+    monkeypatch.setenv("GOODPULL_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv(sign_in.FLAG, "on")
+    return tmp_path / "home"
+
+
+def test_the_owner_prints_the_pack_of_a_claim(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sign_in, "email", lambda: EMAIL.format("owner"))
+    claims = lookups.claims(Scope())
+    assert len(claims) and set(claims["outcome"]) <= {"refused", "open"} and claims["claim_id"].is_unique
+    shown = warranty_claims.table(claims)
+    refused = shown[shown["Outcome"].eq("refused")]
+    assert len(refused) and refused["Reason as given"].str.len().gt(0).all()
+    files: dict[str, Any] = {}
+    drawn = download.st.download_button
+
+    def noted(*arguments: Any, **more: Any) -> bool:
+        files[more["key"]] = (more["data"], more["file_name"])
+        return drawn(*arguments, **more)
+
+    monkeypatch.setattr(download.st, "download_button", noted)
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    test.user = {"is_logged_in": True, "email": EMAIL.format("owner")}
+    test.run()
+    assert_drawn(test)
+    assert not [key for key in files if key.startswith("pack_warranty")], "no pack before a claim is chosen"
+    text = said(test)
+    assert "What the bench programme costs and returns" in [header.value for header in test.header]
+    assert "15 minutes for a test" in text
+    assert "Found is not saved" in text
+    one = str(claims["claim_id"].iloc[0])
+    (box,) = [box for box in test.selectbox if box.label == "Claim"]
+    box.select(one).run()
+    assert_drawn(test)
+    made, name = files["pack_warranty_html"]
+    assert name == f"warranty_{one}.html"
+    assert f"Warranty claim {one}" in made().decode()
+    # The trainer may not, whenever the file is asked for.
+    monkeypatch.setattr(sign_in, "email", lambda: EMAIL.format("trainer"))
+    assert not roles.may_have_pack("warranty")
+    for ask in (lambda: lookups.claims(Scope()), lambda: bench_return.show(Scope())):
+        with pytest.raises(roles.NotAllowed):
+            ask()
+
+
+def programme(**more: Any) -> BenchProgramme:
+    """Five tests at 12 minutes and 80 an hour: 80. Two good ones found that had cost 70; 25 credited; 40 narrower."""
+
+    def money(value: float, n: int) -> Estimate:
+        return Estimate(value, value, value, n, None, "")
+
+    claims = {f"n_{outcome}{ending}": 1 for outcome in ("paid", "refused", "open") for ending in ("", "_untested")}
+    given: dict[str, Any] = {
+        "n_tests": 5, "n_tested": 4, "n_untied": 0, "minutes": 12.0, "cost": money(80, 5), "found": money(70, 2),
+        "credit": money(25, 1), "claims": claims, "without": (0.0, 100.0), "with_tests": (60.0, 120.0),
+        "narrowing": money(40, 8), "assumption": "Assumed.", "currency": "USD",
+    }  # fmt: skip
+    return BenchProgramme(**given | more)
+
+
+def test_the_answer_sets_cost_against_return() -> None:
+    told = bench_return.answer(programme())
+    for part in ("5 bench tests took about", "80", "2 good switches found", "70", "25", "0", "100"):
+        assert part in told, part
+    without_rate = bench_return.answer(programme(cost=unknown("No rate.", 5)))
+    assert "labour whose cost is not known" in without_rate and "about 80" not in without_rate
+    nothing = bench_return.answer(programme(n_tests=0, n_tested=0))
+    assert nothing.startswith("No bench test of these switches is on record")
+    unclear = bench_return.answer(programme(narrowing=unknown("No price.", 0), without=None, with_tests=None))
+    assert "cannot be told yet" in unclear
+    unpriced = bench_return.answer(programme(found=unknown("No price.", 2), credit=unknown("Other currency.", 1)))
+    assert "an amount that is not known" in unpriced and "a credit not known" in unpriced
+
+
+def test_a_claim_without_a_reason_says_so() -> None:
+    claims = pd.DataFrame(
+        {"claim_id": ["C1", "C2", "C3"], "filed_on": None, "decided_on": None, "outcome": ["refused", "open", "refused"],
+         "refusal_reason": [" ", None, "no tag"], "part_number": "P", "visit_id": "V", "verdict": [None, "good", "faulty"]}
+    )  # fmt: skip
+    shown = warranty_claims.table(claims)
+    assert shown["Reason as given"].tolist() == ["no reason given", "", "no tag"]
+    assert shown["Outcome"].tolist() == ["refused", "not decided yet", "refused"]
+
+
+def test_a_claim_shows_the_part_of_its_own_switch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two switches pulled on one visit: a claim names one of them by its tag, another neither."""
+    files = {
+        "visits.csv": "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete\n"
+        "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes\n",
+        "part_lines.csv": "visit_id,line_no,part_class,part_number,quantity,removed_tag\n"
+        "V1,1,draft_switch,P-A,1,TAG-A\nV1,2,draft_switch,P-B,1,TAG-B\n",
+        "warranty_claims.csv": "claim_id,visit_id,removed_tag,filed_on,outcome\n"
+        "C1,V1,TAG-A,2026-02-01,open\nC2,V1,TAG-B,2026-02-01,open\nC3,V1,,2026-02-01,open\n",
+    }
+    for name, text in files.items():
+        (tmp_path / name).write_text(text, "utf-8")
+    load(tmp_path, [tmp_path / name for name in files])
+    monkeypatch.setenv("GOODPULL_HOME", str(tmp_path))
+    with roles.whoever_has_the_files():
+        claims = lookups.claims(Scope()).set_index("claim_id")
+    assert claims.loc[["C1", "C2"], "part_number"].tolist() == ["P-A", "P-B"]
+    assert pd.isna(claims.loc["C3", "part_number"]) and claims["verdict"].isna().all()
+    assert warranty_claims.table(claims.reset_index())["Bench"].tolist() == ["", "", ""]

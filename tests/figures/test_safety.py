@@ -1,0 +1,60 @@
+"""Safety reasons: one list of causes, what is open, and that no number of them pushes a flagged site off the list."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from models.figures import sites as sites_family
+from models.figures.cases import visits_behind
+from models.figures.safety import SAFETY_CODES, SAFETY_WORDS, open_safety_items, safety_sites
+from models.figures.scope import Scope
+from models.figures.sites import sites
+from models.misdiagnosis.scores import score_swaps
+from pipelines.contract.codes import CAUSES
+
+ALL = Scope()
+
+
+def test_the_causes_are_those_the_contract_says_to_escalate():
+    assert set(SAFETY_WORDS) == set(SAFETY_CODES) == {cause.code for cause in CAUSES if cause.must_escalate}
+    assert {"exchanger_restricted", "exchanger_breached", "safety_bypassed", "wrong_switch_or_altitude"} <= set(
+        SAFETY_CODES
+    )
+
+
+def test_sites_and_open_visits_are_counted_by_one_rule(store, put):
+    """Four sites with one cause each, the last looked into since; the first has two open visits, on two appliances."""
+    at = [datetime(2024, 1, 5, 10), datetime(2024, 1, 6, 10), *[datetime(2024, 1, 5, 10)] * 3, datetime(2024, 1, 9, 10)]
+    codes = [SAFETY_CODES[0], SAFETY_CODES[0], *SAFETY_CODES[1:], "hose_water"]
+    put("visit", visit_id=[f"v{n}" for n in range(6)], site_id=["s1", "s1", "s2", "s3", "s4", "s4"],
+        appliance_key=["a1", "a1b", "a2", "a3", "a4", "a4"], arrived_at=at, arrived_on=[one.date() for one in at],
+        cause_code=codes, cause_group="x", branch=["n", "n", "n", "n", "s", "s"])  # fmt: skip
+    listed = safety_sites(store, ALL).set_index("site_id")["n_safety_open"]
+    assert listed.to_dict() == {"s1": 2, "s2": 1, "s3": 1, "s4": 0}
+    opened = open_safety_items(store, ALL)
+    assert sorted(opened["visit_id"]) == ["v0", "v1", "v2", "v3"]
+    assert listed.sum() == len(opened) and set(opened["site_id"]) == set(listed.index[listed > 0])
+    assert sorted(visits_behind(store, ALL, "safety")["visit_id"]) == ["v0", "v1", "v2", "v3", "v4"]
+    south = Scope(branch="s")
+    assert safety_sites(store, south)["site_id"].tolist() == ["s4"] and open_safety_items(store, south).empty
+
+
+def test_many_safety_reasons_push_no_flagged_site_off_the_list(store, put, put_swaps, settings, monkeypatch):
+    """With room for two watched sites, five safety sites stand before one that is flagged and four watched ones."""
+    monkeypatch.setattr(sites_family, "LIST_LIMIT", 2)
+    ids = [f"s{i:06d}" for i in range(400)]
+    put("appliance_service", site_id=ids, appliance_key=[f"a{i}" for i in ids], region="r1", appliance_kind="furnace",
+        is_condensing=True, served_from_on=date(2023, 1, 1), served_until_on=date(2025, 1, 1))  # fmt: skip
+    site = ["s000000"] * 9 + [f"s{i:06d}" for i in range(1, 5) for _ in range(3)]
+    put_swaps(site_id=site, appliance_key=[f"a{s}" for s in site], tier="none",
+              swapped_on=[date(2024, 1, 1) + timedelta(days=9 * i) for i in range(len(site))])  # fmt: skip
+    put("visit", visit_id=[f"x{i}" for i in range(5)], site_id=[f"safety{i}" for i in range(5)], cause_code=SAFETY_CODES[0],
+        arrived_at=datetime(2024, 2, 1), arrived_on=date(2024, 2, 1), cause_group="heat_exchanger")  # fmt: skip
+    found = sites(store, ALL, settings, score_swaps(store, ALL, settings))
+    assert found["is_safety"].sum() == 5
+    others = found[~found["is_safety"]]
+    assert "s000000" in others.loc[others["is_flagged"], "site_id"].tolist()
+    assert (~others["is_flagged"]).sum() <= 2
+    assert found["n_safety_open"].sum() == pytest.approx(5)
