@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -85,6 +84,8 @@ def print_load(report: Any, is_dry_run: bool) -> None:
             console.print(line, markup=False)
     for line in without_any(report.files):
         console.print(line, markup=False, style="bold")
+    if not is_dry_run and any(file.n_held_back for file in report.files):
+        console.print("To see, mend or dismiss rows held back: goodpull held-back reasons", markup=False)
     if not is_dry_run:
         state = f"in force: {report.generation}" if report.is_changed else "nothing new; nothing was changed"
         console.print(f"{state} ({report.seconds:.1f} s)", markup=False)
@@ -128,10 +129,14 @@ def file_lines(file: Any) -> list[str]:
 
 
 def _reason_line(file: Any, reason: str, count: int) -> str:
-    """What cells of a column must be, in the sentence of the reason without the single cell."""
-    from pipelines.contract.reasons import REASONS, sentence_template
+    """How many cells were refused for a reason: where the first stands, what it holds, what is allowed."""
+    from pipelines.contract.reasons import REASONS, WHAT_NEXT, sentence_template
     from pipelines.contract.tables import TABLE_BY_NAME
 
+    cells = "cell" if count == 1 else "cells"
+    example = file.examples.get(reason, "").removeprefix(file.file_name).removesuffix(WHAT_NEXT).strip()
+    if example:
+        return f"{file.file_name}: {count:,} {cells} held back, such as {example}"
     column, _, code = reason.rpartition(": ")
     table = TABLE_BY_NAME.get(file.table_name or "")
     if table is not None and column in table.by_name:
@@ -139,10 +144,7 @@ def _reason_line(file: Any, reason: str, count: int) -> str:
     else:
         said = REASONS.get(code, code).replace("{column}", column).replace("{allowed}", "fewer or more")
     said = said.replace("is {got}; ", "").replace("{got}", "what it holds")
-    cells = "cell" if count == 1 else "cells"
-    meant = re.search(r"is (.+); must be one of .*; did you mean (\w+)\?", file.examples.get(reason, ""))
-    hint = f"; of {meant[1]}: did you mean {meant[2]}?" if meant else ""
-    return f"{file.file_name}: {count:,} {cells} held back: {column or 'row'} {said}{hint}"
+    return f"{file.file_name}: {count:,} {cells} held back: {column or 'row'} {said}"
 
 
 def _range(estimate: dict, kind: str, currency: str) -> str:

@@ -135,7 +135,7 @@ def _report(report: Any, is_dry_run: bool) -> None:
                 file.table_name or "",
                 *(
                     words.count(number)
-                    for number in (file.n_rows, file.n_accepted, file.n_held_back, file.n_duplicates)
+                    for number in (file.n_rows, file.n_accepted, file.n_revised, file.n_held_back, file.n_duplicates)
                 ),
                 _remark(file),
             )
@@ -146,6 +146,7 @@ def _report(report: Any, is_dry_run: bool) -> None:
             ("Table", "text"),
             ("Rows", "number"),
             ("Accepted", "number"),
+            ("of them revised", "number"),
             ("Held back", "number"),
             ("Duplicates", "number"),
             ("Remark", "text"),
@@ -170,7 +171,7 @@ def _remark(file: Any) -> str:
     parts += [_told(file, reason, n) for reason, n in ordered[:REASONS_SHOWN]]
     if len(ordered) > REASONS_SHOWN:
         parts.append(f"And {words.plural(len(ordered) - REASONS_SHOWN, 'other reason')}; see Held back after a load.")
-    parts += [message for message in file.messages[:3] if message not in parts]
+    parts += [message for message in file.messages if message not in parts]
     return " ".join(parts)
 
 

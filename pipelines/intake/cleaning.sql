@@ -4,8 +4,11 @@
 -- The cell without outer white space; NULL when blank or a word for blank.
 CREATE OR REPLACE TEMP MACRO stripped(x) AS
     trim(x, ' ' || chr(9) || chr(10) || chr(13) || chr(160) || chr(8199) || chr(8239) || chr(65279));
+-- Exports put an apostrophe before what a spreadsheet would run, =1+1 or -0.82; what comes back that way loses it again.
+CREATE OR REPLACE TEMP MACRO unguarded(x) AS
+    CASE WHEN starts_with(x, '''') AND regexp_matches(x, '^''[=+@＝＋－＠-]') THEN substr(x, 2) ELSE x END;
 CREATE OR REPLACE TEMP MACRO cell(x) AS
-    CASE WHEN stripped(x) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL ELSE stripped(x) END;
+    CASE WHEN stripped(x) IN ('', 'NULL', 'null', 'N/A', 'n/a', '#N/A') THEN NULL ELSE unguarded(stripped(x)) END;
 
 -- Characters that plain text does not hold; free text may have tabs and line breaks, identifiers may not.
 CREATE OR REPLACE TEMP MACRO has_control(x) AS regexp_matches(x, '[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]');

@@ -89,6 +89,8 @@ def _text(rules: Rules, entry: Field) -> str:
     # '!' is the first printing character: a cell that sorts below it begins with a space.
     conditions = [
         f"{cell} >= '!'",
+        # An apostrophe may guard a formula; the thorough form takes it off.
+        f"NOT starts_with({cell}, '''')",
         f"NOT ends_with({cell}, ' ')",
         f"strlen({cell}) <= {entry.longest}",
         f"{cell} NOT IN ({texts(BLANK_WORDS)})",

@@ -14,6 +14,7 @@ import duckdb
 from pipelines.contract.codes import PRESSURE_QUANTITIES
 from pipelines.contract.ddl import stored_columns
 from pipelines.contract.fields import Table
+from pipelines.intake.clock_changes import clock_changes
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.headers import Columns, sort_columns
 from pipelines.intake.holding_back import hold_back_bad, hold_back_spoiled
@@ -199,7 +200,10 @@ def _messages(
             f"{n_unknown:,} {'row has' if n_unknown == 1 else 'rows have'} pressures without a unit; they stay unknown "
             "(where it is known, set default_pressure_unit and load the file again)."
         )
-    return messages + suspicions(con, target.table, target.relation, load_id, rules.settings)
+    messages += suspicions(con, target.table, target.relation, load_id)
+    if target.table.name == "visits":
+        messages += clock_changes(con, landed, target.relation, load_id, rules.settings)
+    return messages
 
 
 def _n_without_unit(con: duckdb.DuckDBPyConnection, landed: Landed, target: Target, rules: Rules, load_id: int) -> int:

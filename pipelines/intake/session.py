@@ -13,6 +13,7 @@ from pathlib import Path
 import duckdb
 
 from pipelines.contract.fields import Table
+from pipelines.intake.between_tables import between_tables
 from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
@@ -116,6 +117,8 @@ class LoadSession:
                 )
         with_rows = [loaded for loaded in self._loaded if loaded.report.n_rows]
         for loaded in self._loaded:
+            between = between_tables(self.con, loaded.report.table_name, loaded.load_id)
+            loaded.report = replace(loaded.report, messages=loaded.report.messages + between)
             self.reports[loaded.position] = loaded.report
         for loaded in with_rows:
             self._write_ledger(loaded)

@@ -12,16 +12,19 @@ import duckdb
 from pipelines.contract.fields import Table
 from pipelines.contract.units import INCH_OF_WATER_PA
 from pipelines.intake.sql_text import count, first_row, text
-from pipelines.settings import Settings
 
 # Draft-proving switches make below 2.5 in. w.c.; gas manifolds stand at 3.5 (natural gas) and 10 (propane). The facts
 # take no higher reading for draft: sql/records/reading.sql has the same limit.
 HIGHEST_DRAFT_PA = 2.8 * INCH_OF_WATER_PA
+# About 1 psi: no manifold, and as in. w.c. no draft either, but a usual figure for a draft in pascal.
+_HIGHEST_GAS_PA = 28 * INCH_OF_WATER_PA
 # A draft this small, given in pascal, is more likely inches of water.
 _LOWEST_DRAFT_PA = 2.5
 _DRAFT = "quantity IN ('draft_at_switch', 'draft_at_port')"
 _RUNNING = "coalesce(condition, '') <> 'at_rest'"
 _TEST = r"(?i)^(test|testing|dummy|training|demo|xxx+|zzz+)([ _\-]?\d*)$"
+# Two names in one cell; "Lee, J" is one.
+_TWO_PEOPLE = r"(?i)\S\s*[/&;+]\s*\S|\S\s+and\s+\S"
 # Notes shorter than this may well be the same by themselves; as often as this they were copied.
 _CLONE_LENGTH, _CLONE_SITES = 40, 5
 
@@ -38,9 +41,15 @@ class Suspicion:
 SUSPICIONS = (
     Suspicion(
         "readings",
-        f"{_DRAFT} AND value_pa > {HIGHEST_DRAFT_PA!r}",
+        f"{_DRAFT} AND value_pa > {HIGHEST_DRAFT_PA!r} AND value_pa < {_HIGHEST_GAS_PA!r}",
         "draft readings are above 2.8 in. w.c. and look like gas pressure (3.5 or 10 at a manifold); kept, and never taken "
         "for draft.",
+    ),
+    Suspicion(
+        "readings",
+        f"{_DRAFT} AND value_pa >= {_HIGHEST_GAS_PA!r}",
+        "draft readings are above any gas pressure in a house and look like pascal under another unit: are units mixed? Kept, "
+        "and never taken for draft; a mapping can set the unit.",
     ),
     Suspicion(
         "readings",
@@ -72,6 +81,28 @@ SUSPICIONS = (
         "switches are swaps: see their part class.",
     ),
     Suspicion(
+        "part_lines",
+        "quantity < 0 OR line_status IN ('credited', 'returned')",
+        "lines take another back (a negative quantity, credited or returned): none is a swap, and each takes away the fit it "
+        "belongs to.",
+    ),
+    Suspicion(
+        "parts",
+        "superseded_by IS NOT NULL",
+        "parts name the number that replaced them; whichever has no part class takes that of the other.",
+    ),
+    Suspicion(
+        "bench_tests",
+        "make_1_pa = 0 OR make_2_pa = 0 OR make_3_pa = 0",
+        'bench tests have a make point of exactly 0. Where 0 means blank, say so in a mapping (blank = ["0"]).',
+    ),
+    Suspicion(
+        "visits",
+        f"regexp_matches(technician_id, {text(_TWO_PEOPLE)})",
+        "visits name more than one technician in one cell and count for a person of that whole name. A mapping parts them "
+        '(split = "/", part = 1), the others going to visit_crew.',
+    ),
+    Suspicion(
         "visits",
         f"regexp_matches(visit_id, {text(_TEST)}) OR regexp_matches(site_id, {text(_TEST)}) "
         f"OR regexp_matches(technician_id, {text(_TEST)}) OR regexp_matches(notes, {text(_TEST)})",
@@ -80,9 +111,7 @@ SUSPICIONS = (
 )
 
 
-def suspicions(
-    con: duckdb.DuckDBPyConnection, table: Table, relation: str, load_id: int, settings: Settings
-) -> list[str]:
+def suspicions(con: duckdb.DuckDBPyConnection, table: Table, relation: str, load_id: int) -> list[str]:
     """One sentence for each kind of dirt among the accepted rows of a load. relation: where they stand."""
     kinds = [kind for kind in SUSPICIONS if kind.table_name == table.name]
     sentences = []
@@ -91,7 +120,7 @@ def suspicions(
         found = first_row(con, f"SELECT {counts} FROM {relation} WHERE load_id = {load_id} AND raw IS NULL") or ()
         sentences = [f"{n:,} {kind.said}" for n, kind in zip(found, kinds, strict=True) if n]
     if table.name == "visits":
-        sentences += _clones(con, relation, load_id) + _doubled_hour(con, relation, load_id, settings)
+        sentences += _clones(con, relation, load_id)
     return sentences
 
 
@@ -103,23 +132,4 @@ def _clones(con: duckdb.DuckDBPyConnection, relation: str, load_id: int) -> list
                 GROUP BY hash(notes) HAVING approx_count_distinct(site_id) >= {_CLONE_SITES})""",
     )
     said = f"visits have a note that stands word for word at {_CLONE_SITES} sites or more: a copied note says little."
-    return [f"{n:,} {said}"] if n else []
-
-
-def _doubled_hour(con: duckdb.DuckDBPyConnection, relation: str, load_id: int, settings: Settings) -> list[str]:
-    """Times whose local hour occurs twice, when the clocks go back."""
-    if settings.time_zone == "UTC":
-        return []
-    zone = text(settings.time_zone)
-    local = "timezone({zone}, timezone('UTC', arrived_at{shift}))"
-    now, before = local.format(zone=zone, shift=""), local.format(zone=zone, shift=" - INTERVAL 1 HOUR")
-    # Clocks change in autumn and spring, at night: most rows need no look at the calendar.
-    n = count(
-        con,
-        f"""SELECT count(*) FROM {relation} WHERE load_id = {load_id} AND month(arrived_at) IN (3, 4, 9, 10, 11)
-            AND {now} = {before}""",
-    )
-    said = (
-        "arrivals lie in the hour that occurs twice when clocks go back; written without an offset, the later is meant."
-    )
     return [f"{n:,} {said}"] if n else []

@@ -47,6 +47,39 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
     return f"SELECT n, {columns} FROM ({query})"
 
 
+def told_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> tuple[list[str], str]:
+    """What a mapping would otherwise change in silence: sentences, and a query of the number before each, in one row.
+
+    Both empty where no figure can stand for blank, no column has words for blank of its own, and none has aliases.
+    """
+    said, counts, taken, picked, translated = [], [], [], [], []
+    where = " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"
+    for column, rule in table.columns:
+        part = _Column(mapping, table.table.by_name[column], rule, places)
+        blank = list(dict.fromkeys((*rule.blank, *filter(_is_figure, mapping.blank))))
+        if blank and rule.columns:
+            folded = texts(folded_text(word) for word in blank)
+            cells = (f"{_folded(f'c{places[one]}')} IN ({folded})" for one in rule.columns)
+            said.append(f"cells of {column} say {' or '.join(map(repr, blank))}, which means blank here.")
+            counts.append(f"count_if({' OR '.join(cells)})")
+        aliases = mapping.aliases_of(column)
+        if aliases:
+            a, b, e = (name(letter + column) for letter in ("a_", "b_", "e_"))
+            taken.append(f"{part.taken()} AS {a}")
+            picked.append(f"{part.picked(a)} AS {b}")
+            translated.append(f"{part.translated(b)} AS {e}")
+            said.append(f"cells of {column} were renamed by the aliases of the mapping.")
+            counts.append(f"count_if({_looked_up(aliases, e)} <> {e})")
+    if not counts:
+        return [], ""
+    query = layered(f"SELECT * FROM {source} WHERE {where}", taken, picked, translated)
+    return said, f"SELECT {', '.join(counts)} FROM ({query})"
+
+
+def _is_figure(word: str) -> bool:
+    return any(character.isdigit() for character in word)
+
+
 class _Column:
     """The steps of one column: the cell is taken, picked apart, translated, and filled where blank."""
 

@@ -21,7 +21,10 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
         return
     parts = []
     if lacking:
-        parts.append(f"The mapping reads and the file lacks: {_named(lacking, new)}.")
+        others = [column for key, column in there.items() if key not in known]
+        parts.append(f"The mapping reads and the file lacks: {_named(lacking, others)}.")
+    if lacking and not source.columns:
+        parts.append(f"The file has: {_named(list(there.values()), [])}.")
     if gone:
         parts.append(f"Gone, though not read: {_named(gone, [])}.")
     if new:

@@ -14,7 +14,7 @@ from pipelines.intake.landing import Find, Landed, SpoiledRow
 from pipelines.intake.line_numbers import Lines
 from pipelines.intake.spoiled import refuse_lost_lines, refuse_open_quotes, refuse_when_none_fits, spoiled_rows
 from pipelines.intake.sql_text import count, first_row, name
-from pipelines.mapping.canonical import canonical_sql
+from pipelines.mapping.canonical import canonical_sql, told_sql
 from pipelines.mapping.declared import Mapping, Source, TableMap, folded_text
 from pipelines.mapping.drift import check_shape
 
@@ -134,9 +134,8 @@ def _land_table(
 ) -> Landed:
     """landing.mapped: n and the canonical text; its rows stand in the order of the source."""
     places = places_of(landed.columns)
-    query = canonical_sql(
-        mapping, table, {column: places[folded_text(column)] for column in table.sources()}, "landing.source"
-    )
+    read = {column: places[folded_text(column)] for column in table.sources()}
+    query = canonical_sql(mapping, table, read, "landing.source")
     columns = [column for column, _ in table.columns]
     cells = ", ".join(f"{name(column)} AS c{i}" for i, column in enumerate(columns))
     con.execute("SET preserve_insertion_order = true")
@@ -152,6 +151,9 @@ def _land_table(
             else "others are left out by the mapping"
         )
         messages.append(f"{n_rows:,} rows of {table.table_name} made from {landed.n_rows:,} rows; {what}.")
+    said, counts = told_sql(mapping, table, read, "landing.source")
+    numbers = first_row(con, counts) or () if said else ()
+    messages += [f"{n:,} {sentence}" for sentence, n in zip(said, numbers, strict=True) if n]
     line = "NULL::BIGINT" if landed.first_line is None else f"n + {landed.first_line - 1}"
     return Landed(
         "landing.mapped",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import threading
 from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as Table
 from contextlib import contextmanager
@@ -81,9 +83,13 @@ def version_path(home: Path, mapping: Mapping) -> Path:
 
 def write_durably(path: Path, toml: str) -> None:
     """Write a mapping so that it is whole and on the disk, or not there at all."""
-    beside = path.with_name(path.name + ".tmp")
-    beside.write_text(toml, "utf-8")
-    put_in_place(beside, path)
+    # A name of its own: two who write the same mapping at once must not write into each other's file.
+    beside = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}.tmp")
+    try:
+        beside.write_text(toml, "utf-8")
+        put_in_place(beside, path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def confirmed_text(toml: str) -> str:

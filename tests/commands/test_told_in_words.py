@@ -35,7 +35,9 @@ def test_a_table_of_which_nothing_came_in_does_not_end_like_a_success(goodpull, 
     done = goodpull("load", small / "spelled", "--home", tmp_path / "home")
     assert done.returncode == 1
     assert "part_lines.csv: not one of its rows was accepted, so from this file no swap can be counted" in done.stdout
-    assert "of draft_pressure_switch: did you mean draft_switch?" in done.stdout
+    told = " ".join(done.stdout.split())
+    assert "6 cells held back, such as line 2: part_class is draft_pressure_switch; must be one of draft_switch" in told
+    assert "did you mean draft_switch?" in told and "goodpull held-back reasons" in told
     drawn = goodpull("bench-list", "--home", tmp_path / "home", "--csv", tmp_path / "list.csv")
     assert "No removed switch is on record" in drawn.stderr
     assert not (tmp_path / "list.csv").exists()

@@ -11,9 +11,11 @@ import pytest
 from foreign_company import CANONICAL, LINES, READINGS, VISITS
 from postgres_server import PASSWORD, running
 
+from pipelines.errors import GoodpullError
 from pipelines.mapping import database
 from pipelines.mapping.declared import MappingError
 from pipelines.mapping.mapping_file import mapping_of
+from pipelines.store import Store
 
 
 @pytest.fixture(scope="module")
@@ -150,6 +152,33 @@ def test_a_connection_dropped_midway_loads_nothing(desk, company):
         desk.load(toml(company, endless))
     dropping.join()
     assert not (desk.home / "current").exists()
+
+
+@pytest.mark.parametrize(
+    ("visits", "said"),
+    [
+        ("SELECT v.* FROM svc.visits v WHERE pg_terminate_backend(pg_backend_pid())", "ended the connection"),
+        ("DELETE FROM svc.visits", "must be one SELECT"),
+        ("SELECT * FROM svc.visits; DROP TABLE svc.visits", "no query the database can run"),
+    ],
+    ids=["dropped", "writes", "two statements"],
+)
+def test_what_was_in_force_stays_when_the_database_fails_and_a_later_load_goes_through(desk, company, visits, said):
+    desk.load(toml(company))
+    before, records = Store(desk.home).current(), desk.records()
+    with psycopg.connect(company, autocommit=True) as con:
+        con.execute("UPDATE svc.visits SET notes = 'said later' WHERE visit_id = 'V1'")
+    try:
+        (file, *_) = desk.load(toml(company, visits)).files
+        told = file.error or ""
+    except GoodpullError as refused:
+        told = str(refused)
+    assert said in told and PASSWORD not in told
+    # Another query is another version of the mapping, under which the tables that can be read are read again.
+    assert desk.records() == records and (Store(desk.home).current() == before or "no query" in said)
+    desk.load(toml(company))
+    assert desk.query("SELECT notes FROM delivered.visits WHERE visit_id = 'V1'") == [("said later",)]
+    assert desk.query("SELECT count(*) FROM delivered.visits") == [(len(records["visits"]),)]
 
 
 def test_rows_are_streamed_piece_by_piece(company):

@@ -41,8 +41,38 @@ def test_merged_sites_and_an_exchanged_appliance_keep_one_name(desk):
         ["2", "12  Mill Rd ", "T", "2025-01-02", "PM"],
         ["3", "S1", "T", "2025-01-03", "PM"],
     ]
-    desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows))
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
     assert desk.query("SELECT DISTINCT site_id, appliance_id FROM delivered.visits") == [("S1", "A1")]
+    assert file.messages[:2] == (
+        "2 cells of site_id were renamed by the aliases of the mapping.",
+        "3 cells of appliance_id were renamed by the aliases of the mapping.",
+    )
+
+
+def test_parts_renamed_by_aliases_are_counted(desk):
+    toml = CALLS.replace('table = "visits"', 'table = "part_lines"').partition("[source.table.columns]")[0] + (
+        '[source.table.columns]\nvisit_id = "Call"\nline_no = { row_number = true }\npart_number = "Site"\n'
+        'quantity = { value = "1" }\n[aliases.parts]\n"PS-1" = "PS-1B"\n"PS-1B" = "PS-2"\n'
+    )
+    rows = [[str(n), part, "T", "", ""] for n, part in enumerate(["ps-1", "PS-1B", "PS-2", "", "X"])]
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
+    assert desk.query("SELECT part_number, count(*) FROM delivered.part_lines GROUP BY 1 ORDER BY 1") == [
+        ("PS-2", 3), ("X", 1), (None, 1)
+    ]  # fmt: skip
+    assert file.messages == ("2 cells of part_number were renamed by the aliases of the mapping.",)
+
+
+def test_zero_read_as_blank_is_counted_whether_for_one_column_or_all(desk):
+    """`{0}` among the words, which no sentence may trip over."""
+    toml = CALLS + 'cause_code = { column = "Kind", blank = ["{0}", "0"], codes = { "PM" = "fan_worn" } }\n'
+    rows = [["1", "S1", "T", "2025-01-01", "PM"], ["2", "0", "T", "2025-01-02", "PM"], ["3", "S1", "T", "", "0"]]
+    header = ["Call", "Site", "Tech", "In", "Kind"]
+    (file,) = desk.load('blank = ["0", "-"]\n' + toml, desk.write("calls.csv", header, rows)).files
+    assert "1 cells of site_id say '0', which means blank here." in file.messages
+    assert "1 cells of cause_code say '{0}' or '0', which means blank here." in file.messages
+    assert not [one for one in file.messages if one.startswith("0 ")]
+    # What is required is held back.
+    assert (file.n_accepted, file.n_held_back) == (1, 2)
 
 
 def test_test_rows_are_left_out_by_a_condition_and_counted(desk):
