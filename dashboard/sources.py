@@ -44,8 +44,9 @@ SOURCES: tuple[tuple[str, str, str], ...] = (
     ),
     (
         "Technicians and sites",
-        "Beta-binomial shrinkage with a robust null; limit on the false-discovery rate",
-        "Efron and Morris 1975; Spiegelhalter 2005; Benjamini and Hochberg 1995",
+        "Beta-binomial shrinkage with a robust null; limit on the false-discovery rate: of each mark (technicians), of "
+        "all (sites)",
+        "Efron and Morris 1975; Spiegelhalter 2005; Efron 2007; Benjamini and Hochberg 1995",
     ),
     (
         "Draft margin over time",

@@ -68,7 +68,9 @@ class Settings:
     # An appliance counts as served from its first visit until this long after its last one, or its removal.
     service_gap_days: int = _set(730, "days", "An appliance counts as served until this long after its last visit")
     flag_margin: float = _set(0.08, "points", "Excess over the expected rate that is looked at for a technician")
-    false_discovery_limit: float = _set(0.10, "share", "Most false marks allowed among all that are marked")
+    false_discovery_limit: float = _set(
+        0.10, "share", "Most false marks allowed among all; of one mark, twice this chance"
+    )
     minimum_cases: int = _set(5, "cases", "Draft faults below which nobody is compared")
     labour_cost_per_hour: float | None = _set(
         None, "currency", "Cost of an hour on site; without it labour is left out"

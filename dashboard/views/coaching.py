@@ -34,7 +34,8 @@ METHOD = (
     "from the other "
     "technicians, so no one sets their own benchmark. Small numbers are drawn towards the company "
     "(beta-binomial). A person is "
-    "marked look here first when an excess over the margin is likely enough to pass a limit on false marks across all."
+    "marked look here first when, at the usual limit on false marks, an excess over the margin is at least 80% likely, "
+    "whoever else is marked: a single mark is false one time in five at worst, all marks together far less often."
 )
 TERMS = ("Look here first", "Per draft fault attended", "Case mix", "New starter", "Good pull", "Range")
 

@@ -21,7 +21,7 @@ from models.methods.shrinkage import (
     fit_null,
     funnel_limits,
     posterior,
-    select_by_fdr,
+    select_by_local_fdr,
     smallest_detectable_excess,
 )
 from models.misdiagnosis.scores import Scores
@@ -32,8 +32,6 @@ NOT_SEPARABLE_SHARE = 0.8
 N_IMPUTATIONS = 20
 # With so many, how likely a null is hardly differs between imputations: it is worked out for the first, and moved.
 MANY_TECHNICIANS = 500
-# Beside the limit on false flags over all: nobody is flagged whose excess is less likely than not.
-LEAST_PROBABILITY = 0.5
 FAIRNESS = "Look here first; for coaching only, never for pay or discipline."
 
 
@@ -82,8 +80,8 @@ def technicians(
     pulls: good_pulls of the scope, where they have been worked out already.
 
     Untested switches are drawn good or faulty by their probability (20 imputations, the model of single switches drawn
-    anew for each); each takes a null of its own as its counts leave it likely; the posteriors are pooled. Flags: select_by_fdr and an excess
-    likelier than not, among technicians with the minimum of cases who are no new starters and can be told from their
+    anew for each); each takes a null of its own as its counts leave it likely; the posteriors are pooled. Flags:
+    select_by_local_fdr among technicians with the minimum of cases who are no new starters and can be told from their
     site.
     """
     pulls = good_pulls(con, scope, scores) if pulls is None else pulls
@@ -149,8 +147,7 @@ def _compare(
     table["smallest_visible_excess"] = _visible(n, rate, middle, settings)
     eligible = (table["has_minimum"] & ~table["is_new_starter"] & table["is_separable"]).to_numpy(bool)
     above = table["probability_above"].to_numpy(float)
-    flagged = select_by_fdr(above, float(settings.false_discovery_limit), eligible)
-    table["is_flagged"] = flagged & (above > LEAST_PROBABILITY)
+    table["is_flagged"] = select_by_local_fdr(above, float(settings.false_discovery_limit), eligible)
     table["reason"] = _reasons(table, settings)
     mean_rate = float((pulls.expected * pulls.chance_left()).mean())
     return _null_words(middle, mean_rate), _funnel(n, mean_rate, middle)

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
 from models.methods.beta_mixture import Parts, mixture_cdf, mixture_quantile
-from models.methods.false_discovery import benjamini_hochberg, select_by_fdr
+from models.methods.false_discovery import benjamini_hochberg, select_by_local_fdr
 from models.methods.proportion import check_counts, check_level
 
 __all__ = [
@@ -27,7 +27,7 @@ __all__ = [
     "fit_null",
     "funnel_limits",
     "posterior",
-    "select_by_fdr",
+    "select_by_local_fdr",
     "shrink",
     "smallest_detectable_excess",
 ]
@@ -162,7 +162,7 @@ def smallest_detectable_excess(
 ) -> NDArray:
     """Smallest excess over the expected share that would be flagged with probability `power` at this many cases.
 
-    n, expected_rate: shape (n_units,). A unit counts as flagged when probability_above(margin) >= 1 - limit.
+    n, expected_rate: shape (n_units,). Flagged: select_by_local_fdr of probability_above(margin) at this limit.
     Returns excess as a share, shape (n_units,), to the nearest 0.005; NaN where even all hits would not be flagged.
     """
     cases = np.round(np.atleast_1d(np.asarray(n, dtype=float))).astype(int)
@@ -175,9 +175,10 @@ def smallest_detectable_excess(
         every = np.full(size + 1, float(size)), np.full(size + 1, rate), np.zeros(size + 1)
         mean, wide, parts = _posterior(count, *every, null)
         chance = 1 - mixture_cdf(mean + margin, wide, parts)
-        if not (chance >= 1 - limit).any():
+        is_flagged = select_by_local_fdr(chance, limit)
+        if not is_flagged.any():
             continue
-        needed = int(np.argmax(chance >= 1 - limit))
+        needed = int(np.argmax(is_flagged))
         excess = np.arange(0, 1 - float(null.mean(rate)), 0.005)
         seen = stats.binom.sf(needed - 1, size, null.mean(rate) + excess) >= power
         if seen.any():

@@ -2,10 +2,11 @@
 
     python tests/recovery/long_form.py --fleets 500 --workers 2
 
-Each fleet is one line of JSON, appended to --out as it is done; run again, the command goes on where it stopped. Lines made
-by other code or of another size do not count: they stay in the file and are passed over. Beside the usual fleets, a fifth as many in which nobody is weak, and as many in which testing depended on the result. At the end
-the table is written to models/evidence/recovery.json, which the Method page shows; with under 100 fleets only if --table
-names a place.
+Each fleet is one line of JSON, appended to --out as it is done; run again, the command goes on where it stopped. Lines
+made by other code or of another size do not count: they stay in the file and are passed over. Beside the usual fleets,
+a fifth as many in which nobody is weak, and as many in which testing depended on the result. At the end the table is
+written to models/evidence/recovery.json, which the Method page shows; with under 100 fleets only if --table names a
+place.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ FIRST_SEED = {"usual": 1001, "no_weak": 100_001, "by_result": 200_001}
 FEWEST_FOR_TABLE = 100
 # Trials by the name of their module; each has `rows(rng, n_trials)` giving rows of the table. One that is not there is
 # named in the table as not run.
-TRIALS = {"trials": 2_000, "technician_trials": 2_000}
+TRIALS = {"trials": 2_000, "technician_trials": 8_000}
 
 
 def main(arguments: list[str] | None = None) -> int:
