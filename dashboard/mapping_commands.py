@@ -21,7 +21,8 @@ def register(app: typer.Typer) -> None:
     app.command(
         name="map",
         epilog="Examples:  goodpull map jobs.xlsx   |   goodpull map jobs.xlsx --map jobs.toml   |   "
-        "goodpull map jobs.xlsx --map jobs.toml --confirm",
+        "goodpull map jobs.xlsx --map jobs.toml --confirm   |   "
+        "goodpull map --database 'host=db dbname=service user=reader' --query 'visits: SELECT * FROM service.visits'",
     )(map_export)
 
 
@@ -31,6 +32,16 @@ def map_export(
     mapping: Annotated[Path | None, typer.Option("--map", help="Try this mapping instead of proposing one.")] = None,
     out: Annotated[
         Path | None, typer.Option(help="Where the proposal is written.", show_default="beside the first file")
+    ] = None,
+    database: Annotated[
+        str | None,
+        typer.Option(
+            help="Propose from PostgreSQL: its connection line, without the password (PGPASSWORD or libpq's own files)."
+        ),
+    ] = None,
+    queries: Annotated[
+        list[str] | None,
+        typer.Option("--query", help="With --database, one a table: a name, a colon and one SELECT. Only ever read."),
     ] = None,
     is_confirmed: Annotated[
         bool, typer.Option("--confirm", help="I looked through the mapping; it may be loaded with.")
@@ -50,7 +61,11 @@ def map_export(
     if mapping is None:
         if is_confirmed:
             printing.fail("--confirm needs the mapping that was looked through: --map FILE. Nothing was changed.")
-        mapping = _propose(paths, out)
+        mapping = _proposed(paths, database, queries or [], out)
+    elif database is not None or queries:
+        printing.fail(
+            "A mapping names its own database: --map goes without --database and --query. Nothing was changed."
+        )
     declared = read_mapping(mapping)
     if not paths and declared.connection is None:
         printing.fail(f"{mapping}: reads files; name the export to try it on. Nothing was changed.")
@@ -94,17 +109,27 @@ def _new_files(folder: Path, sources: list[Path], declared: Any) -> list[Path]:
     return not_in_ledger(Store(folder), sources, Settings.load(folder), declared)
 
 
-def _propose(paths: list[Path], out: Path | None) -> Path:
-    from pipelines.intake.file_kinds import IntakeError, expand
-    from pipelines.mapping.proposing import propose
-    from pipelines.mapping.samples import samples_of
-    from pipelines.mapping.writing import toml_of, write_durably
+def _proposed(paths: list[Path], database: str | None, queries: list[str], out: Path | None) -> Path:
+    """Propose from the files, or from the database; the file the proposal was written to."""
+    from pipelines.mapping.queries import asked_of
 
-    if not paths:
-        printing.fail("Name the files of the export, such as: goodpull map jobs.xlsx. Nothing was changed.")
-    target = out or paths[0].with_name(f"{paths[0].stem}.mapping.toml")
+    if bool(paths) == (database is not None or bool(queries)):
+        printing.fail(
+            "Name the files of the export, such as: goodpull map jobs.xlsx; or a database, with --database and --query. "
+            "Nothing was changed."
+        )
+    asked = None if paths else asked_of(database or "", "\n".join(queries))
+    target = out or (Path("database.mapping.toml") if asked else paths[0].with_name(f"{paths[0].stem}.mapping.toml"))
     if target.exists():
         printing.fail(f"{target} is there already. Try it with --map {target}, or name another with --out.")
+    _propose(_samples_of_database(asked) if asked else _samples_of_files(paths), asked, target)
+    return target
+
+
+def _samples_of_files(paths: list[Path]) -> list[Any]:
+    from pipelines.intake.file_kinds import IntakeError, expand
+    from pipelines.mapping.samples import samples_of
+
     samples = []
     for path, error in expand(paths):
         try:
@@ -114,6 +139,25 @@ def _propose(paths: list[Path], out: Path | None) -> Path:
                 samples += list(samples_of(path, Path(scratch)))
         except IntakeError as refused:
             printing.say(f"{path.name}: {refused}")
+    return samples
+
+
+def _samples_of_database(asked: Any) -> list[Any]:
+    from pipelines.mapping.queries import database_samples
+
+    with printing.progress("Asking the database") as step:
+        samples, failed = database_samples(asked, step)
+    for said in failed:
+        printing.say(said)
+    return samples
+
+
+def _propose(samples: list[Any], asked: Any, target: Path) -> None:
+    """Write a proposal for the samples. asked: the mapping that only asks, where they are those of queries."""
+    from pipelines.mapping.proposing import propose
+    from pipelines.mapping.queries import with_queries
+    from pipelines.mapping.writing import toml_of, write_durably
+
     proposal = propose(samples, target.name.split(".")[0])
     for said in proposal.untold:
         printing.say(said)
@@ -121,9 +165,9 @@ def _propose(paths: list[Path], out: Path | None) -> Path:
         printing.fail(
             "No mapping could be proposed: no table's required columns were found. Columns of the contract: goodpull contract"
         )
-    write_durably(target, toml_of(proposal.mapping, proposal.remarks))
+    mapping = with_queries(proposal.mapping, asked) if asked else proposal.mapping
+    write_durably(target, toml_of(mapping, proposal.remarks))
     printing.say(f"wrote {target}; each line says how sure it is")
-    return target
 
 
 def _confirm(path: Path) -> None:
