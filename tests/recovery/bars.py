@@ -15,6 +15,8 @@ from sklearn.linear_model import LogisticRegression
 
 COVERAGE = (0.935, 0.965)
 MARGIN = 0.08
+# Of the labels drawn to see what chance alone does.
+CHANCE_SEED = 7
 YEAR_DAYS = 365.25
 Row = dict[str, Any]
 
@@ -63,9 +65,11 @@ def coverage_rows(fleets: list[dict[str, Any]]) -> list[Row]:
         known = [f for f in fleets if f[name]["value"] is not None]
         held = [_holds(f[name], f["long_run"].get(name, f[name]["truth"])) for f in known]
         n_not = len(fleets) - len(known)
-        note = f"Not given in {n_not} fleets." if n_not else ""
+        note = f"Not given in {n_not} fleets. " if n_not else ""
+        if name.startswith("callbacks"):
+            note += _width_note(known, name)
         rate = float(np.mean(held)) if held else float("nan")
-        out.append(share_row(f"coverage_{name}", what, "93.5 to 96.5%", held, is_covered(rate), note=note))
+        out.append(share_row(f"coverage_{name}", what, "93.5 to 96.5%", held, is_covered(rate), note=note.strip()))
     people = [_known_people(f) for f in fleets]
     held = [t["low"] <= t["truth"] <= t["high"] for fleet in people for t in fleet]
     rate, error = _clustered([[t["low"] <= t["truth"] <= t["high"] for t in fleet] for fleet in people])
@@ -128,9 +132,15 @@ def classifier_rows(fleets: list[dict[str, Any]]) -> list[Row]:
     worst_slope = max(slopes, key=lambda s: abs(s - 1))
     n = len(every)
     told = "each of the 5 later blocks"
+    chance = _chance_error(blocks[int(np.argmax(gaps))])
+    gaps_told = (
+        f"Blocks in order: {', '.join(f'{g:.3f}' for g in gaps)}. All fleets' labels of a block are taken together: with "
+        f"as many, predictions that are exactly right show {chance:.3f} by chance; with those of one fleet "
+        f"{_chance_error_alone(blocks[-1]):.2f}."
+    )
     return [
         row("classifier_calibration", f"Classifier: calibration error, worst of {told}", "at most 0.03", max(gaps), errors[0],
-            n, max(gaps) <= 0.03, "labels", "ratio"),
+            n, max(gaps) <= 0.03, "labels", "ratio", gaps_told),
         row("classifier_slope", f"Classifier: calibration slope, furthest from 1 of {told}", "0.9 to 1.1", worst_slope, errors[1],
             n, 0.9 <= worst_slope <= 1.1, "labels", "ratio", f"Blocks in order: {', '.join(f'{s:.2f}' for s in slopes)}."),
         row("classifier_skill", f"Classifier: Brier skill, lowest of {told}", "above 0", min(skills), errors[2], n,
@@ -143,6 +153,22 @@ def _calibration_error(labels: np.ndarray) -> float:
     bins = np.minimum((p * 10).astype(int), 9)
     gap = [abs(np.average(p[bins == b], weights=w[bins == b]) - np.average(y[bins == b], weights=w[bins == b])) for b in np.unique(bins)]  # fmt: skip
     return float(np.average(gap, weights=[w[bins == b].sum() for b in np.unique(bins)]))
+
+
+def _chance_error(labels: np.ndarray, n_draws: int = 20) -> float:
+    """Mean calibration error of the same predictions were they exactly right: the labels drawn by them."""
+    rng, drawn = np.random.default_rng(CHANCE_SEED), labels.copy()
+    found = []
+    for _ in range(n_draws):
+        drawn[:, 3] = rng.random(len(labels)) < labels[:, 2]
+        found.append(_calibration_error(drawn))
+    return float(np.mean(found))
+
+
+def _chance_error_alone(labels: np.ndarray, n_fleets: int = 50) -> float:
+    """The same within single fleets, on average over the first of them."""
+    some = np.unique(labels[:, 0])[:n_fleets]
+    return float(np.mean([_chance_error(labels[labels[:, 0] == one], 5) for one in some]))
 
 
 def _slope(labels: np.ndarray) -> float:
@@ -167,6 +193,23 @@ def _by_halves(every: np.ndarray, measure: Any, n_parts: int = 10) -> float:
         if len(np.unique(labels[:, 3])) == 2:
             values.append(measure(labels))
     return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 2 else float("nan")
+
+
+def _width_note(known: list[dict[str, Any]], name: str) -> str:
+    """Whether a share's ranges are too wide: what they take the spread to be, against the spread of the errors found."""
+    of = np.array([
+        [f[name]["value"], f[name]["low"], f[name]["high"], f["long_run"].get(name, f[name]["truth"])] for f in known
+    ], dtype=float).reshape(-1, 4)  # fmt: skip
+    inside = ((of > 0) & (of < 1)).all(axis=1)
+    value, low, high, truth = np.log(of[inside] / (1 - of[inside])).T
+    error = value - truth
+    if len(error) < 3 or not error.std() > 0:
+        return ""
+    ratio = np.sqrt(np.mean(((high - low) / (2 * 1.96)) ** 2)) / error.std(ddof=1)
+    return (
+        f"The ranges are {ratio:.2f} times as wide as the errors found call for; the truth lies below "
+        f"{np.mean(truth < low):.1%} and above {np.mean(truth > high):.1%} of them."
+    )
 
 
 def _known_people(fleet: dict[str, Any]) -> list[dict[str, Any]]:
