@@ -21,8 +21,8 @@ ROW_NUMBER = "– the number of the row –"
 _HELD_BACK = "– not translated: held back –"
 _MOST_SPELLINGS = 40
 # Kinds of which every row may have the same, and what stands there until a person writes it.
-_FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
-_COUNTS = ("line_no", "reading_no")
+FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
+COUNTS = ("line_no", "reading_no")
 
 
 def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample | None) -> Mapping | None:
@@ -52,6 +52,11 @@ def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sampl
     return None
 
 
+def prefix_of(entry: Field) -> str:
+    """What stands before the number of a row: a word in an identifier, nothing in a number."""
+    return "row " if entry.kind == "id" else ""
+
+
 def key_of(draft: Any, at: tuple[int, int]) -> str:
     """What the keys of a table's widgets begin with."""
     return f"map_{draft.round}_{at[0]}_{at[1]}"
@@ -77,9 +82,9 @@ def _now(rule: ColumnRule, sample: Sample) -> str:
 
 
 def _special(entry: Field, table: TableMap) -> list[str]:
-    found = [SAME] if choices(entry) or entry.kind in _FIRST_VALUE else []
+    found = [SAME] if choices(entry) or entry.kind in FIRST_VALUE else []
     visit = dict(table.columns).get("visit_id")
-    if entry.name in _COUNTS and visit is not None and visit.columns:
+    if entry.name in COUNTS and visit is not None and visit.columns:
         found.append(COUNTED)
     if entry.kind == "id" and entry.name in table.table.key or entry.name == "visit_id":
         found.append(ROW_NUMBER)
@@ -90,7 +95,7 @@ def _chosen(mapping: Mapping, at: tuple[int, int], entry: Field, table: TableMap
     if picked == NOT_FILLED:
         return with_column(mapping, at, entry.name, None)
     if picked == SAME:
-        first = choices(entry)[0] if choices(entry) else _FIRST_VALUE[entry.kind]
+        first = choices(entry)[0] if choices(entry) else FIRST_VALUE[entry.kind]
         return with_rule(mapping, at, entry.name, ColumnRule(value=first))
     if picked == COUNTED:
         return with_rule(mapping, at, entry.name, ColumnRule(number_within=dict(table.columns)["visit_id"].columns))

@@ -94,7 +94,7 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
 
 
 def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap:
-    """A table a person wants made of the sample: as it would be proposed, each required column filled by a guess at worst.
+    """A table a person wants made of the sample, as it would be proposed; what nothing speaks for stays open, also if required.
 
     Source columns that the mapping reads for the same table already are not guessed again.
     """
@@ -114,11 +114,7 @@ def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap
         for field, (at, sure) in _match(table, sample, mapping.has_decimal_comma, mapping.date_formats).items()
         if sample.columns[at] not in read
     }
-    made, _ = _table_map(table, sample, found)
-    rules = dict(made.columns)
-    for name in table.required():
-        rules.setdefault(name, ColumnRule(columns=(sample.columns[0],)))
-    return replace(made, columns=tuple((name, rules[name]) for name in table.by_name if name in rules))
+    return _table_map(table, sample, found)[0]
 
 
 def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, dict[str, tuple[int, float]]]:
