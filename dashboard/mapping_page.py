@@ -14,6 +14,7 @@ from dashboard import (
     mapping_origin,
     mapping_preview,
     mapping_whole,
+    page,
     record_loading,
     roles,
     store_access,
@@ -49,7 +50,7 @@ def show() -> None:
     if not roles.may_load():
         return
     st.header("Map a foreign export")
-    st.markdown(
+    page.told(
         "For files or a database whose columns are not those of the contract. A proposal is made from their names and values on this "
         "machine; you put it right, look at what it does, and confirm it. The mapping is kept and used again next time."
     )
