@@ -11,7 +11,7 @@ from dashboard import mapping_rules, words
 from pipelines.contract.fields import Field
 from pipelines.contract.tables import TABLES
 from pipelines.mapping.declared import ColumnRule, TableMap
-from pipelines.mapping.proposing import table_by_hand
+from pipelines.mapping.proposing import PLAIN_VALUES, table_by_hand
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices
 
@@ -90,7 +90,8 @@ def _options(entry: Field, begun: TableMap, sample: Sample) -> dict[str, ColumnR
         found[proposed.columns[0]] = proposed
     elif proposed is not None:
         found = {f"– {mapping_rules.told(proposed)} –": proposed, **found}
-    values = choices(entry) or [value for value in (mapping_rules.FIRST_VALUE.get(entry.kind),) if value]
+    usual = PLAIN_VALUES.get((begun.table_name, entry.name)) or mapping_rules.FIRST_VALUE.get(entry.kind)
+    values = choices(entry) or ([usual] if usual else [])
     for value in values:
         found.setdefault(f"– “{value}” in every row –", ColumnRule(value=value))
     if entry.name in mapping_rules.COUNTS and "visit_id" in begun.table.by_name:

@@ -31,7 +31,7 @@ _MOST_CODES = 40
 # Tables that record what happened; the others are registers.
 _EVENTS = ("visits", "part_lines", "readings", "checks", "bench_tests")
 # Columns that every row may share when the file says nothing of them.
-_PLAIN_VALUES = {
+PLAIN_VALUES = {
     ("readings", "quantity"): "draft_at_switch",
     ("part_lines", "quantity"): "1",
     ("visits", "technician_id"): "not recorded",
@@ -188,8 +188,8 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
             at = found[entry.name][0]
             rules[entry.name] = ColumnRule(columns=(sample.columns[at],), codes=_codes(entry, sample.cells(at)))
             own += entry.name not in ("visit_id", "site_id", "technician_id", *table.key)
-        elif entry.is_required and key in _PLAIN_VALUES:
-            rules[entry.name] = ColumnRule(value=_PLAIN_VALUES[key])
+        elif entry.is_required and key in PLAIN_VALUES:
+            rules[entry.name] = ColumnRule(value=PLAIN_VALUES[key])
         elif entry.is_required and key in _COUNTED and _COUNTED[key] in found:
             rules[entry.name] = ColumnRule(number_within=(sample.columns[found[_COUNTED[key]][0]],))
     if table.name == "visits":
