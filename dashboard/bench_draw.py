@@ -27,7 +27,7 @@ def show(can_keep: bool = True) -> None:
     """The section: how many, which draw, the list, keeping it, and the list as a file. can_keep: whether to offer it here."""
     roles.require_page("bench", "records")
     st.header("Which removed switches to test next")
-    st.markdown(words.plain(WHY))
+    page.told(WHY)
     left, middle, right, _ = st.columns([1, 1, 1, 1], gap="medium")
     with left:
         number = st.number_input("How many to draw", min_value=1, max_value=500, value=20, key="bench_number")

@@ -74,6 +74,24 @@ GLOSSARY: dict[str, str] = {
     ),
     "Heating day": "A day with a mean temperature below 65 °F (18.3 °C).",
     "Heating season": "July to June, named after the year it starts in.",
+    "Mapping": (
+        "Which column of an export fills which column of the contract, and what its codes and spellings mean. A proposal is "
+        "made; it is loaded with only after a person has confirmed it."
+    ),
+    "Held back": "A row that is not counted because something in it cannot be right; kept with the reason, to be put right.",
+    "Exact duplicate": "A row equal to another in every column; it counts once.",
+    "Understood": "The share of a column's filled cells that can be read as the contract wants them; the other rows are held back.",
+    "Near-certain": (
+        "Two entries alike in all but spelling, with nothing on record against their being one. It is still only a proposal."
+    ),
+    "Drawn at random": (
+        "Picked by chance with a known probability, so that the tests speak for all switches pulled. A switch somebody "
+        "chose speaks for itself only."
+    ),
+    "Removed tag": "The tag on a switch taken out; it ties the bench test to the visit that pulled the switch.",
+    "If filled": (
+        "How wide a figure's range would be if the field stood on every record and those without it were like the others."
+    ),
 }
 
 # How the terms stand in our texts, where that is not the term itself. The first that fits counts, so the longer one of two stands first.
@@ -97,6 +115,14 @@ FORMS: dict[str, str] = {
     "estimated(?= waste|: over)": "Estimated waste",
     "heating days?": "Heating day",
     "heating seasons?": "Heating season",
+    "mappings?": "Mapping",
+    "held back": "Held back",
+    "exact duplicates?": "Exact duplicate",
+    "understood": "Understood",
+    "near-certain": "Near-certain",
+    "draw(?:n)? at random": "Drawn at random",
+    "removed tags?": "Removed tag",
+    "if filled": "If filled",
 }
 _ANY = re.compile(
     r"(?<![\w&])(?:" + "|".join(f"(?P<t{place}>{form})" for place, form in enumerate(FORMS)) + r")(?!\w)", re.IGNORECASE

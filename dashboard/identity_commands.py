@@ -26,6 +26,10 @@ class Subject(StrEnum):
 
 
 SubjectArgument = Annotated[Subject, typer.Argument(help="technician or appliance.")]
+SiteOption = Annotated[
+    str | None,
+    typer.Option("--site", help="The site, of appliances: their numbers may repeat from one site to another."),
+]
 BUILT_BEFORE = "These records were built by an older version. Build them anew with: goodpull own-work take-in"
 
 
@@ -58,26 +62,31 @@ def list_pairs(
     for said in now.decisions:
         sign = "=" if said.is_same else "is not"
         entry = said.kept.entry
+        place = f"site {said.site_id}  " if said.site_id else ""
         held = "  (contradicts another decision; merges nothing)" if said in now.against else ""
         typer.echo(
-            f"decided  {said.subject}  {said.keep} {sign} {said.other}  {entry.entered_by}  {entry.entered_at[:10]}  "
+            f"decided  {said.subject}  {place}{said.keep} {sign} {said.other}  {entry.entered_by}  {entry.entered_at[:10]}  "
             f"{entry.reason}  [{entry.entry_id}]{held}"
         )
     if now.decisions:
         printing.say("To take one back: goodpull own-work undo ID --reason WHY")
 
 
-@app.command(epilog="Example:  goodpull identity same technician T014 t14 --reason 'asked the branch'")
+@app.command(
+    epilog="Examples:  goodpull identity same technician T014 t14 --reason 'asked the branch'   |   "
+    "goodpull identity same appliance A1 a-01 --site S7 --reason 'one rating plate'"
+)
 def same(
     subject: SubjectArgument,
     keep: Annotated[str, typer.Argument(help="The id that stands for both.")],
     other: Annotated[str, typer.Argument(help="The other id.")],
     reason: ReasonOption,
+    site: SiteOption = None,
     by: ByOption = None,
     home: HomeOption = None,
 ) -> None:
     """Say that two entries are one and the same. The records as delivered are kept."""
-    _decide(subject, keep, other, True, reason, by, home)
+    _decide(subject, keep, other, True, reason, site, by, home)
 
 
 @app.command(epilog="Example:  goodpull identity different appliance A1 A-1 --reason 'two furnaces, seen both'")
@@ -86,26 +95,37 @@ def different(
     one: Annotated[str, typer.Argument(help="One id.")],
     other: Annotated[str, typer.Argument(help="The other id.")],
     reason: ReasonOption,
+    site: SiteOption = None,
     by: ByOption = None,
     home: HomeOption = None,
 ) -> None:
     """Say that two entries are not the same; the pair is not asked about again."""
-    _decide(subject, one, other, False, reason, by, home)
+    _decide(subject, one, other, False, reason, site, by, home)
 
 
 def _decide(
-    subject: Subject, keep: str, other: str, is_same: bool, reason: str, by: str | None, home: Path | None
+    subject: Subject,
+    keep: str,
+    other: str,
+    is_same: bool,
+    reason: str,
+    site: str | None,
+    by: str | None,
+    home: Path | None,
 ) -> None:
     from pipelines.build import is_of_another_version
     from pipelines.identity_decisions import enter_decision
     from pipelines.own_work import OwnWork
 
+    if site is not None and subject is Subject.technician:
+        printing.fail("--site is for appliances; a technician belongs to no site. Nothing was entered.")
     folder = home or default_home()
+    own = OwnWork(folder)
     con = reader(folder)
     try:
         if is_of_another_version(con):
             printing.fail(BUILT_BEFORE)
-        entry = enter_decision(con, OwnWork(folder), subject.value, keep, other, is_same, reason, name_of(by))
+        entry = enter_decision(con, own, subject.value, keep, other, is_same, reason, name_of(by), site_id=site)
     finally:
         con.close()
     printing.say(f"Kept as {entry.entry_id}." + (f" {TAKE_IN}" if is_same else ""))

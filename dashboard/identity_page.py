@@ -56,7 +56,7 @@ def _waiting(subject: str, pairs: list[Pair], now: Standing) -> None:
         for one, n in n_of.items()
         if n
     ]
-    st.markdown(words.plain(f"{words.plural(len(pairs), 'pair')} of {NAMED[subject]}: {words.joined(counted)}."))
+    page.told(f"{words.plural(len(pairs), 'pair')} of {NAMED[subject]}: {words.joined(counted)}.")
     chosen = st.selectbox(
         "Show", ["all", *(one for one in STRENGTHS if n_of[one])], key=f"identity_show_{subject}",
         format_func=lambda one: identity_words.STRENGTH.get(one, one),

@@ -6,16 +6,12 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_rules, words
-from pipelines.contract.tables import TABLES
+from dashboard import mapping_new_table, mapping_reading_columns, mapping_rules, mapping_shapes, words
 from pipelines.mapping.declared import Mapping, Source, TableMap
 from pipelines.mapping.editing import with_column, with_rows, with_source, with_table, without_table
-from pipelines.mapping.proposing import table_by_hand
 from pipelines.mapping.samples import Sample
 
-_NO_TABLE = "– no other –"
 _EVERY_ROW = "– every row –"
-_MADE = [table.name for table in TABLES if not table.is_entered_here]
 
 
 def edited(draft: Any) -> Mapping:
@@ -31,22 +27,20 @@ def edited(draft: Any) -> Mapping:
             if changed is not None:
                 return changed
         if sample is not None:
-            added = _another(f"Make another table of {shown}", f"map_{draft.round}_{n}_another_{len(source.tables)}")
+            changed = mapping_reading_columns.edited(draft, n, sample)
+            if changed is not None:
+                return changed
+            key = f"map_{draft.round}_{n}_another_{len(source.tables)}"
+            added = mapping_new_table.asked(draft, f"Make another table of {shown}", key, sample)
             if added is not None:
-                return with_table(mapping, n, table_by_hand(sample, added, mapping))
+                return with_table(mapping, n, added)
     for sample in draft.samples:
         if not any(_sample_of(source, (sample,)) for source in mapping.sources):
-            added = _another(f"Make a table of {sample.shown}", f"map_{draft.round}_{sample.shown}_first")
+            key = f"map_{draft.round}_{sample.shown}_first"
+            added = mapping_new_table.asked(draft, f"Make a table of {sample.shown}", key, sample)
             if added is not None:
-                return with_source(
-                    mapping, sample.file, sample.sheet, sample.columns, table_by_hand(sample, added, mapping)
-                )
+                return with_source(mapping, sample.file, sample.sheet, sample.columns, added)
     return mapping
-
-
-def _another(label: str, key: str) -> str | None:
-    picked = st.selectbox(label, [_NO_TABLE, *_MADE], key=key, width=420)
-    return None if picked == _NO_TABLE else picked
 
 
 def _sample_of(source: Source, samples: tuple[Sample, ...]) -> Sample | None:
@@ -75,6 +69,10 @@ def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | No
         )
         if added != mapping_rules.NOT_FILLED:
             return with_column(draft.mapping, at, added, sample.columns[0])
+    if sample is not None:
+        changed = mapping_shapes.edited(draft, at, table, sample)
+        if changed is not None:
+            return changed
     if st.button("Leave this table out", key=f"{mapping_rules.key_of(draft, at)}_out"):
         return without_table(draft.mapping, at)
     return None

@@ -9,10 +9,12 @@ from typing import Any
 import streamlit as st
 
 from dashboard import (
+    mapping_aliases,
     mapping_editor,
     mapping_origin,
     mapping_preview,
     mapping_whole,
+    page,
     record_loading,
     roles,
     store_access,
@@ -48,7 +50,7 @@ def show() -> None:
     if not roles.may_load():
         return
     st.header("Map a foreign export")
-    st.markdown(
+    page.told(
         "For files or a database whose columns are not those of the contract. A proposal is made from their names and values on this "
         "machine; you put it right, look at what it does, and confirm it. The mapping is kept and used again next time."
     )
@@ -98,7 +100,7 @@ def _work_on(draft: Draft, origin: Origin) -> None:
         st.warning(words.plain(f"{said}. Make a table of it below."))
     mapping = mapping_whole.edited(draft)
     if mapping == draft.mapping:
-        mapping = mapping_editor.edited(draft)
+        mapping = mapping_aliases.edited(draft) or mapping_editor.edited(draft)
     if mapping != draft.mapping:
         _changed(draft, mapping)
     _as_text(draft)
@@ -123,7 +125,7 @@ def _changed(draft: Draft, mapping: Mapping) -> None:
 
 
 def _as_text(draft: Draft) -> None:
-    with st.expander("The mapping as text: split and joined columns, date formats, aliases, units", key="map_as_text"):
+    with st.expander("The mapping as text", key="map_as_text"):
         toml = toml_of(draft.mapping, draft.remarks)
         key = f"map_toml_{draft.round}_{draft.mapping.digest}"
         changed = st.text_area("Mapping (TOML)", toml, height=420, key=key)

@@ -23,11 +23,9 @@ def _table(made: TablePreview, n: int) -> None:
     st.markdown(f"**{words.plain(f'{made.shown} → {made.table_name}')}**")
     report = made.report
     if report is not None:
-        st.markdown(
-            words.plain(
-                f"{words.plural(report.n_rows, 'row')} = {words.count(report.n_accepted)} accepted + "
-                f"{words.count(report.n_held_back)} held back + {words.count(report.n_duplicates)} exact duplicates."
-            )
+        page.told(
+            f"{words.plural(report.n_rows, 'row')} = {words.count(report.n_accepted)} accepted + "
+            f"{words.count(report.n_held_back)} held back + {words.count(report.n_duplicates)} exact duplicates."
         )
         for line in file_lines(report):
             st.markdown(f"- {words.plain(line)}")

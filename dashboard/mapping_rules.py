@@ -21,8 +21,8 @@ ROW_NUMBER = "– the number of the row –"
 _HELD_BACK = "– not translated: held back –"
 _MOST_SPELLINGS = 40
 # Kinds of which every row may have the same, and what stands there until a person writes it.
-_FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
-_COUNTS = ("line_no", "reading_no")
+FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
+COUNTS = ("line_no", "reading_no")
 
 
 def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sample: Sample | None) -> Mapping | None:
@@ -50,6 +50,11 @@ def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sampl
     if choices(entry) and is_plain(rule):
         return _codes(draft, at, entry, rule, sample)
     return None
+
+
+def prefix_of(entry: Field) -> str:
+    """What stands before the number of a row: a word in an identifier, nothing in a number."""
+    return "row " if entry.kind == "id" else ""
 
 
 def key_of(draft: Any, at: tuple[int, int]) -> str:
@@ -81,13 +86,13 @@ def _first_value(entry: Field) -> str | None:
     if choices(entry):
         return choices(entry)[0]
     # A file of parts without a count tells one of each; no measured value is the same in every row.
-    return "1" if entry.name == "quantity" else _FIRST_VALUE.get(entry.kind)
+    return "1" if entry.name == "quantity" else FIRST_VALUE.get(entry.kind)
 
 
 def _special(entry: Field, table: TableMap) -> list[str]:
     found = [SAME] if _first_value(entry) is not None else []
     visit = dict(table.columns).get("visit_id")
-    if entry.name in _COUNTS and visit is not None and visit.columns:
+    if entry.name in COUNTS and visit is not None and visit.columns:
         found.append(COUNTED)
     if entry.kind == "id" and entry.name in table.table.key or entry.name == "visit_id":
         found.append(ROW_NUMBER)

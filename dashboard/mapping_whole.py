@@ -1,4 +1,4 @@
-"""What holds for a whole export: time zone, decimal mark, words for blank; chosen on the page."""
+"""What holds for a whole export: time zone, decimal mark, words for blank, dates; chosen on the page."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import words
+from dashboard import mapping_shapes, words
 from pipelines.mapping.declared import Mapping, MappingError
 from pipelines.mapping.mapping_values import unit_of, zone_of
 
@@ -42,10 +42,12 @@ def edited(draft: Any) -> Mapping:
             placeholder="Pa",
             width=360,
         ).strip()
+    formats = mapping_shapes.dates("Dates are written like", mapping.date_formats, f"map_{draft.round}_formats")
     try:
         return replace(
             mapping,
             has_decimal_comma=mark == _MARKS[1],
+            date_formats=formats,
             time_zone=zone_of(zone or None),
             default_pressure_unit=unit_of(unit or None),
             blank=tuple(one.strip() for one in blank.split(",") if one.strip()),

@@ -65,6 +65,11 @@ def answer(text: str) -> None:
         st.markdown(with_terms(words.plain(text)), unsafe_allow_html=True)
 
 
+def told(text: str) -> None:
+    """A sentence of ours with the terms of the glossary marked, each explained on hover and on focus."""
+    st.markdown(with_terms(words.plain(text)), unsafe_allow_html=True)
+
+
 def draw(picture: Picture | None, otherwise: str, key: str) -> None:
     """A chart with its text alternative, or an honest sentence in its place."""
     if picture is None:

@@ -157,8 +157,14 @@ def _site(
         if not sites:
             raise OwnWorkError(f"{one}: no such {subject} is on record. Nothing was entered.")
     both = sorted(set(kept_on) & set(other_on) & (set(kept_on) if wanted is None else {wanted}))
+    if not both and wanted is not None:
+        raise OwnWorkError(f"{keep} and {other} do not both stand on the site {wanted}. Nothing was entered.")
     if not both:
         raise OwnWorkError(f"{keep} and {other} stand on different sites. Nothing was entered.")
+    if len(both) > 1:
+        raise OwnWorkError(
+            f"{keep} and {other} stand on several sites: {', '.join(both[:8])}. Say which one. Nothing was entered."
+        )
     if is_same and other_on[both[0]] and not kept_on[both[0]]:
         raise OwnWorkError(
             f"{keep} stands on visits only, and {other} has an entry of its own; keep {other}. Nothing was entered."

@@ -29,7 +29,7 @@ METHOD = (
     "others, filling it moves the figure as well. Fields come in the order of the range they would narrow most; one without "
     "which a figure cannot be given at all comes first."
 )
-TERMS = ("Range", "Coverage", "Adjusted rate", "Estimated waste", "Root cause recorded", "Callback")
+TERMS = ("Range", "If filled", "Coverage", "Adjusted rate", "Estimated waste", "Root cause recorded", "Callback")
 
 
 def show() -> None:

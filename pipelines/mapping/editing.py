@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.mapping_values import aliases_of
 from pipelines.mapping.spellings import as_themselves
+
+# Lists of other spellings -> the attribute of a mapping that holds them.
+ALIASES = {
+    "technicians": "technician_aliases",
+    "parts": "part_aliases",
+    "sites": "site_aliases",
+    "appliances": "appliance_aliases",
+}
+# Readings of a column of their own are numbered from here where others are counted within their visit.
+_BEYOND_COUNTED = 1001
 
 
 def is_plain(rule: ColumnRule) -> bool:
@@ -86,6 +98,40 @@ def with_code(mapping: Mapping, at: tuple[int, int], field: str, spelling: str, 
         return replace(table, columns=tuple(rules.items()))
 
     return _with_table(mapping, at, changed)
+
+
+def with_alias(mapping: Mapping, of: str, spelling: str, target: str | None) -> Mapping:
+    """The mapping with an identifier that a spelling stands for; None takes the spelling away. of: a key of ALIASES.
+
+    Raises MappingError where the spellings would go round in a circle.
+    """
+    key = folded_text(spelling)
+    pairs = {one: value for one, value in getattr(mapping, ALIASES[of]) if one != key}
+    if target is not None:
+        pairs[key] = target
+    changed: dict[str, Any] = {ALIASES[of]: aliases_of(pairs, f"aliases.{of}")}
+    return replace(mapping, **changed)
+
+
+def with_reading_column(mapping: Mapping, n: int, column: str, visit: ColumnRule, said: dict[str, str]) -> Mapping:
+    """The mapping with a table of readings made of one source column of source number n.
+
+    visit: how their visit is named. said: what holds for each of them, such as quantity and condition. Each such column
+    has a number of its own, so that a visit keeps one reading of each; rows where the column is blank hold none.
+    """
+    numbers = [dict(table.columns)["reading_no"] for source in mapping.sources for table in source.tables
+               if table.table_name == "readings"]  # fmt: skip
+    fixed = [int(rule.value) for rule in numbers if rule.value is not None and rule.value.isdecimal()]
+    first = 1 if len(fixed) == len(numbers) else _BEYOND_COUNTED
+    rules = {
+        "visit_id": visit,
+        "reading_no": ColumnRule(value=str(max([first - 1, *fixed]) + 1)),
+        "value": ColumnRule(columns=(column,)),
+        **{field: ColumnRule(value=value) for field, value in said.items()},
+    }
+    table = TableMap("readings", tuple(rules.items()), (RowCondition(column, is_filled=True),), is_distinct=True)
+    in_order = tuple((name, rules[name]) for name in table.table.by_name if name in rules)
+    return with_table(mapping, n, replace(table, columns=in_order))
 
 
 def without_table(mapping: Mapping, at: tuple[int, int]) -> Mapping:

@@ -31,7 +31,7 @@ _MOST_CODES = 40
 # Tables that record what happened; the others are registers.
 _EVENTS = ("visits", "part_lines", "readings", "checks", "bench_tests")
 # Columns that every row may share when the file says nothing of them.
-_PLAIN_VALUES = {
+PLAIN_VALUES = {
     ("readings", "quantity"): "draft_at_switch",
     ("part_lines", "quantity"): "1",
     ("visits", "technician_id"): "not recorded",
@@ -97,7 +97,7 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
 
 
 def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap:
-    """A table a person wants made of the sample: as it would be proposed, each required column filled by a guess at worst.
+    """A table a person wants made of the sample, as it would be proposed; what nothing speaks for stays open, also if required.
 
     Source columns that the mapping reads for the same table already are not guessed again.
     """
@@ -117,11 +117,7 @@ def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap
         for field, (at, sure) in _match(table, sample, mapping.has_decimal_comma, mapping.date_formats).items()
         if sample.columns[at] not in read
     }
-    made, _ = _table_map(table, sample, found)
-    rules = dict(made.columns)
-    for name in table.required():
-        rules.setdefault(name, ColumnRule(columns=(sample.columns[0],)))
-    return replace(made, columns=tuple((name, rules[name]) for name in table.by_name if name in rules))
+    return _table_map(table, sample, found)[0]
 
 
 def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, dict[str, tuple[int, float]]]:
@@ -195,8 +191,8 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
             at = found[entry.name][0]
             rules[entry.name] = ColumnRule(columns=(sample.columns[at],), codes=_codes(entry, sample.cells(at)))
             own += entry.name not in ("visit_id", "site_id", "technician_id", *table.key)
-        elif entry.is_required and key in _PLAIN_VALUES:
-            rules[entry.name] = ColumnRule(value=_PLAIN_VALUES[key])
+        elif entry.is_required and key in PLAIN_VALUES:
+            rules[entry.name] = ColumnRule(value=PLAIN_VALUES[key])
         elif entry.is_required and key in _COUNTED and _COUNTED[key] in found:
             rules[entry.name] = ColumnRule(number_within=(sample.columns[found[_COUNTED[key]][0]],))
     if table.name == "visits":

@@ -60,6 +60,11 @@ def test_terms_are_found_and_explained() -> None:
     assert glossary.with_terms("Nothing of ours, &amp;swapped") == "Nothing of ours, &amp;swapped"
     assert glossary.help_for("Range from") == glossary.GLOSSARY["Range"]
     assert glossary.help_for("Last visit") is None
+    said = "3 rows = 1 accepted + 2 held back + 0 exact duplicates; 1 near-certain pair; draw at random by removed tag; a mapping"
+    assert re.findall(r">([^<]+)</span>", glossary.with_terms(said)) == [
+        "held back", "exact duplicates", "near-certain", "draw at random", "removed tag", "mapping",
+    ]  # fmt: skip
+    assert glossary.help_for("Understood") and glossary.help_for("If filled")
 
 
 def test_the_glossary_stands_in_the_readme() -> None:

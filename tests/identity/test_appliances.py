@@ -146,11 +146,13 @@ def test_ids_that_visits_name_on_two_sites_are_decided_site_by_site(tmp_path):
     own = OwnWork(tmp_path)
     one, two = find_pairs(con, "appliance")
     assert [one.site_id, two.site_id] == ["S1", "S2"]
+    with pytest.raises(OwnWorkError, match="several sites: S1, S2. Say which one"):
+        enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief")
     enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S2")
     now = standing(own.entries())
     assert now.merged() == [("appliance", "S2", "a1", "A-1")]
     assert undecided([one, two], now) == [one], "the other site is asked about by itself"
     enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S1")
     assert undecided([one, two], standing(own.entries())) == []
-    with pytest.raises(OwnWorkError, match="different sites"):
+    with pytest.raises(OwnWorkError, match="do not both stand on the site S3"):
         enter_decision(con, own, "appliance", "A-1", "a1", True, "seen", "chief", site_id="S3")
