@@ -57,9 +57,14 @@ def labelled(elements, label: str):
     return found
 
 
+def boxes(page: AppTest) -> str:
+    """What the keys of the boxes of the only file begin with."""
+    return f"map_{page.session_state['map_draft'].round}_0"
+
+
 def shape(page: AppTest, table: str, field: str) -> None:
     n = [made.table_name for made in page.session_state["map_draft"].mapping.sources[0].tables].index(table)
-    page.selectbox(key=f"map_0_0_{n}_shape_of").set_value(field).run()
+    page.selectbox(key=f"{boxes(page)}_{n}_shape_of").set_value(field).run()
 
 
 def sent(page: AppTest, label: str) -> None:
@@ -168,7 +173,7 @@ def test_spellings_that_go_round_are_told_and_nothing_changes(page):
 def test_a_column_for_each_reading_becomes_readings_and_all_of_it_loads(page, tmp_path):
     # The proposal takes one of the columns for readings already, and the other for an appliance.
     n = [made.table_name for made in drafted(page).sources[0].tables].index("readings")
-    page.button(key=f"map_0_0_{n}_out").click().run()
+    page.button(key=f"{boxes(page)}_{n}_out").click().run()
     (appliance,) = [box for box in page.selectbox if box.label.startswith("appliance_id: ")]
     appliance.set_value("– not filled –").run()
     make_part_lines(page)
@@ -183,7 +188,7 @@ def test_a_column_for_each_reading_becomes_readings_and_all_of_it_loads(page, tm
         labelled(page.selectbox, f"part_lines.{field}: piece taken, where it is split").set_value(piece)
         sent(page, f"Use for part_lines.{field}")
     n = [made.table_name for made in drafted(page).sources[0].tables].index("part_lines")
-    page.selectbox(key=f"map_0_0_{n}_rows").set_value("Part/Class").run()
+    page.selectbox(key=f"{boxes(page)}_{n}_rows").set_value("Part/Class").run()
     labelled(page.selectbox, "As it stands in the export").set_value("Ortiz J")
     labelled(page.text_input, "Stands for").set_value("J. Ortiz")
     sent(page, "Keep this spelling")
