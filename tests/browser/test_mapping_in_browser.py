@@ -90,7 +90,7 @@ def test_a_wide_sheet_gives_the_records_and_swaps_of_the_canonical_files(browser
         served_pages.settled(tab)
         tab.get_by_role("button", name="Show 20 rows in, 20 rows out").click()
         # Before the codes are translated, the rows with them are held back, and the preview says why.
-        tab.get_by_text("part_class must be one of").wait_for(timeout=60_000)
+        tab.get_by_text("part_class is SW PRESS RPLCD; must be one of draft_switch").wait_for(timeout=60_000)
         assert tab.get_by_text("3 rows = 1 accepted + 2 held back + 0 exact duplicates").count() == 1
         served_pages.settled(tab)
         choose(tab, "part_class: “sw press rplcd” means", "draft_switch")
