@@ -86,7 +86,7 @@ def recent_swaps(scope: Scope) -> int:
 
 
 def missing_evidence(scope: Scope) -> pd.DataFrame:
-    """Swaps of the last 7 days without a gauge reading before the repair, or without a root cause."""
+    """Swaps of the last 7 days without a gauge reading of the draft, or without a root cause."""
     roles.require_page("this_week")
     where, bound = scope.where("swapped_on")
     return store_access.frame(

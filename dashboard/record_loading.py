@@ -31,8 +31,8 @@ def show() -> None:
     upload, path = st.tabs(["Choose files", "Name a folder or file on this machine"])
     with upload:
         files = st.file_uploader(
-            f"CSV, XLSX, Parquet or JSON lines; the name tells the table: "
-            f"{', '.join(table.name for table in TABLES[:6])}, …",
+            f"Files with the names and columns of the data contract: {', '.join(table.name for table in TABLES[:6])}, … "
+            f"Any other export goes below, under Map a foreign export.",
             type=KINDS,
             accept_multiple_files=True,
             key="files",

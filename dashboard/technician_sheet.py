@@ -27,7 +27,7 @@ from pipelines.remarks import Remark
 # The process rates of models.figures.technicians, and the words for them.
 CHECK_WORDS = {code.code: code.about for code in CHECK_CODE.codes}
 STEPS = {
-    "reading_rate": "gauge reading before the swap",
+    "reading_rate": "gauge reading of the draft",
     "checks_rate": "three checks or more done",
     "cause_rate": "root cause recorded",
     "after_reading_rate": "gauge reading after the repair",

@@ -82,7 +82,7 @@ def missing_evidence(claim: dict, has_readings: bool, has_checks: bool, has_benc
         (claim.get("removed_tag"), "the tag of the removed switch"),
         (claim.get("part_number"), "the part number that was fitted"),
         (claim.get("serial_number"), "the appliance's serial number"),
-        (has_readings and claim.get("has_gauge_reading"), "a gauge reading before the repair"),
+        (has_readings and claim.get("has_gauge_reading"), "a gauge reading of the draft"),
         (has_checks, "the checks that were done"),
         (claim.get("has_root_cause"), "a root cause: why the old switch did not make"),
         (has_bench and claim.get("verdict") in ("good", "faulty"), "a clear bench result"),

@@ -29,7 +29,7 @@ METHOD = (
 )
 MISSING = (
     ("n_with_tag", "swaps with a tag on the removed switch", "a bench test cannot be tied to its swap"),
-    ("n_with_reading", "swaps with a gauge reading before the repair", "no field evidence for or against the switch"),
+    ("n_with_reading", "swaps with a gauge reading of the draft", "no field evidence for or against the switch"),
     ("n_with_cause", "swaps with a root cause", "callbacks cannot be told apart by what was found"),
     ("n_tested", "swaps with the removed switch tested", "the good-switch rate is wide, and waste only estimated"),
     ("n_clear", "swaps with a clear bench result", "an inconclusive test counts in no rate"),

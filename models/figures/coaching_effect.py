@@ -19,7 +19,7 @@ from models.misdiagnosis.case_mix import draft_faults, expected_rate
 NEW_STARTER_DAYS = 365
 # Measure -> kind, what is counted (lower is better in each), of how many.
 MEASURES = {
-    "no_reading": ("process", "Swaps without a gauge reading before", "swaps"),
+    "no_reading": ("process", "Swaps without a gauge reading of the draft", "swaps"),
     "no_cause": ("process", "Swaps without a root cause recorded", "swaps"),
     "good_pulls": ("outcome", "Good switches pulled per draft fault attended", "draft faults"),
     "came_back": ("outcome", "Swaps that came back within 30 days", "swaps"),

@@ -48,7 +48,7 @@ class TechnicianFigures:
     share_good_among_swaps, swaps_per_draft_fault, is_new_starter, is_start_known (a first day is on record),
     has_minimum, smallest_visible_excess, is_separable,
     and
-    process rates over n_process swaps: reading_rate (gauge reading before the swap), checks_rate (at least 3 checks
+    process rates over n_process swaps: reading_rate (gauge reading of the draft, before or after the repair), checks_rate (at least 3 checks
     done),
     cause_rate (root cause recorded), after_reading_rate (reading after the repair), note_rate (a note of 20
     characters).

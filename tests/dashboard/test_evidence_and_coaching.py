@@ -80,7 +80,7 @@ def test_own_lines_leave_out_what_is_not_known() -> None:
         "hits_after": [2.0, 0], "expected_after": [float("nan"), float("nan")],
     })  # fmt: skip
     assert own_lines(own) == [
-        "Swaps without a gauge reading before: 12 of 20 swaps before, 2 of 10 in the twelve months after."
+        "Swaps without a gauge reading of the draft: 12 of 20 swaps before, 2 of 10 in the twelve months after."
     ]
     own.loc[0, "expected_after"] = 5.4
     assert "about 5 to be expected without coaching" in own_lines(own)[0]
@@ -92,7 +92,7 @@ def test_the_coaching_page_compares_before_and_after(served_home: Path) -> None:
     assert_drawn(test)
     text = said(test)
     assert "What changed after coaching" in [header.value for header in test.header]
-    assert "Swaps without a gauge reading before" in text and "This is an association" in text
+    assert "Swaps without a gauge reading of the draft" in text and "This is an association" in text
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)

@@ -51,7 +51,7 @@ def test_without_bench_tests_nobody_is_as_expected(served_home: Path) -> None:
         assert untrue not in text.replace("New starters stand apart", ""), untrue
     assert "Start not known" in text and "Established" not in text
     # No reading and no check was ever loaded: that is not a habit of leaving them out.
-    assert re.search(r"Gauge reading before the swap\s+Not known\s+The table readings has no row", text)
+    assert re.search(r"Gauge reading of the draft\s+Not known\s+The table readings has no row", text)
     assert "most often missing is: gauge" not in text
     # No mark is drawn: a rate nobody knows is not a rate of nothing.
     assert not test.get(CHART)

@@ -99,7 +99,7 @@ def test_coaching_hides_customers_and_shows_the_code_name(served_home: Path) -> 
         )
         for hidden in filter(None, visit.values()):
             assert str(hidden) not in text, hidden
-    assert code_names.naming(True)(one) in text and "Gauge reading before the swap" in text
+    assert code_names.naming(True)(one) in text and "Gauge reading of the draft" in text
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
