@@ -21,6 +21,29 @@ INTRODUCTION = (
     "trials were made without files. Give or take is the standard error that comes from the number of tries."
 )
 
+_WIDE = (
+    "Four seasons tell little of how much a season differs from chance alone, and the range allows for that doubt: it "
+    "claims less than it could, not more."
+)
+_FEW_LABELS = "The first later block is predicted from the fewest labels, so its probabilities are the least sure."
+_HARDLY = (
+    "Technicians who are hardly weaker than the rest are told from them by few faults each. The rules of thumb are compared "
+    "with a cut moved in hindsight, which nobody has who must decide today; as they stand, more of their marks are false."
+)
+# Why a promise is not kept, by the row of the table.
+WHY: dict[str, str] = {
+    "coverage_callbacks_with_cause": (
+        "Swaps with a recorded cause seldom come back, so a fleet has few such callbacks. The trials with few sites in the "
+        "same table are drawn in the same way, are eight times as many and lie within the bar."
+    ),
+    "coverage_peak_condensate": _WIDE,
+    "coverage_peak_blockage": _WIDE,
+    "classifier_calibration": _FEW_LABELS,
+    "classifier_slope": _FEW_LABELS,
+    "trial_recall_hardly_weak_technicians": _HARDLY,
+    "trial_rules_hardly_weak_technicians": _HARDLY,
+}
+
 
 def table() -> dict[str, Any] | None:
     """The evidence table as it was made, or None where this copy has none that can be read."""
@@ -52,6 +75,25 @@ def show() -> None:
         f"Made on {found['made_on']} from {words.plural(found['n_fleets'], 'usual fleet')} of about "
         f"{words.count(found['visits_per_fleet'])} visits each, by: {found['command']}"
     ))  # fmt: skip
+
+
+def show_limits() -> None:
+    """Every promise not kept in the table, with the reason as far as it is known."""
+    found = table()
+    if found is None:
+        st.markdown("How far the figures keep what they promise is not in this copy.")
+        return
+    broken = [row for row in found["rows"] if not row["is_held"]]
+    if not broken:
+        st.markdown("On the invented fleets every promise was kept.")
+        return
+    st.markdown("**What was promised and is not kept on invented fleets, and why**")
+    st.markdown("\n".join(f"- {words.plain(limit(row))}" for row in broken))
+
+
+def limit(row: dict[str, Any]) -> str:
+    """A promise not kept: found how far, what the table says beside it, and why, where that is known."""
+    return " ".join(part for part in (missed(row), row["note"], WHY.get(row["id"], "Why is not known.")) if part)
 
 
 def line(row: dict[str, Any]) -> tuple[str, str, str, str, str]:

@@ -46,6 +46,7 @@ def show() -> None:
         note_reading.show()
     with limits:
         st.markdown("\n".join(f"- {words.plain(line)}" for line in LIMITS))
+        evidence.show_limits()
 
 
 def _settings() -> None:

@@ -57,6 +57,13 @@ def test_the_method_page_shows_every_row_and_what_was_not_kept(served_home: Path
         assert row["what"].split(":")[0][:40] in text
         if not row["is_held"]:
             assert f"promised {row['bar']}" in text
+            # The limits repeat it with the reason.
+            assert row["id"] in evidence.WHY and evidence.limit(row) in text
+
+
+def test_a_promise_not_kept_without_a_known_reason_says_so() -> None:
+    limit = evidence.limit(ROW | {"is_held": False, "note": "Blocks in order: 1, 2."})
+    assert limit.endswith("over 500 fleets. Blocks in order: 1, 2. Why is not known.")
 
 
 def test_a_copy_without_the_table_says_how_to_make_it(monkeypatch: pytest.MonkeyPatch) -> None:

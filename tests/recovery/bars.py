@@ -68,6 +68,8 @@ def coverage_rows(fleets: list[dict[str, Any]]) -> list[Row]:
         note = f"Not given in {n_not} fleets. " if n_not else ""
         if name.startswith("callbacks"):
             note += _width_note(known, name)
+        else:
+            note += _days_note(known, name) if name.startswith("peak") else ""
         rate = float(np.mean(held)) if held else float("nan")
         out.append(share_row(f"coverage_{name}", what, "93.5 to 96.5%", held, is_covered(rate), note=note.strip()))
     people = [_known_people(f) for f in fleets]
@@ -209,6 +211,23 @@ def _width_note(known: list[dict[str, Any]], name: str) -> str:
     return (
         f"The ranges are {ratio:.2f} times as wide as the errors found call for; the truth lies below "
         f"{np.mean(truth < low):.1%} and above {np.mean(truth > high):.1%} of them."
+    )
+
+
+def _days_note(known: list[dict[str, Any]], name: str) -> str:
+    """The same of a day of the year, whose differences go the short way round it."""
+    value, low, high, truth = np.array([
+        [f[name]["value"], f[name]["low"], f[name]["high"], f["long_run"].get(name, f[name]["truth"])] for f in known
+    ], dtype=float).reshape(-1, 4).T  # fmt: skip
+    error = (value - truth + YEAR_DAYS / 2) % YEAR_DAYS - YEAR_DAYS / 2
+    if len(error) < 3 or not error.any():
+        return ""
+    before, after = (value - low) % YEAR_DAYS, (high - value) % YEAR_DAYS
+    ratio = np.sqrt(np.mean(((before + after) / (2 * 1.96)) ** 2) / np.mean(error**2))
+    return (
+        f"The ranges are {ratio:.2f} times as wide as the errors found call for; the day found is {error.mean():+.1f} days "
+        f"from the true one on average; the truth lies before {np.mean(error > before):.1%} and after "
+        f"{np.mean(-error > after):.1%} of them."
     )
 
 

@@ -42,6 +42,23 @@ def test_rows_say_what_was_kept_and_what_was_not():
     assert rows["classifier_slope"]["is_held"] and rows["classifier_skill"]["is_held"]
 
 
+def test_ranges_of_a_day_say_how_wide_they_are_across_the_turn_of_the_year():
+    def fleet(seed: int) -> dict:
+        error = 4.0 if seed % 2 else -4.0
+        day = {
+            "value": (1.0 + error) % 365.25,
+            "low": (1.0 + error - 9.8) % 365.25,
+            "high": (1.0 + error + 9.8) % 365.25,
+        }
+        made = made_fleet(seed) | {"peak_condensate": day | {"truth": 1.0}}
+        return made | {"long_run": made["long_run"] | {"peak_condensate": 1.0}}
+
+    row = judged([fleet(seed) for seed in range(40)])["coverage_peak_condensate"]
+    assert row["value"] == 1 and not row["is_held"]
+    # A half width of 9.8 days stands for a standard error of 5, errors are 4.
+    assert "The ranges are 1.25 times as wide as the errors found call for; the day found is +0.0 days" in row["note"]
+
+
 def test_overconfident_predictions_are_found_out():
     fleets = [made_fleet(seed) for seed in range(10)]
     for fleet in fleets:
