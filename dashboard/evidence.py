@@ -22,8 +22,8 @@ INTRODUCTION = (
 )
 
 _WIDE = (
-    "Four seasons tell little of how much a season differs from chance alone, and the range allows for that doubt: it "
-    "claims less than it could, not more."
+    "The range allows for weeks that differ by more than chance and for not knowing how many harmonics the season needs; in "
+    "these fleets it is wider than it had to be. It claims less than it could, not more."
 )
 _FEW_LABELS = "The first later block is predicted from the fewest labels, so its probabilities are the least sure."
 _HARDLY = (
@@ -34,7 +34,7 @@ _HARDLY = (
 WHY: dict[str, str] = {
     "coverage_callbacks_with_cause": (
         "Swaps with a recorded cause seldom come back, so a fleet has few such callbacks. The trials with few sites in the "
-        "same table are drawn in the same way, are eight times as many and lie within the bar."
+        "same table are drawn in the same way, are several times as many and lie within the bar."
     ),
     "coverage_peak_condensate": _WIDE,
     "coverage_peak_blockage": _WIDE,
