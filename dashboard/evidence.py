@@ -109,7 +109,8 @@ def amount(row: dict[str, Any]) -> str:
         return f"{100 * value:.1f}% ± {100 * error:.1f}"
     if unit == "points":
         return f"{words.points(value)} ± {100 * error:.2f}"
-    digits = 4 if unit == "per point" else 2
+    # Two digits would show an error of .029 as the .03 that is allowed.
+    digits = 4 if unit == "per point" else 3 if value < 0.1 else 2
     return f"{value:.{digits}f} ± {error:.{digits}f}"
 
 

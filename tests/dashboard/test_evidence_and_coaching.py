@@ -27,6 +27,7 @@ def test_rows_are_shown_with_their_unit_and_their_error() -> None:
     assert evidence.amount(ROW | {"unit": "points", "value": -0.0031, "error": 0.0004}) == "−0.3 points ± 0.04"
     assert evidence.amount(ROW | {"unit": "per point", "value": 0.0036, "error": 0.0002}) == "0.0036 ± 0.0002"
     assert evidence.amount(ROW | {"unit": "ratio", "value": 0.48, "error": 0.02}) == "0.48 ± 0.02"
+    assert evidence.amount(ROW | {"unit": "ratio", "value": 0.0287, "error": 0.0017}) == "0.029 ± 0.002"
     assert "promised 93.5 to 96.5%, found 95.1%" in evidence.missed(ROW)
 
 

@@ -222,10 +222,11 @@ def _days_note(known: list[dict[str, Any]], name: str) -> str:
     error = (value - truth + YEAR_DAYS / 2) % YEAR_DAYS - YEAR_DAYS / 2
     if len(error) < 3 or not error.any():
         return ""
+    shift = f"{error.mean():+.1f}".replace("-", "−")
     before, after = (value - low) % YEAR_DAYS, (high - value) % YEAR_DAYS
     ratio = np.sqrt(np.mean(((before + after) / (2 * 1.96)) ** 2) / np.mean(error**2))
     return (
-        f"The ranges are {ratio:.2f} times as wide as the errors found call for; the day found is {error.mean():+.1f} days "
+        f"The ranges are {ratio:.2f} times as wide as the errors found call for; the day found is {shift} days "
         f"from the true one on average; the truth lies before {np.mean(error > before):.1%} and after "
         f"{np.mean(-error > after):.1%} of them."
     )
