@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dashboard import printing
+from dashboard import printing, words
 from dashboard.home_folder import HomeOption, default_home
 
 if TYPE_CHECKING:
@@ -127,12 +127,13 @@ def take_in(home: HomeOption = None) -> None:
 def export(
     copy: Annotated[Path, typer.Argument(help="File to write.", dir_okay=False)], home: HomeOption = None
 ) -> None:
-    """Copy everything entered into one text file."""
+    """Copy everything entered, and the mappings loads were made with, into one text file."""
     from pipelines.own_work import OwnWork
     from pipelines.own_work_copies import export_copy
 
-    n = export_copy(OwnWork(home or default_home()), copy)
-    printing.say(f"wrote {copy}: {n:,} entries.")
+    copied = export_copy(OwnWork(home or default_home()), copy)
+    held = f"{words.plural(len(copied.entries), 'entry', 'entries')}, {words.plural(len(copied.mappings), 'mapping')}"
+    printing.say(f"wrote {copy}: {held}.")
 
 
 @app.command(epilog="Example:  goodpull own-work restore own-work-2026-11.jsonl")
@@ -143,8 +144,12 @@ def restore(
     from pipelines.own_work import OwnWork
     from pipelines.own_work_copies import restore_copy
 
-    n_new, n_all = restore_copy(OwnWork(home or default_home()), copy)
-    printing.say(f"{n_new:,} of {n_all:,} entries restored; the others were there." + (f" {TAKE_IN}" if n_new else ""))
+    done = restore_copy(OwnWork(home or default_home()), copy)
+    printing.say(
+        f"{done.n_new:,} of {words.plural(done.n_entries, 'entry', 'entries')} and {done.n_new_mappings:,} of "
+        f"{words.plural(done.n_mappings, 'mapping')} restored; the others were there."
+        + (f" {TAKE_IN}" if done.n_new else "")
+    )
 
 
 def copy_before_removal(home: Path) -> None:
@@ -159,8 +164,8 @@ def copy_before_removal(home: Path) -> None:
     if own.last_no() == 0:
         return
     copy = home.with_name(f"{home.name}-own-work-{datetime.now():%Y%m%d-%H%M%S}.jsonl")
-    n = export_copy(own, copy)
-    printing.say(f"What was entered here is kept in {copy} ({n:,} entries); the demo fleet is made anew without it.")
+    held = words.plural(len(export_copy(own, copy).entries), "entry", "entries")
+    printing.say(f"What was entered here is kept in {copy} ({held}); the demo fleet is made anew without it.")
 
 
 def _line(kept: object) -> str:

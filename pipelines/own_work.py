@@ -78,7 +78,8 @@ class OwnWork:
     """
 
     def __init__(self, home: Path, wait_seconds: float = WAIT_SECONDS) -> None:
-        self.file = OwnWorkFile(Path(home) / FILE_NAME, wait_seconds)
+        self.home = Path(home)
+        self.file = OwnWorkFile(self.home / FILE_NAME, wait_seconds)
 
     def add(self, entries: Sequence[Entry]) -> int:
         """Write the entries durably, all or none; how many were new.

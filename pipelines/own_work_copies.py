@@ -1,7 +1,7 @@
 """Copies of the company's own work: one text file that any program can read, and back.
 
-JSON lines. The first line says what it is, how many entries follow and the digest of their lines, so that a copy cut
-short or edited is refused whole.
+JSON lines: the entries, then the kept mappings. The first line says what it is, how many follow and the digest of their
+lines, so that a copy cut short or edited is refused whole.
 """
 
 from __future__ import annotations
@@ -10,20 +10,52 @@ import hashlib
 import json
 import os
 import tempfile
-from dataclasses import asdict, fields
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from pipelines.durable_files import replace
+from pipelines.mapping_copies import check_mappings, kept_mappings, restore_mappings
 from pipelines.own_work import FORMAT_VERSION, Entry, OwnWork, OwnWorkError
 
 TITLE = "goodpull own work"
+# A copy with mappings is of a version of its own: programs from before would take them for spoiled entries.
+WITH_MAPPINGS = FORMAT_VERSION + 1
 
 
-def export_copy(own: OwnWork, target: Path) -> int:
-    """Write every entry into one file, in place only when it is whole; how many. Raises OwnWorkError."""
-    lines = [json.dumps(asdict(kept.entry), ensure_ascii=False, sort_keys=True) for kept in own.entries()]
+@dataclass(frozen=True)
+class Copy:
+    """What a copy holds. mappings: name of the file -> its text."""
+
+    entries: list[Entry]
+    mappings: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Restored:
+    """How many were new, and how many the copy holds."""
+
+    n_new: int
+    n_entries: int
+    n_new_mappings: int
+    n_mappings: int
+
+
+def export_copy(own: OwnWork, target: Path) -> Copy:
+    """Write every entry and kept mapping into one file, in place only when it is whole. Raises OwnWorkError."""
+    copied = Copy([kept.entry for kept in own.entries()], kept_mappings(own.home))
+    lines = [json.dumps(asdict(entry), ensure_ascii=False, sort_keys=True) for entry in copied.entries]
+    lines += [
+        json.dumps({"mapping": name, "toml": toml}, ensure_ascii=False, sort_keys=True)
+        for name, toml in copied.mappings.items()
+    ]
     body = "".join(f"{line}\n" for line in lines).encode("utf-8")
-    head = {"title": TITLE, "version": FORMAT_VERSION, "n_entries": len(lines), "sha256": _digest(body)}
+    head = {
+        "title": TITLE,
+        "version": WITH_MAPPINGS if copied.mappings else FORMAT_VERSION,
+        "n_entries": len(copied.entries),
+        "n_mappings": len(copied.mappings),
+        "sha256": _digest(body),
+    }
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
@@ -36,20 +68,23 @@ def export_copy(own: OwnWork, target: Path) -> int:
             made.unlink(missing_ok=True)
     except OSError as error:
         raise OwnWorkError(f"{target}: cannot be written ({error.strerror}). Choose another path.") from error
-    return len(lines)
+    return copied
 
 
-def restore_copy(own: OwnWork, source: Path) -> tuple[int, int]:
-    """Add the entries of a copy that are not there yet, all or none: how many were added, how many the copy holds.
+def restore_copy(own: OwnWork, source: Path) -> Restored:
+    """Add the entries and mappings of a copy that are not there yet. Nothing that is there is changed.
 
-    Raises OwnWorkError when the file is no whole copy, or an entry differs from the one of its id that is there.
+    Entries come in all or none. Raises OwnWorkError, before anything is written, when the file is no whole copy, or an
+    entry or mapping differs from the one of its id or name that is there.
     """
-    entries = read_copy(source)
-    return own.add(entries), len(entries)
+    copy = read_copy(source)
+    check_mappings(own.home, copy.mappings)
+    n_new = own.add(copy.entries)
+    return Restored(n_new, len(copy.entries), restore_mappings(own.home, copy.mappings), len(copy.mappings))
 
 
-def read_copy(source: Path) -> list[Entry]:
-    """The entries of a copy. Raises OwnWorkError when it cannot be read, is no copy, is not whole, or is newer."""
+def read_copy(source: Path) -> Copy:
+    """What a copy holds. Raises OwnWorkError when it cannot be read, is no copy, is not whole, or is newer."""
     try:
         content = source.read_bytes()
     except OSError as error:
@@ -59,13 +94,14 @@ def read_copy(source: Path) -> list[Entry]:
         head = json.loads(first)
         is_ours = head["title"] == TITLE
         version, n_entries, digest = int(head["version"]), int(head["n_entries"]), str(head["sha256"])
+        n_mappings = int(head.get("n_mappings", 0))
     except (ValueError, KeyError, TypeError) as error:
         raise OwnWorkError(f"{source}: is no copy of own work. Nothing was restored.") from error
     if not is_ours:
         raise OwnWorkError(f"{source}: is no copy of own work. Nothing was restored.")
-    if version > FORMAT_VERSION:
+    if version > WITH_MAPPINGS:
         raise OwnWorkError(
-            f"{source}: was written in format {version}; this program reads up to {FORMAT_VERSION}. Update goodpull."
+            f"{source}: was written in format {version}; this program reads up to {WITH_MAPPINGS}. Update goodpull."
         )
     if _digest(body) != digest:
         raise OwnWorkError(
@@ -75,12 +111,16 @@ def read_copy(source: Path) -> list[Entry]:
     names = {entry.name for entry in fields(Entry)}
     try:
         read = [json.loads(line) for line in body.decode("utf-8").split("\n") if line]
-        entries = [Entry(**{name: row[name] for name in names}) for row in read]
+        entries = [Entry(**{name: row[name] for name in names}) for row in read if "mapping" not in row]
+        mappings = {str(row["mapping"]): str(row["toml"]) for row in read if "mapping" in row}
     except (ValueError, KeyError, TypeError) as error:
         raise OwnWorkError(f"{source}: holds a line that is no entry. Nothing was restored.") from error
-    if len(entries) != n_entries:
-        raise OwnWorkError(f"{source}: holds {len(entries)} entries, its first line says {n_entries}.")
-    return entries
+    if (len(entries), len(mappings)) != (n_entries, n_mappings):
+        raise OwnWorkError(
+            f"{source}: holds {len(entries)} entries and {len(mappings)} mappings, its first line says {n_entries} and "
+            f"{n_mappings}. Nothing was restored."
+        )
+    return Copy(entries, mappings)
 
 
 def _digest(body: bytes) -> str:

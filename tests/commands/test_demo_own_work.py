@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from pipelines.own_work import FILE_NAME, Entry, OwnWork
-from pipelines.own_work_copies import restore_copy
+from pipelines.own_work_copies import Restored, restore_copy
 
 
 def demo_anew(home: Path) -> subprocess.CompletedProcess[str]:
@@ -31,7 +31,7 @@ def test_what_was_entered_in_the_demo_is_copied_beside_it_and_told(tmp_path):
     (copy,) = tmp_path.glob("demo-own-work-*.jsonl")
     assert copy.name in done.stderr.replace("\n", "")
     assert OwnWork(home).entries() == []
-    assert restore_copy(OwnWork(tmp_path / "other"), copy) == (1, 1)
+    assert restore_copy(OwnWork(tmp_path / "other"), copy) == Restored(1, 1, 0, 0)
     assert [kept.entry for kept in OwnWork(tmp_path / "other").entries()] == [entered]
 
 

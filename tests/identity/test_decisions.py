@@ -14,7 +14,7 @@ from pipelines.identity_pairs import find_pairs, undecided
 from pipelines.own_entries import enter_correction
 from pipelines.own_records import n_waiting
 from pipelines.own_work import FILE_NAME, Entry, OwnWork, OwnWorkError
-from pipelines.own_work_copies import export_copy, restore_copy
+from pipelines.own_work_copies import Restored, export_copy, restore_copy
 from pipelines.own_work_file import FORMAT_VERSION
 from pipelines.relations import read_relations
 from pipelines.settings import Settings
@@ -207,7 +207,7 @@ def test_decisions_outlive_the_store_and_a_copy_brings_them_back(home, tmp_path)
     shutil.rmtree(home)
     loading.load(home, [tmp_path / "records"])
     assert reading(home, facts) != entered
-    assert restore_copy(OwnWork(home), copy) == (3, 3)
+    assert restore_copy(OwnWork(home), copy) == Restored(3, 3, 0, 0)
     loading.load(home, [])
     assert reading(home, facts) == entered
     # A technician's row delivered anew, with another name, leaves the decision as it is.

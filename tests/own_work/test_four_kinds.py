@@ -17,7 +17,7 @@ from pipelines import loading
 from pipelines.mapping.mapping_file import mapping_of, read_mapping
 from pipelines.mapping.writing import toml_of, version_path
 from pipelines.own_work import OwnWork
-from pipelines.own_work_copies import export_copy, restore_copy
+from pipelines.own_work_copies import Restored, export_copy, restore_copy
 from pipelines.store import Store
 
 TOML = """
@@ -144,9 +144,9 @@ def test_a_copy_brings_all_kinds_of_entries_back_with_who_and_why(home, tmp_path
         child = writer(home, kind, f"anna of {kind}", 0, 3)
         _, told = child.communicate(timeout=60)
         assert child.returncode == 0, told
-    assert export_copy(OwnWork(home), tmp_path / "copy.jsonl") == 9
+    assert len(export_copy(OwnWork(home), tmp_path / "copy.jsonl").entries) == 9
     other = OwnWork(tmp_path / "other")
-    assert restore_copy(other, tmp_path / "copy.jsonl") == (9, 9)
+    assert restore_copy(other, tmp_path / "copy.jsonl") == Restored(9, 9, 0, 0)
     assert [one.entry for one in other.entries()] == [one.entry for one in OwnWork(home).entries()]
     assert {one.entry.kind for one in other.entries()} == set(ENTERED)
 

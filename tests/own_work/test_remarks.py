@@ -11,7 +11,7 @@ import pytest
 from pipelines.loading import load
 from pipelines.own_records import n_waiting
 from pipelines.own_work import FILE_NAME, Entry, OwnWork, OwnWorkError
-from pipelines.own_work_copies import export_copy, restore_copy
+from pipelines.own_work_copies import Restored, export_copy, restore_copy
 from pipelines.own_work_file import APPLICATION_ID, FORMAT_VERSION
 from pipelines.remarks import LONGEST_REMARK, MOST_REMARKS, enter_remark, remarks_of, take_back
 from pipelines.store import Store
@@ -90,8 +90,8 @@ def test_a_sheet_takes_a_bounded_number(tmp_path):
 def test_a_copy_brings_remarks_back(tmp_path):
     own, other = OwnWork(tmp_path / "a"), OwnWork(tmp_path / "b")
     remark(own, text="Größe 5, «ja» 👍\nzweite Zeile")
-    assert export_copy(own, tmp_path / "copy.jsonl") == 1
-    assert restore_copy(other, tmp_path / "copy.jsonl") == (1, 1)
+    assert len(export_copy(own, tmp_path / "copy.jsonl").entries) == 1
+    assert restore_copy(other, tmp_path / "copy.jsonl") == Restored(1, 1, 0, 0)
     assert remarks_of(other, "T1") == remarks_of(own, "T1")
 
 

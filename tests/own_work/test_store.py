@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import signal
 import sqlite3
@@ -12,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.own_work import FILE_NAME, FORMAT_VERSION, Entry, OwnWork, OwnWorkError
-from pipelines.own_work_copies import export_copy, restore_copy
+from pipelines.own_work_copies import TITLE, Restored, export_copy, restore_copy
 
 # Writes entries one after the other and says the number of each once it is kept.
 WRITER = """
@@ -103,15 +105,46 @@ def test_a_copy_brings_everything_back_and_twice_adds_nothing(tmp_path):
     own, copy = OwnWork(tmp_path / "one"), tmp_path / "copy.jsonl"
     own.add([correction("a"), Entry("correction", "V2", {"new_value": "Dräger \u2028 x"}, "chief", "seen", "b")])
     own.undo("a", "no", "ben")
-    assert export_copy(own, copy) == 3
+    assert len(export_copy(own, copy).entries) == 3
     other = OwnWork(tmp_path / "other")
     other.add([correction("mine")])
-    assert restore_copy(other, copy) == (3, 3)
-    assert restore_copy(other, copy) == (0, 3)
+    assert restore_copy(other, copy) == Restored(3, 3, 0, 0)
+    assert restore_copy(other, copy) == Restored(0, 3, 0, 0)
     assert {one.entry.entry_id: one.entry for one in own.entries()}.items() <= {
         one.entry.entry_id: one.entry for one in other.entries()
     }.items()
     assert [one.is_in_force for one in other.entries("correction")] == [True, False, True]
+
+
+def test_a_copy_brings_the_mappings_of_loads_back(tmp_path):
+    one, other, copy = OwnWork(tmp_path / "one"), OwnWork(tmp_path / "other"), tmp_path / "copy.jsonl"
+    kept = tmp_path / "one" / "mappings" / "office-1f2e.toml"
+    kept.parent.mkdir(parents=True)
+    kept.write_text('name = "Büro"\nconfirmed = true\n', "utf-8")
+    assert list(export_copy(one, copy).mappings) == ["office-1f2e.toml"]
+    assert restore_copy(other, copy) == Restored(0, 0, 1, 1)
+    brought = tmp_path / "other" / "mappings" / "office-1f2e.toml"
+    assert brought.read_bytes() == kept.read_bytes()
+    assert restore_copy(other, copy) == Restored(0, 0, 0, 1)
+
+    one.add([correction("a")])
+    export_copy(one, copy)
+    brought.write_text("changed by hand", "utf-8")
+    with pytest.raises(OwnWorkError, match="another text than in the copy"):
+        restore_copy(other, copy)
+    assert brought.read_text("utf-8") == "changed by hand" and other.entries() == []
+
+
+@pytest.mark.parametrize("name", ["../away.toml", "/tmp/away.toml", "a\\b.toml", "away.txt", ".."])
+def test_a_mapping_of_a_copy_never_lands_elsewhere(tmp_path, name):
+    own, copy = OwnWork(tmp_path / "one"), tmp_path / "copy.jsonl"
+    own.add([correction("a")])
+    body = (json.dumps({"mapping": name, "toml": "x"}) + "\n").encode()
+    head = {"title": TITLE, "version": FORMAT_VERSION + 1, "n_entries": 0, "n_mappings": 1}
+    copy.write_bytes(json.dumps(head | {"sha256": hashlib.sha256(body).hexdigest()}).encode() + b"\n" + body)
+    with pytest.raises(OwnWorkError, match="must be a plain name"):
+        restore_copy(own, copy)
+    assert not (tmp_path / "one" / "mappings").exists() and not (tmp_path / "one" / "away.toml").exists()
 
 
 @pytest.mark.parametrize(
