@@ -158,13 +158,12 @@ def _range(estimate: dict, kind: str, currency: str) -> str:
 
 
 def _shown(number: float | None, kind: str) -> str | None:
-    from datetime import date, timedelta
+    from dashboard import words
 
     if number is None:
         return None
     if kind == "day":
-        day = date(2023, 1, 1) + timedelta(days=round(number) - 1)
-        return f"{day.day} {day:%b}"
+        return words.day_of_year(number)
     return f"{number:.1%}" if kind == "rate" else f"{number:,.0f}"
 
 

@@ -51,6 +51,10 @@ def answer(facts: dict, chart: ControlChart, week: dict) -> str:
     return f"{start} That is no more than the usual up and down: {words.share(now['share'])}, within {limits}."
 
 
+# A list cut short on a page or on paper keeps what can do harm soonest.
+GRAVEST_FIRST = ("exchanger_breached", "safety_bypassed", "exchanger_restricted", "wrong_switch_or_altitude")
+
+
 @dataclass(frozen=True)
 class CardText:
     """A figure of the week with its words. what: the visits behind it (models.figures.cases)."""
@@ -118,13 +122,21 @@ def cards(scope: Scope, facts: dict) -> list[CardText]:
     return found
 
 
+def gravest_first(items: pd.DataFrame) -> pd.DataFrame:
+    """Open safety items by what is on record, the newest of each first; a cause not listed stands last."""
+    place = {code: n for n, code in enumerate(GRAVEST_FIRST)}
+    return items.sort_values(
+        "cause_code", key=lambda codes: codes.map(place).fillna(len(place)), kind="stable", ignore_index=True
+    )
+
+
 def lists(scope: Scope) -> list[VisitList]:
     """What needs someone today: open safety items, quick returns, swaps coming to maturity, missing evidence."""
     when = "in the week after the records" if scope_bar.is_stale() else "this week"
     return [
         VisitList(
             "Open safety items",
-            lookups.safety_items(scope),
+            gravest_first(lookups.safety_items(scope)),
             "safety",
             "No safety item is open on record.",
             SAFETY_RULE,

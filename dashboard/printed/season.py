@@ -10,7 +10,7 @@ from dashboard import figures_access, lookups, notices, store_access, words
 from dashboard.charts.seasons import outlook, year
 from dashboard.printed import drawing, paper, season_lookups
 from dashboard.printed.week import FOOTER, about, chart, last_day
-from dashboard.views.seasons import FAMILIES, answer, next_steps, skill_sentence
+from dashboard.views.seasons import FAMILIES, answer, next_steps, not_narrowed, skill_sentence
 from models.figures.scope import Scope
 from models.figures.seasons import Season
 
@@ -39,6 +39,7 @@ def season_pack(scope: Scope, font: str | None = drawing.FONT) -> paper.Document
         checks.append((paper.Bullets(title, tuple(to_check), is_ticked=True),))
     blocks: list[Any] = [
         paper.Lead(answer(families)),
+        *(paper.Text(said) for said in (not_narrowed(scope),) if said),
         paper.Cards(tuple(card for name in FAMILIES for card in _cards(families[name], FAMILIES[name][0]))),
         paper.Heading("The year"),
         paper.Pair(pictures[0], pictures[1]),

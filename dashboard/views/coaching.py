@@ -101,7 +101,7 @@ def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
     skipped = ""
     if known:
         rate, step = min(known)
-        skipped = f" Across the company the step most often missing is: {step} ({words.share(rate)} of swaps have it)."
+        skipped = f" The step most often missing is: {step} ({words.share(rate)} of swaps have it)."
     if not is_compared(people):
         return f"{people.sentence}{skipped}"
     if not flagged:

@@ -67,6 +67,9 @@ def show() -> None:
     scope = scope_bar.scope()
     families = figures_access.seasons(scope)
     page.answer(answer(families))
+    unmoved = not_narrowed(scope)
+    if unmoved:
+        notices.told("Not narrowed by every filter", unmoved)
     download.pack("season", scope)
     columns = st.columns(2, gap="large")
     chosen = []
@@ -106,6 +109,18 @@ def answer(families: dict[str, Season]) -> str:
         else:
             parts.append(f"{title}: {season.sentence or 'no seasonal claim can be made yet.'}".rstrip("."))
     return "; ".join(parts).replace("; Blockage faults peak", "; blockage faults peak") + "."
+
+
+def not_narrowed(scope: Scope) -> str | None:
+    """Which of the chosen filters the figures of the year do not follow, in a sentence; None where they follow all."""
+    chosen = (("branch", scope.branch), ("kind of appliance", scope.appliance_kind))
+    names = [name for name, choice in chosen if choice is not None]
+    if not names:
+        return None
+    return (
+        f"The figures of the year and of the next four weeks are of every {' and every '.join(names)}: faults are counted "
+        "against the appliances under service in a region. The period, the region and the lists of visits are as chosen."
+    )
 
 
 def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill.Mark | None:

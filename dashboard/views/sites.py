@@ -50,7 +50,7 @@ def show() -> None:
     facts = figures_access.coverage(scope)
     page.answer(_answer(sites, facts))
     notices.safety()
-    safety = sites[page.is_true(sites["is_safety"])]
+    safety = open_first(sites[page.is_true(sites["is_safety"])])
     others = sites[~page.is_true(sites["is_safety"]) & page.is_true(sites["is_flagged"])]
     watched = sites[~page.is_true(sites["is_safety"]) & ~page.is_true(sites["is_flagged"])]
     st.header("Safety reasons on record")
@@ -79,6 +79,11 @@ def show() -> None:
         )
     )
     page.how_computed(METHOD, TERMS)
+
+
+def open_first(safety: pd.DataFrame) -> pd.DataFrame:
+    """Sites with a safety reason, those still open before the others, which a short list folds away; else as they came."""
+    return safety.sort_values("n_safety_open", key=lambda n: n.eq(0), kind="stable", ignore_index=True)
 
 
 def _answer(sites: pd.DataFrame, facts: dict) -> str:

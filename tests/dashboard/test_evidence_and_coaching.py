@@ -67,6 +67,13 @@ def test_a_promise_not_kept_without_a_known_reason_says_so() -> None:
     assert limit.endswith("over 500 fleets. Blocks in order: 1, 2. Why is not known.")
 
 
+@pytest.mark.parametrize(("value", "told"), [(0.928, "too narrow"), (0.968, "claims less than it could")])
+def test_a_range_too_narrow_is_never_called_a_careful_one(value: float, told: str) -> None:
+    row = ROW | {"id": "coverage_peak_condensate", "value": value, "is_held": False}
+    assert told in evidence.limit(row)
+    assert ("claims less" in evidence.limit(row)) != ("too narrow" in evidence.limit(row))
+
+
 def test_a_copy_without_the_table_says_how_to_make_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(evidence, "FILE", "none.json")
     assert evidence.table() is None
