@@ -121,20 +121,21 @@ def _write(
     from dashboard import code_names, roles
     from dashboard.exports import csv_bytes
     from dashboard.printed import packs, season_lookups, typeset, web_page
-    from dashboard.report_scope import scope_of
+    from dashboard.report_scope import file_part, scope_of
 
     with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():
         scope = scope_of(*filters)
         step("Working out the figures", None)
         name_of = code_names.naming(is_code)
         document = packs.document(pack.value, scope, name_of, technician, claim)
+        name = file_name(document) + file_part(scope)
         written = []
         for size in ("a4", "letter") if paper is Paper.both else (paper.value,):
-            path = folder / f"{file_name(document)}_{size}.pdf"
+            path = folder / f"{name}_{size}.pdf"
             path.write_bytes(typeset.pdf(document, size))
             written.append(path)
         if is_html:
-            path = folder / f"{file_name(document)}.html"
+            path = folder / f"{name}.html"
             path.write_bytes(web_page.web_page(packs.document(pack.value, scope, name_of, technician, claim, None)))
             written.append(path)
         if sites is not None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import hashlib
+import re
 
 from dashboard import scope_bar
 from models.figures.scope import Scope
@@ -31,6 +33,19 @@ def scope_of(branch: str | None, region: str | None, kind: str | None, start: st
         _one_of("--region", "region", region),
         _one_of("--kind", "appliance", kind),
     )
+
+
+def file_part(scope: Scope) -> str:
+    """What the name of a file says of the scope, so that packs of two scopes do not take each other's place.
+
+    Empty for the whole company. Letters a file name may not hold on every system are told apart by a digest.
+    """
+    named = scope_bar.in_words(scope).replace(",", "")
+    if not named:
+        return ""
+    plain = re.sub(r"[^A-Za-z0-9-]+", "_", named).strip("_").lower()
+    is_told = plain == named.replace(" ", "_").lower()
+    return f"_{plain}" if is_told else f"_{plain}_{hashlib.sha256(named.encode('utf-8')).hexdigest()[:6]}"
 
 
 def _one_of(option: str, name: str, given: str | None) -> str | None:

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from dashboard import code_names, commands, roles, scope_bar, store_access
 from dashboard.printed import packs
-from dashboard.report_scope import ScopeError, scope_of
+from dashboard.report_scope import ScopeError, file_part, scope_of
 from models.figures.scope import Scope
 
 pytestmark = pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
@@ -59,6 +59,13 @@ def test_the_pack_states_its_scope(served_home: Path) -> None:
     assert scope_bar.in_words(Scope(dt.date(2024, 1, 1), dt.date(2024, 2, 1))) == "from 1 Jan 2024 to 1 Feb 2024"
 
 
+def test_two_scopes_never_share_a_file_name(served_home: Path) -> None:
+    assert file_part(Scope()) == ""
+    assert file_part(Scope(branch="Ashfell Top")) == "_branch_ashfell_top"
+    parts = [file_part(Scope(branch=branch)) for branch in ("Örn", "Ärn", "a/b", "a b", "../x")]
+    assert len(set(parts)) == 5 and all(part.replace("_", "").isalnum() for part in parts)
+
+
 def test_the_command_narrows_and_refuses(served_home: Path, tmp_path: Path) -> None:
     def run(*more: str) -> object:
         asked = ["report", "week", "--home", str(served_home), "--to", str(tmp_path), "--paper", "a4", *more]
@@ -73,4 +80,5 @@ def test_the_command_narrows_and_refuses(served_home: Path, tmp_path: Path) -> N
     done = run("--branch", a_branch(), "--kind", scope_bar.choices("appliance")[0])
     assert done.exit_code == 0, done.output
     (page,) = tmp_path.glob("*.html")
+    assert page.stem.startswith("week_") and "_branch_" in page.stem
     assert f"ranch {a_branch()}" in page.read_text("utf-8").replace("<wbr>", "")
