@@ -69,7 +69,7 @@ FIGURES = {
     "measured_cause": "Root causes measured",
     "single_swaps": "Probability that one removed switch was good",
     "draft_margin": "Draft margin over time at a site",
-    "callback_difference": "Callbacks without against with a root cause",
+    "callback_difference": "Callbacks without a root cause, less those with one",
     "season_condensate": "When in the year condensate faults peak",
     "season_blockage": "When in the year blockage faults peak",
     "callbacks": "Callbacks without a root cause, from certain to possible ones",

@@ -60,7 +60,10 @@ def facts(card: dict[str, Any]) -> list[tuple[str, str]]:
         ("How it was checked", card["validation"]),
         ("How it was set right", card["recalibration"]),
         ("Checked on", words.plural(card["n_validated"], "later switch", "later switches")),
-        ("Share of them that was good", words.share(card["base_rate"])),
+        (
+            "Share of them that was good, each test weighted by how seldom its kind is tested",
+            words.share(card["base_rate"]),
+        ),
         ("Skill", _told(card["brier_skill"], "1 would be perfect, 0 no better than giving everyone that share")),
         ("Skill of the case mix alone", _told(card["case_mix_brier_skill"], "it sets what is expected of a person")),
         (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dashboard import printing, words
+from dashboard import printing
 from dashboard.home_folder import HomeOption, default_home
 
 if TYPE_CHECKING:
@@ -128,6 +128,7 @@ def export(
     copy: Annotated[Path, typer.Argument(help="File to write.", dir_okay=False)], home: HomeOption = None
 ) -> None:
     """Copy everything entered, and the mappings loads were made with, into one text file."""
+    from dashboard import words
     from pipelines.own_work import OwnWork
     from pipelines.own_work_copies import export_copy
 
@@ -141,6 +142,7 @@ def restore(
     copy: Annotated[Path, typer.Argument(help="File made by export.", dir_okay=False)], home: HomeOption = None
 ) -> None:
     """Bring back what a copy holds and is not there yet. Nothing that is there is changed."""
+    from dashboard import words
     from pipelines.own_work import OwnWork
     from pipelines.own_work_copies import restore_copy
 
@@ -157,6 +159,7 @@ def copy_before_removal(home: Path) -> None:
 
     Raises OwnWorkError, before anything is removed, when the own work cannot be read or the copy cannot be written.
     """
+    from dashboard import words
     from pipelines.own_work import OwnWork
     from pipelines.own_work_copies import export_copy
 

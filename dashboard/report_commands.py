@@ -121,14 +121,14 @@ def _write(
     from dashboard import code_names, roles
     from dashboard.exports import csv_bytes
     from dashboard.printed import packs, season_lookups, typeset, web_page
-    from dashboard.report_scope import file_part, scope_of
+    from dashboard.report_scope import in_file_name, scope_of
 
     with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():
         scope = scope_of(*filters)
         step("Working out the figures", None)
         name_of = code_names.naming(is_code)
         document = packs.document(pack.value, scope, name_of, technician, claim)
-        name = file_name(document) + file_part(scope)
+        name = file_name(document) + in_file_name(scope)
         written = []
         for size in ("a4", "letter") if paper is Paper.both else (paper.value,):
             path = folder / f"{name}_{size}.pdf"

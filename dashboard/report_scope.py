@@ -35,7 +35,7 @@ def scope_of(branch: str | None, region: str | None, kind: str | None, start: st
     )
 
 
-def file_part(scope: Scope) -> str:
+def in_file_name(scope: Scope) -> str:
     """What the name of a file says of the scope, so that packs of two scopes do not take each other's place.
 
     Empty for the whole company. Letters a file name may not hold on every system are told apart by a digest.

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from dashboard import code_names, commands, roles, scope_bar, store_access
 from dashboard.printed import packs
-from dashboard.report_scope import ScopeError, file_part, scope_of
+from dashboard.report_scope import ScopeError, in_file_name, scope_of
 from models.figures.scope import Scope
 
 pytestmark = pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
@@ -60,9 +60,9 @@ def test_the_pack_states_its_scope(served_home: Path) -> None:
 
 
 def test_two_scopes_never_share_a_file_name(served_home: Path) -> None:
-    assert file_part(Scope()) == ""
-    assert file_part(Scope(branch="Ashfell Top")) == "_branch_ashfell_top"
-    parts = [file_part(Scope(branch=branch)) for branch in ("Örn", "Ärn", "a/b", "a b", "../x")]
+    assert in_file_name(Scope()) == ""
+    assert in_file_name(Scope(branch="Ashfell Top")) == "_branch_ashfell_top"
+    parts = [in_file_name(Scope(branch=branch)) for branch in ("Örn", "Ärn", "a/b", "a b", "../x")]
     assert len(set(parts)) == 5 and all(part.replace("_", "").isalnum() for part in parts)
 
 
