@@ -69,7 +69,9 @@ class Settings:
     service_gap_days: int = _set(730, "days", "An appliance counts as served until this long after its last visit")
     flag_margin: float = _set(0.08, "points", "Excess over the expected rate that is looked at for a technician")
     false_discovery_limit: float = _set(
-        0.10, "share", "Most false marks allowed among all; of one mark, twice this chance"
+        0.10,
+        "share",
+        "Most false marks allowed among all; one mark may be false by twice this chance, at most by one half",
     )
     minimum_cases: int = _set(5, "cases", "Draft faults below which nobody is compared")
     labour_cost_per_hour: float | None = _set(

@@ -16,16 +16,29 @@ SAFETY_WORDS = {
     "wrong_switch_or_altitude": "safety switch recorded as the wrong one, or not matched to the altitude",
     "safety_bypassed": "safety switch recorded as bypassed",
 }
-SAFETY_RULE = "no later visit to that appliance records a sound combustion test or another cause"
+# What a later visit must have found sound to close an item: evidence about that hazard, not about another. A combustion test
+# does not rule out a breach, nor does another cause found later say that a bypass is gone. Common practice.
+CLOSED_BY = {
+    "exchanger_restricted": ("heat_exchanger", "combustion"),
+    "exchanger_breached": ("heat_exchanger",),
+    "wrong_switch_or_altitude": ("rating_label",),
+    "safety_bypassed": ("switch_at_rest",),
+}
+SAFETY_RULE = (
+    "no later visit to that appliance found sound what the item is about: the heat exchanger (of a restricted one also the "
+    "combustion test); the rating label where the switch was the wrong one; the switch at rest after a bypass"
+)
 CODES_SQL = "(" + ", ".join(f"'{code}'" for code in SAFETY_CODES) + ")"
+_CLOSED_BY_SQL = ", ".join(f"('{code}', '{check}')" for code, checks in CLOSED_BY.items() for check in checks)
 
 
 def open_safety_items(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Visits with a cause that must be escalated, until the records show that it was looked into (SAFETY_RULE).
 
     visit_id, visit_on, site_id, technician_id, cause_code; the newest first, all of them. However old. A later visit counts
-    only where it is known to be to the same appliance, or where neither says which; maintenance alone closes nothing. An
-    appliance taken out closes its items; one recorded again is listed once.
+    only where it is known to be to the same appliance, or where neither says which; maintenance alone closes nothing, nor
+    does another cause. An appliance taken out closes its items; the same cause recorded again is listed once, by its last
+    visit. Of two causes open on one visit the first of SAFETY_CODES is told.
     """
     return within(all_open_items(con), scope)
 
@@ -48,22 +61,22 @@ def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     return con.execute(
         f"""
         WITH item AS (
-            SELECT visit_id, arrived_at, arrived_on, site_id, technician_id, appliance_key, branch, region,
-                appliance_kind,
-                CASE WHEN cause_code IN {CODES_SQL} THEN cause_code ELSE contributing_cause_code END AS cause_code
+            SELECT DISTINCT visit_id, arrived_at, arrived_on, site_id, technician_id, appliance_key, branch, region,
+                appliance_kind, unnest([cause_code, contributing_cause_code]) AS code
             FROM visit WHERE cause_code IN {CODES_SQL} OR contributing_cause_code IN {CODES_SQL}),
-        tested AS (SELECT DISTINCT visit_id FROM visit_check WHERE check_code = 'combustion' AND outcome = 'sound'),
+        closed_by(code, check_code) AS (VALUES {_CLOSED_BY_SQL}),
         closing AS (
-            SELECT v.site_id, v.appliance_key, v.arrived_at FROM visit AS v LEFT JOIN tested AS t USING (visit_id)
-            WHERE v.site_id IN (SELECT site_id FROM item)
-              AND (t.visit_id IS NOT NULL OR v.visit_id IN (SELECT visit_id FROM item)
-                   OR (v.cause_code IS NOT NULL AND v.cause_group IS DISTINCT FROM 'none_found')))
-        SELECT i.visit_id, i.arrived_on AS visit_on, i.site_id, i.technician_id, i.cause_code, i.branch, i.region,
+            SELECT v.site_id, v.appliance_key, v.arrived_at, b.code FROM visit AS v
+            JOIN visit_check AS c USING (visit_id) JOIN closed_by AS b USING (check_code)
+            WHERE c.outcome = 'sound' AND v.site_id IN (SELECT site_id FROM item)
+            UNION ALL SELECT site_id, appliance_key, arrived_at, code FROM item WHERE code IN {CODES_SQL})
+        SELECT i.visit_id, i.arrived_on AS visit_on, i.site_id, i.technician_id, i.code AS cause_code, i.branch, i.region,
             i.appliance_kind
         FROM item AS i LEFT JOIN appliance AS a ON a.appliance_id = i.appliance_key
-        WHERE NOT coalesce(a.removed_on >= i.arrived_on, false)
-          AND NOT EXISTS (FROM closing AS c WHERE c.site_id = i.site_id AND c.arrived_at > i.arrived_at
-                          AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
+        WHERE i.code IN {CODES_SQL} AND NOT coalesce(a.removed_on >= i.arrived_on, false)
+          AND NOT EXISTS (FROM closing AS c WHERE c.code = i.code AND c.site_id = i.site_id
+                          AND c.arrived_at > i.arrived_at AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
+        QUALIFY row_number() OVER (PARTITION BY i.visit_id ORDER BY list_position({list(SAFETY_CODES)}, i.code)) = 1
         ORDER BY i.arrived_at DESC, i.visit_id
         """
     ).df()

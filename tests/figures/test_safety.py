@@ -8,7 +8,7 @@ import pytest
 
 from models.figures import sites as sites_family
 from models.figures.cases import visits_behind
-from models.figures.safety import SAFETY_CODES, SAFETY_WORDS, open_safety_items, safety_sites
+from models.figures.safety import CLOSED_BY, SAFETY_CODES, SAFETY_WORDS, open_safety_items, safety_sites
 from models.figures.scope import Scope
 from models.figures.sites import sites
 from models.misdiagnosis.scores import score_swaps
@@ -19,6 +19,7 @@ ALL = Scope()
 
 def test_the_causes_are_those_the_contract_says_to_escalate():
     assert set(SAFETY_WORDS) == set(SAFETY_CODES) == {cause.code for cause in CAUSES if cause.must_escalate}
+    assert set(CLOSED_BY) == set(SAFETY_CODES)
     assert {"exchanger_restricted", "exchanger_breached", "safety_bypassed", "wrong_switch_or_altitude"} <= set(
         SAFETY_CODES
     )
@@ -31,6 +32,7 @@ def test_sites_and_open_visits_are_counted_by_one_rule(store, put):
     put("visit", visit_id=[f"v{n}" for n in range(6)], site_id=["s1", "s1", "s2", "s3", "s4", "s4"],
         appliance_key=["a1", "a1b", "a2", "a3", "a4", "a4"], arrived_at=at, arrived_on=[one.date() for one in at],
         cause_code=codes, cause_group="x", branch=["n", "n", "n", "n", "s", "s"])  # fmt: skip
+    put("delivered.checks", visit_id=["v5"], check_code=CLOSED_BY[SAFETY_CODES[3]][0], outcome="sound")
     listed = safety_sites(store, ALL).set_index("site_id")["n_safety_open"]
     assert listed.to_dict() == {"s1": 2, "s2": 1, "s3": 1, "s4": 0}
     opened = open_safety_items(store, ALL)
@@ -39,6 +41,56 @@ def test_sites_and_open_visits_are_counted_by_one_rule(store, put):
     assert sorted(visits_behind(store, ALL, "safety")["visit_id"]) == ["v0", "v1", "v2", "v3", "v4"]
     south = Scope(branch="s")
     assert safety_sites(store, south)["site_id"].tolist() == ["s4"] and open_safety_items(store, south).empty
+
+
+# Common practice: what a check can say about a hazard. A sound combustion test does not rule out a breach; no check but the
+# switch at rest shows that a bypass is gone.
+@pytest.mark.parametrize(
+    ("code", "check", "outcome", "is_open"),
+    [
+        ("exchanger_breached", "heat_exchanger", "sound", False),
+        ("exchanger_breached", "heat_exchanger", "fault", True),
+        ("exchanger_breached", "combustion", "sound", True),
+        ("exchanger_restricted", "combustion", "sound", False),
+        ("exchanger_restricted", "combustion", "not_done", True),
+        ("safety_bypassed", "switch_at_rest", "sound", False),
+        ("safety_bypassed", "combustion", "sound", True),
+        ("safety_bypassed", "heat_exchanger", "sound", True),
+        ("wrong_switch_or_altitude", "rating_label", "sound", False),
+        ("wrong_switch_or_altitude", "combustion", "sound", True),
+    ],
+)
+def test_only_evidence_about_the_hazard_closes_it(store, put, code, check, outcome, is_open):
+    """The later visit also found another cause, which closes nothing."""
+    at = [datetime(2024, 1, 5, 10), datetime(2024, 1, 9, 10)]
+    put("visit", visit_id=["v0", "v1"], site_id="s", appliance_key="a", arrived_at=at, arrived_on=[one.date() for one in at],
+        cause_code=[code, "hose_water"], cause_group="x")  # fmt: skip
+    put("delivered.checks", visit_id=["v1"], check_code=check, outcome=outcome)
+    assert open_safety_items(store, ALL)["visit_id"].tolist() == (["v0"] if is_open else [])
+
+
+def test_a_check_closes_only_what_came_before_it_on_the_same_appliance(store, put):
+    at = [datetime(2024, 1, 5, 10), datetime(2024, 1, 9, 10), datetime(2024, 1, 12, 10)]
+    put("visit", visit_id=["v0", "v1", "v2"], site_id="s", appliance_key=["a", "b", "a"], arrived_at=at,
+        arrived_on=[one.date() for one in at], cause_code=["safety_bypassed", None, "safety_bypassed"],
+        cause_group="x")  # fmt: skip
+    put("delivered.checks", visit_id=["v0", "v1"], check_code="switch_at_rest", outcome="sound")
+    assert open_safety_items(store, ALL)["visit_id"].tolist() == ["v2"], (
+        "recorded again: listed once, by the last visit"
+    )
+
+
+def test_two_causes_of_one_visit_are_closed_one_by_one(store, put):
+    at = [datetime(2024, 1, 5, 10), datetime(2024, 1, 9, 10), datetime(2024, 1, 12, 10)]
+    put("visit", visit_id=["v0", "v1", "v2"], site_id="s", appliance_key="a", arrived_at=at,
+        arrived_on=[one.date() for one in at], cause_code=["safety_bypassed", None, None],
+        contributing_cause_code=["exchanger_breached", None, None], cause_group="x")  # fmt: skip
+    both = open_safety_items(store, ALL)
+    assert both["visit_id"].tolist() == ["v0"] and both["cause_code"].tolist() == ["exchanger_breached"]
+    put("delivered.checks", visit_id=["v1"], check_code="heat_exchanger", outcome="sound")
+    assert open_safety_items(store, ALL)["cause_code"].tolist() == ["safety_bypassed"]
+    put("delivered.checks", visit_id=["v2"], check_code="switch_at_rest", outcome="sound")
+    assert open_safety_items(store, ALL).empty
 
 
 def test_many_safety_reasons_push_no_flagged_site_off_the_list(store, put, put_swaps, settings, monkeypatch):

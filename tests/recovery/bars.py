@@ -130,23 +130,24 @@ def classifier_rows(fleets: list[dict[str, Any]]) -> list[Row]:
         return []
     blocks = [every[every[:, 1] == block] for block in np.unique(every[:, 1])]
     gaps, slopes, skills = ([f(b) for b in blocks] for f in (_calibration_error, _slope, _skill))
-    errors = [_by_halves(every, f) for f in (_calibration_error, _slope, _skill)]
-    worst_slope = max(slopes, key=lambda s: abs(s - 1))
-    n = len(every)
+    worst = blocks[int(np.argmax(gaps))]
+    furthest = blocks[int(np.argmax(np.abs(np.array(slopes) - 1)))]
+    lowest = blocks[int(np.argmin(skills))]
     told = "each of the 5 later blocks"
-    chance = _chance_error(blocks[int(np.argmax(gaps))])
+    slope = _slope(furthest)
     gaps_told = (
         f"Blocks in order: {', '.join(f'{g:.3f}' for g in gaps)}. All fleets' labels of a block are taken together: with "
-        f"as many, predictions that are exactly right show {chance:.3f} by chance; with those of one fleet "
-        f"{_chance_error_alone(blocks[-1]):.2f}."
+        f"as many, predictions that are exactly right show {_chance_error(worst):.3f} by chance; with those of one fleet "
+        f"{_chance_error_alone(worst):.2f}."
     )
     return [
-        row("classifier_calibration", f"Classifier: calibration error, worst of {told}", "at most 0.03", max(gaps), errors[0],
-            n, max(gaps) <= 0.03, "labels", "ratio", gaps_told),
-        row("classifier_slope", f"Classifier: calibration slope, furthest from 1 of {told}", "0.9 to 1.1", worst_slope, errors[1],
-            n, 0.9 <= worst_slope <= 1.1, "labels", "ratio", f"Blocks in order: {', '.join(f'{s:.2f}' for s in slopes)}."),
-        row("classifier_skill", f"Classifier: Brier skill, lowest of {told}", "above 0", min(skills), errors[2], n,
-            min(skills) > 0, "labels", "ratio"),
+        row("classifier_calibration", f"Classifier: calibration error, worst of {told}", "at most 0.03", max(gaps),
+            _by_groups(worst, _calibration_error), len(worst), max(gaps) <= 0.03, "labels", "ratio", gaps_told),
+        row("classifier_slope", f"Classifier: calibration slope, furthest from 1 of {told}", "0.9 to 1.1", slope,
+            _by_groups(furthest, _slope), len(furthest), 0.9 <= slope <= 1.1, "labels", "ratio",
+            f"Blocks in order: {', '.join(f'{s:.2f}' for s in slopes)}."),
+        row("classifier_skill", f"Classifier: Brier skill, lowest of {told}", "above 0", min(skills),
+            _by_groups(lowest, _skill), len(lowest), min(skills) > 0, "labels", "ratio"),
     ]  # fmt: skip
 
 
@@ -185,16 +186,14 @@ def _skill(labels: np.ndarray) -> float:
     return 1 - float(np.average((y - p) ** 2, weights=w) / np.average((y - base) ** 2, weights=w))
 
 
-def _by_halves(every: np.ndarray, measure: Any, n_parts: int = 10) -> float:
-    """Standard error of a block's measure, from the spread over ten groups of fleets."""
-    part = every[:, 0].astype(int) % n_parts
-    last = every[:, 1] == every[:, 1].max()
-    values = []
-    for k in range(n_parts):
-        labels = every[last & (part == k)]
-        if len(np.unique(labels[:, 3])) == 2:
-            values.append(measure(labels))
-    return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 2 else float("nan")
+def _by_groups(block: np.ndarray, measure: Any, n_groups: int = 10) -> float:
+    """Standard error of the measure of one block over all fleets: the jackknife over ten groups of fleets."""
+    group = block[:, 0].astype(int) % n_groups
+    kept = [block[group != k] for k in np.unique(group)]
+    values = np.array([measure(labels) for labels in kept if len(np.unique(labels[:, 3])) == 2])
+    if values.size < 3:
+        return float("nan")
+    return float(np.sqrt((values.size - 1) / values.size * ((values - values.mean()) ** 2).sum()))
 
 
 def _width_note(known: list[dict[str, Any]], name: str) -> str:
@@ -205,9 +204,9 @@ def _width_note(known: list[dict[str, Any]], name: str) -> str:
     inside = ((of > 0) & (of < 1)).all(axis=1)
     value, low, high, truth = np.log(of[inside] / (1 - of[inside])).T
     error = value - truth
-    if len(error) < 3 or not error.std() > 0:
+    if len(error) < 3 or not error.any():
         return ""
-    ratio = np.sqrt(np.mean(((high - low) / (2 * 1.96)) ** 2)) / error.std(ddof=1)
+    ratio = np.sqrt(np.mean(((high - low) / (2 * 1.96)) ** 2) / np.mean(error**2))
     return (
         f"The ranges are {ratio:.2f} times as wide as the errors found call for; the truth lies below "
         f"{np.mean(truth < low):.1%} and above {np.mean(truth > high):.1%} of them."
