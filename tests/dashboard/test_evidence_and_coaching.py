@@ -31,6 +31,29 @@ def test_rows_are_shown_with_their_unit_and_their_error() -> None:
     assert "promised 93.5 to 96.5%, found 95.1%" in evidence.missed(ROW)
 
 
+def test_rounding_never_shows_a_promise_not_kept_as_one_that_was() -> None:
+    missed = ROW | {"is_held": False}
+    assert evidence.amount(missed | {"value": 0.96512}) == "96.51% ± 1.0"
+    assert evidence.amount(missed | {"value": 0.968}) == "96.8% ± 1.0"
+    assert evidence.amount(missed | {"unit": "ratio", "value": 0.8958, "error": 0.01}) == "0.896 ± 0.01"
+    assert evidence.amount(missed | {"unit": "points", "value": -0.0051, "error": 0.0004}) == "−0.51 points ± 0.04"
+    assert evidence.amount(missed | {"unit": "points", "value": 0.02, "error": 0.0004}) == "+2.0 points ± 0.04"
+
+
+def test_a_value_that_is_not_known_is_neither_wide_nor_narrow() -> None:
+    row = ROW | {"id": "coverage_peak_condensate", "value": float("nan"), "is_held": False}
+    assert "found not known" in evidence.limit(row)
+    assert "whether it is kept is not known" in evidence.limit(row)
+    assert "claims less" not in evidence.limit(row) and "too narrow" not in evidence.limit(row)
+
+
+def test_a_ratio_kept_by_less_than_its_error_is_not_told_from_one() -> None:
+    row = ROW | {"bar": evidence.MORE_THAN_ONE, "unit": "ratio"}
+    assert evidence.kept(row | {"value": 1.026, "error": 0.046}) == "yes, but not told from 1"
+    assert evidence.kept(row | {"value": 1.2, "error": 0.046}) == "yes"
+    assert evidence.kept(row | {"value": 0.97, "error": 0.046, "is_held": False}) == "no"
+
+
 def test_the_table_in_this_copy_is_whole() -> None:
     made = json.loads(resources.files("models").joinpath("evidence", evidence.FILE).read_text("utf-8"))
     assert made["n_fleets"] > 0 and made["made_on"] and made["command"]
@@ -43,6 +66,7 @@ def test_the_table_in_this_copy_is_whole() -> None:
         "coaching_bias",
         "classifier_slope",
     } <= set(ids)
+    assert evidence.MORE_THAN_ONE in {row["bar"] for row in made["rows"]}
     for row in made["rows"]:
         assert set(row) == set(ROW) and isinstance(row["is_held"], bool) and row["n"] > 0
 
@@ -67,11 +91,11 @@ def test_a_promise_not_kept_without_a_known_reason_says_so() -> None:
     assert limit.endswith("over 500 fleets. Blocks in order: 1, 2. Why is not known.")
 
 
-@pytest.mark.parametrize(("value", "told"), [(0.928, "too narrow"), (0.968, "claims less than it could")])
+@pytest.mark.parametrize(("value", "told"), [(0.928, "too narrow"), (0.968, "it claims less than it could")])
 def test_a_range_too_narrow_is_never_called_a_careful_one(value: float, told: str) -> None:
     row = ROW | {"id": "coverage_peak_condensate", "value": value, "is_held": False}
     assert told in evidence.limit(row)
-    assert ("claims less" in evidence.limit(row)) != ("too narrow" in evidence.limit(row))
+    assert ("it claims less" in evidence.limit(row)) != ("too narrow" in evidence.limit(row))
 
 
 def test_a_copy_without_the_table_says_how_to_make_it(monkeypatch: pytest.MonkeyPatch) -> None:
