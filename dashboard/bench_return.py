@@ -28,6 +28,7 @@ def show(scope: Scope) -> None:
             "money",
             "bench_cost",
             currency=programme.currency,
+            reach="worked out with assumed minutes, so without a range",
             rests_on=f"{words.plural(programme.n_tests, 'test')} of "
             f"{words.plural(programme.n_tested, 'switch', 'switches')}, {programme.minutes:g} minutes each, assumed",
         )
@@ -47,6 +48,7 @@ def show(scope: Scope) -> None:
             "money",
             "bench_narrowing",
             currency=programme.currency,
+            reach="the difference of two ranges; it has none of its own",
             rests_on=_ranges(programme),
         )
     page.rows(

@@ -22,22 +22,24 @@ def show(
     *,
     rests_on: str = "",
     note: str = "",
+    reach: str = "",
     currency: str | None = None,
     behind: Callable[[int | None], pd.DataFrame] | None = None,
     behind_label: str = "Show the visits behind it",
 ) -> None:
     """Draw the card.
 
-    unit: see words.value_of. rests_on: what n and coverage count, in words. note: a further line.
+    unit: see words.value_of. rests_on: what n and coverage count, in words. note: a further line. reach: said instead
+    of the range, where a figure without one was not counted.
     How many corrections the records within the filters include is told below.
     behind: gives the newest visits behind the figure, at most as many as asked for; asked only when they are opened.
     """
-    st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency))
+    st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency, reach))
     if behind is not None and st.button(behind_label, key=f"behind_{key}", type="tertiary", icon=":material/list:"):
         visit_table.open_dialog(label, key, behind)
 
 
-def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None) -> str:
+def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None, reach: str) -> str:
     lines = (rests_on, note, _corrected())
     quiet = "".join(f'<p class="gp-quiet">{with_terms(html.escape(line))}</p>' for line in lines if line)
     head = f'<div class="gp-label">{with_terms(html.escape(label))}</div>'
@@ -45,7 +47,7 @@ def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, c
         why = html.escape(estimate.sentence or "There are not enough records to say.")
         return f'<div class="gp-card gp-unknown">{head}<div class="gp-value">Not known</div><p>{why}</p>{quiet}</div>'
     value = html.escape(words.value_of(estimate.value, unit, currency))
-    reach = words.range_of(estimate, unit, currency)
+    reach = reach or words.range_of(estimate, unit, currency)
     return (
         f'<div class="gp-card">{head}<div class="gp-value">{value}</div>{_bar(estimate, unit, reach)}'
         f"<p>{html.escape(reach[:1].upper() + reach[1:])}</p>{quiet}</div>"

@@ -10,6 +10,7 @@ from dashboard import figures_access, lookups, notices, scope_bar, store_access,
 from dashboard.charts.control import WEEKS_SHOWN
 from models.figures.control import ControlChart
 from models.figures.coverage import came_back
+from models.figures.good_switch import GoodSwitch
 from models.figures.safety import SAFETY_RULE
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
@@ -29,7 +30,7 @@ def answer(facts: dict, chart: ControlChart, week: dict) -> str:
         return "There are no visits for these filters."
     if not week:
         return f"{words.plural(facts['n_visits'], 'visit')} on record, and no draft fault among them."
-    start = f"In the week of {words.date(week['week_on'])}: {words.plural(week['n_draft_faults'], 'draft fault')}"
+    start = f"{_week_named(week, facts)}: {words.plural(week['n_draft_faults'], 'draft fault')}"
     if not week["n_swaps"]:
         if facts["n_part_lines_classed"] < facts["n_part_lines"] or not facts["n_part_lines"]:
             return f"{start}. {notices.why_no_swap(facts)}"
@@ -49,6 +50,13 @@ def answer(facts: dict, chart: ControlChart, week: dict) -> str:
         side = "more" if now["share"] > now["centre"] else "less"
         return f"{start} That is {side} than chance explains: {words.share(now['share'])}, against a usual {limits}."
     return f"{start} That is no more than the usual up and down: {words.share(now['share'])}, within {limits}."
+
+
+def _week_named(week: dict, facts: dict) -> str:
+    """The week by its first day; where the records end within it, how many of its days they hold."""
+    named = f"In the week of {words.date(week['week_on'])}"
+    n_days = (pd.Timestamp(facts["last_on"]) - pd.Timestamp(week["week_on"])).days + 1
+    return f"{named}, of which the records hold {words.plural(n_days, 'day')} so far" if n_days < 7 else named
 
 
 # A list cut short on a page or on paper keeps what can do harm soonest.
@@ -93,7 +101,7 @@ def cards(scope: Scope, facts: dict) -> list[CardText]:
             "share",
             "good",
             words.tested(good.n_tested, good.n_good + good.n_faulty, good.n_swaps),
-            "",
+            weighted(good),
             "bench_good",
             "Show the ones found good",
         )
@@ -120,6 +128,13 @@ def cards(scope: Scope, facts: dict) -> list[CardText]:
             )
         )
     return found
+
+
+def weighted(good: GoodSwitch) -> str:
+    """That the tested ones stand for all that were pulled, and what they alone would say; blank where it is not known."""
+    if not good.adjusted.is_known or not good.tested.is_known:
+        return ""
+    return f"The tested ones weighted to stand for all pulled; of them alone {words.share(good.tested.value)}"
 
 
 def gravest_first(items: pd.DataFrame) -> pd.DataFrame:

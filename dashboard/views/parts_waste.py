@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import (
@@ -29,6 +30,7 @@ from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.figures.waste import Waste
 from models.methods.estimate import unknown
+from pipelines.settings import Settings
 
 PARTS = {
     "part": "Part",
@@ -60,11 +62,11 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     waste = figures_access.waste(scope)
-    good = figures_access.good_switch(scope)
+    good, facts = figures_access.good_switch(scope), figures_access.coverage(scope)
     if not good.n_swaps:
-        page.answer(notices.why_no_swap(figures_access.coverage(scope)))
+        page.answer(notices.why_no_swap(facts))
         return
-    page.answer(_answer(waste))
+    page.answer(f"{_answer(waste)} {what_counts(facts, store_access.settings())}")
     _cards(waste, scope)
     if waste.assumptions:
         st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))
@@ -108,6 +110,16 @@ def _answer(waste: Waste) -> str:
         f"likely, "
         f"{words.range_of(waste.estimated, 'money', waste.currency)}."
     )
+
+
+def what_counts(facts: dict, settings: Settings) -> str:
+    """The days the amounts are of, and what of a swap they hold: rates that were not given are left out of them."""
+    days = " to ".join(words.date(pd.Timestamp(facts[name])) for name in ("first_on", "last_on"))
+    given = [("labour", settings.labour_cost_per_hour), ("trips", settings.trip_cost)]
+    counted = words.joined(["parts", *(name for name, rate in given if rate is not None)])
+    missing = [name for name, rate in given if rate is None]
+    without = f"; without {words.joined(missing)}, for which no rate was given" if missing else ""
+    return f"Counted: {counted}, less warranty credit, {days}{without}."
 
 
 def _why_none(waste: Waste) -> str:

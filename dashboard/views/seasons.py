@@ -248,7 +248,8 @@ def skill_sentence(season: Season) -> str:
             f"Over {words.plural(skill['n_weeks'], 'past week')} this outlook was off by "
             f"{words.number(skill['error_model'])} faults a week "
             f"on average; taking the same week last year was off by {words.number(skill['error_last_year'])}. "
-            f"{words.share(skill.get('share_in_range'))} of those weeks fell within its range."
+            f"{words.share(skill.get('share_in_range'))} of those weeks fell within its range, which is meant to hold "
+            "95%."
         )
     return ""
 

@@ -146,7 +146,13 @@ V11,S6,A6,T1,2024-01-05T10:00:00Z,no_heat,exchanger_breached
 V12,S6,A6,T1,2024-01-09T10:00:00Z,other_fault,
 V13,S9,A9,T1,2026-01-05T10:00:00Z,no_heat,not_found
 """
-CHECKS = "visit_id,check_code,outcome\nV4,combustion,sound\nV12,combustion,fault\n"
+CHECKS = """visit_id,check_code,outcome
+V2,combustion,sound
+V4,switch_at_rest,sound
+V6,combustion,sound
+V8,heat_exchanger,sound
+V12,heat_exchanger,fault
+"""
 
 
 @pytest.fixture(scope="session")
@@ -160,10 +166,11 @@ def safety_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.parametrize("served_home", ["safety_home"], indirect=True)
 def test_a_safety_item_stays_open_until_it_was_looked_into(served_home: Path) -> None:
-    """Two years old, and with maintenance (V2), a visit to another appliance (V8), a failed test (V12) since."""
+    """Two years old; since then a test that does not rule out a breach (V2), another appliance's exchanger found sound (V8),
+    the exchanger found at fault (V12)."""
     assert sorted(safety_items(Scope())["visit_id"]) == ["V1", "V10", "V11", "V7"]
     text = said(opened("this_week"))
-    assert "records a sound combustion test or another cause" in text
+    assert "found sound what the item is about" in text
     assert "Call the owner of each open safety item" in text
 
 

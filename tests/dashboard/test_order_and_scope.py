@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import cast
 
 import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
 
 from dashboard import printing, words
+from dashboard.views.parts_waste import what_counts
 from dashboard.views.seasons import not_narrowed
 from dashboard.views.sites import open_first
-from dashboard.week_parts import GRAVEST_FIRST, gravest_first
+from dashboard.week_parts import GRAVEST_FIRST, answer, gravest_first
+from models.figures.control import ControlChart
 from models.figures.safety import SAFETY_CODES
 from models.figures.scope import Scope
+from pipelines.settings import Settings
 
 
 def test_the_gravest_open_items_stand_first_and_the_newest_of_each() -> None:
@@ -42,6 +46,33 @@ def test_filters_that_the_figures_of_the_year_do_not_follow_are_named() -> None:
     assert "of every branch and every kind of appliance:" in str(
         not_narrowed(Scope(branch="n", appliance_kind="boiler"))
     )
+
+
+@pytest.mark.parametrize(
+    ("last_on", "told"), [("2026-06-29", "hold 1 day so far"), ("2026-07-04", "hold 6 days so far")]
+)
+def test_a_week_the_records_end_in_says_how_many_of_its_days_they_hold(last_on: str, told: str) -> None:
+    week = {"week_on": pd.Timestamp("2026-06-29"), "n_draft_faults": 3, "n_swaps": 2, "n_without_cause": 1}
+    facts = {"n_visits": 9, "last_on": last_on}
+    chart = cast(ControlChart, None)
+    assert f"In the week of 29 Jun 2026, of which the records {told}: 3 draft faults" in answer(facts, chart, week)
+    assert answer(facts | {"last_on": "2026-07-05"}, chart, week).startswith("In the week of 29 Jun 2026: 3 draft")
+
+
+def test_parts_waste_says_of_which_days_and_of_what_the_amounts_are() -> None:
+    facts = {"first_on": "2025-01-02", "last_on": "2026-06-30"}
+    days = "2 Jan 2025 to 30 Jun 2026"
+    assert what_counts(facts, Settings()) == (
+        f"Counted: parts, less warranty credit, {days}; without labour and trips, for which no rate was given."
+    )
+    given = Settings(labour_cost_per_hour=90.0, trip_cost=40.0)
+    assert what_counts(facts, given) == f"Counted: parts, labour and trips, less warranty credit, {days}."
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_what_was_not_counted_is_not_called_counted(served_home: Path) -> None:
+    assert "The difference of two ranges; it has none of its own" in said(opened("parts_waste"))
+    assert "of them alone" in said(opened("this_week"))
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
