@@ -24,7 +24,7 @@ from dashboard import (
     printing,
     report_commands,
 )
-from dashboard.home_folder import DEMO_MARKER, HomeOption, default_home
+from dashboard.home_folder import DEMO_MARKER, HomeOption, default_home, no_records
 
 app = typer.Typer(
     name="goodpull",
@@ -234,7 +234,7 @@ def bench_list(
 
     folder = home or default_home()
     if Store(folder).current() is None:
-        printing.fail(f"No records in {folder} yet. Load some with: goodpull load FOLDER")
+        printing.fail(no_records(folder))
     con = Store(folder).open_reader()
     try:
         days = [day.date() if day else None for day in (as_of, since)]
@@ -279,9 +279,7 @@ def _figures(folder: Path, is_quiet: bool = False) -> tuple[Any, str]:
     store = Store(folder)
     current = store.current()
     if current is None:
-        printing.fail(
-            f"No records in {folder} yet. Load some (goodpull load FOLDER) or look at the demo (goodpull demo)."
-        )
+        printing.fail(no_records(folder))
     with printing.progress("Computing figures", is_quiet=is_quiet) as step:
         computed = figures_for(store, Settings.load(folder), progress=step)
     return computed, current.name

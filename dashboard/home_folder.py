@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -27,3 +28,15 @@ def default_home(name: str = "fleet") -> Path:
     import platformdirs
 
     return Path(platformdirs.user_data_dir("goodpull", appauthor=False)) / name
+
+
+def no_records(folder: Path) -> str:
+    """What is said where the folder holds no records: how to load some, and where the demo lies if there is one."""
+    demo = default_home("demo")
+    is_made = demo != folder and (demo / DEMO_MARKER).exists()
+    look = (
+        f"ask the demo fleet by adding --home {shlex.quote(str(demo))}"
+        if is_made
+        else "look at the demo (goodpull demo)"
+    )
+    return f"No records in {folder} yet. Load some (goodpull load FOLDER) or {look}."

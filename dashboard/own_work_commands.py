@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dashboard import printing
-from dashboard.home_folder import HomeOption, default_home
+from dashboard.home_folder import HomeOption, default_home, no_records
 
 if TYPE_CHECKING:
     import duckdb
@@ -40,7 +40,7 @@ def reader(folder: Path) -> duckdb.DuckDBPyConnection:
     from pipelines.store import Store
 
     if Store(folder).current() is None:
-        printing.fail(f"No records in {folder} yet. Load some with: goodpull load FOLDER")
+        printing.fail(no_records(folder))
     return Store(folder).open_reader()
 
 

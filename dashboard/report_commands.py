@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dashboard import printing
-from dashboard.home_folder import HomeOption, default_home
+from dashboard.home_folder import HomeOption, default_home, no_records
 
 if TYPE_CHECKING:
     from dashboard.printed.paper import Document
@@ -25,9 +25,6 @@ REPORT_EXAMPLES = (
     "goodpull report warranty --claim C1000215   |   goodpull report season --branch North --paper a4   |   "
     "goodpull report week --region Coast --kind furnace --from 2025-01-01 --until 2025-03-31"
 )
-
-
-NO_RECORDS = "No records in {} yet. Load some (goodpull load FOLDER) or look at the demo (goodpull demo)."
 
 
 class Pack(StrEnum):
@@ -70,7 +67,7 @@ def report(
 
     at = _at_home(home)
     if Store(at).current() is None:
-        printing.fail(NO_RECORDS.format(at))
+        printing.fail(no_records(at))
     filters = (branch, region, kind, start, end)
     _check_options(pack, technician, claim, sites, filters)
     folder.mkdir(parents=True, exist_ok=True)
@@ -172,7 +169,7 @@ def export(
 
     at = home or default_home()
     if Store(at).current() is None:
-        printing.fail(NO_RECORDS.format(at))
+        printing.fail(no_records(at))
     con = Store(at).open_reader()
     try:
         with printing.progress("Writing the store") as step:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from dashboard import home_folder
+
 
 def test_report_writes_both_papers_and_a_web_page_and_runs_what_comes_after(goodpull, demo, tmp_path):
     mailed = tmp_path / "mailed.txt"
@@ -41,3 +43,13 @@ def test_export_writes_the_store_once(goodpull, demo, tmp_path):
     assert (folder / "datapackage.json").exists() and (folder / "records" / "visits.parquet").exists()
     again = goodpull("export", folder, "--home", demo)
     assert again.returncode == 1 and "not empty" in again.stderr
+
+
+def test_without_records_of_ones_own_it_says_where_the_demo_lies(monkeypatch, tmp_path):
+    monkeypatch.setattr(home_folder, "default_home", lambda name="fleet": tmp_path / name)
+    own, invented = tmp_path / "fleet", tmp_path / "demo"
+    assert home_folder.no_records(own).endswith("or look at the demo (goodpull demo).")
+    invented.mkdir()
+    (invented / home_folder.DEMO_MARKER).write_text("{}")
+    assert f"--home {invented}" in home_folder.no_records(own)
+    assert "--home" not in home_folder.no_records(invented)
