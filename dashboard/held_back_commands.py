@@ -28,16 +28,15 @@ KEY_HELP = "Key of the row, or its first letters; see: goodpull held-back rows"
 @app.command(epilog="Example:  goodpull held-back reasons")
 def reasons(home: HomeOption = None) -> None:
     """Group the rows held back by table, column and reason."""
+    from pipelines.intake.told_reasons import OPEN_BY_REASON
+
     con = reader(home or default_home())
     try:
-        found = con.execute(
-            """SELECT table_name, coalesce(column_name, 'the row'), reason_code, count(DISTINCT row_key) AS n, min(got)
-               FROM held_back_open GROUP BY ALL ORDER BY n DESC, 1, 2, 3"""
-        ).fetchall()
+        found = con.execute(OPEN_BY_REASON).fetchall()
     finally:
         con.close()
-    for table, column, code, n, example in found:
-        typer.echo(f"{n:>9,}  {table}.{column}  {code}" + (f"  such as {example[:60]!r}" if example else ""))
+    for table, column, code, _, n, example in found:
+        typer.echo(f"{n:>9,}  {table}.{column or 'the row'}  {code}" + (f"  such as {example}" if example else ""))
     printing.say("Nothing is held back." if not found else "See the rows with: goodpull held-back rows TABLE COLUMN")
 
 

@@ -95,7 +95,7 @@ def list_entries(home: HomeOption = None) -> None:
 
 @app.command(epilog="Example:  goodpull own-work undo 3f2a --reason 'the office was right'")
 def undo(
-    entry_id: Annotated[str, typer.Argument(help="Id of the entry; see: goodpull own-work list")],
+    entry_id: Annotated[str, typer.Argument(help="Id of the entry, or its first letters; see: goodpull own-work list")],
     reason: ReasonOption,
     by: ByOption = None,
     home: HomeOption = None,

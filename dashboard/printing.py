@@ -136,7 +136,10 @@ def _reason_line(file: Any, reason: str, count: int) -> str:
     cells = "cell" if count == 1 else "cells"
     example = file.examples.get(reason, "").removeprefix(file.file_name).removesuffix(WHAT_NEXT).strip()
     if example:
-        return f"{file.file_name}: {count:,} {cells} held back, such as {example}"
+        words = file.unknown_words.get(reason)
+        return f"{file.file_name}: {count:,} {cells} held back, such as {example}" + (
+            f" In all: {words}." if words else ""
+        )
     column, _, code = reason.rpartition(": ")
     table = TABLE_BY_NAME.get(file.table_name or "")
     if table is not None and column in table.by_name:

@@ -178,11 +178,10 @@ def _remark(file: Any) -> str:
 def _told(file: Any, reason: str, n: int) -> str:
     """How many cells were refused for one reason, and the sentence of the first of them, with its line."""
     example = file.examples.get(reason, "").removeprefix(file.file_name).removesuffix(WHAT_NEXT).strip()
-    return (
-        f"{words.plural(n, 'cell')} held back, such as {example}"
-        if example
-        else f"{words.plural(n, 'cell')} held back."
-    )
+    if not example:
+        return f"{words.plural(n, 'cell')} held back."
+    all_words = file.unknown_words.get(reason)
+    return f"{words.plural(n, 'cell')} held back, such as {example}" + (f" In all: {all_words}." if all_words else "")
 
 
 def refusal() -> str | None:

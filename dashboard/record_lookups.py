@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import roles, store_access
 from pipelines.contract.tables import TABLES
+from pipelines.intake.told_reasons import OPEN_BY_REASON
 
 ROWS_LISTED = 2000
 
@@ -38,15 +39,9 @@ def ledger() -> pd.DataFrame:
 
 
 def held_back_reasons() -> pd.DataFrame:
-    """Rows held back and still open, by table, column and reason, with one refused cell as an example."""
+    """Rows held back and still open, by table, column and reason; example: the refused cells met most often."""
     roles.require_page("records")
-    return store_access.frame(
-        """
-        SELECT table_name, column_name, reason_code, any_value(reason) AS reason,
-               count(DISTINCT (load_id, coalesce(row_no, -line_no))) AS n_rows, left(min(got), 60) AS example
-        FROM held_back_open GROUP BY table_name, column_name, reason_code ORDER BY n_rows DESC, table_name, column_name
-        """
-    )
+    return store_access.frame(OPEN_BY_REASON)
 
 
 def n_held_back_open() -> int:

@@ -25,6 +25,7 @@ __all__ = ["FILE_NAME", "FORMAT_VERSION", "KINDS", "Entry", "Kept", "OwnWork", "
 
 LONGEST_TEXT = 2_000
 
+SHORTEST_ID = 4
 _COLUMNS = "entry_id, kind, about, content, reason, entered_by, entered_at, undoes"
 
 
@@ -94,17 +95,14 @@ class OwnWork:
             return sum(_add(con, entry) for entry in entries)
 
     def undo(self, entry_id: str, reason: str, entered_by: str) -> bool:
-        """Take an entry back by an entry of its own; False when it was taken back already, by anybody."""
+        """Take an entry back by an entry of its own; False when it was taken back already, by anybody.
+
+        entry_id: the id, or its first letters, at least SHORTEST_ID of them, where no other entry begins so.
+        """
         with self.file.reading() as con:
-            row = (
-                con.execute("SELECT kind, about, entered_by FROM entry WHERE entry_id = ?", [entry_id]).fetchone()
-                if con
-                else None
-            )
-        if row is None:
-            raise OwnWorkError(
-                f"{self.file.path}: holds no entry {entry_id!r}. See the ids with: goodpull own-work list"
-            )
+            entry_id = self._whole_id(con, entry_id)
+            assert con is not None
+            row = con.execute("SELECT kind, about, entered_by FROM entry WHERE entry_id = ?", [entry_id]).fetchone()
         if row[0] == "mended_row":
             raise OwnWorkError(
                 "A mended row is on record now. Mend it again, or correct the visit; the row as delivered is kept."
@@ -114,6 +112,29 @@ class OwnWork:
         # One id for the undo of an entry: two people at once make one undo.
         undo = Entry("undo", row[1], {"kind": row[0]}, entered_by, reason, f"undo-{entry_id}", undoes=entry_id)
         return self.add([undo]) == 1
+
+    def _whole_id(self, con: sqlite3.Connection | None, given: str) -> str:
+        """The id of the one entry that is called so. Raises OwnWorkError where none is, or more than one."""
+        like = "entry_id = ?1 OR (length(?1) >= ?2 AND substr(entry_id, 1, length(?1)) = ?1)"
+        found = [
+            one
+            for (one,) in (
+                con.execute(f"SELECT entry_id FROM entry WHERE {like} ORDER BY rowid", [given, SHORTEST_ID])
+                if con
+                else ()
+            )
+        ]
+        if given in found:
+            return given
+        if len(found) > 1:
+            named = ", ".join(found[:5]) + (" and others" if len(found) > 5 else "")
+            raise OwnWorkError(f"{given!r} begins the ids of {len(found)} entries: {named}. Write more of it.")
+        if not found:
+            raise OwnWorkError(
+                f"{self.file.path}: holds no entry {given!r}. Write its id, or at least its first {SHORTEST_ID} letters; "
+                "see the ids with: goodpull own-work list"
+            )
+        return str(found[0])
 
     def entries(self, *kinds: str, about: str | None = None) -> list[Kept]:
         """Entries of these kinds (all when none is named), in the order of writing, with what undid them."""

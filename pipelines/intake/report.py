@@ -10,7 +10,8 @@ class FileReport:
     """What became of one file (or sheet). n_rows = n_accepted + n_held_back + n_duplicates, always.
 
     n_revised: accepted rows that replaced an older version of the same key. reasons: "column: reason code" -> cells.
-    examples: the same keys -> the sentence of the first such cell, with its place.
+    examples: the same keys -> the sentence of the first such cell, with its place. unknown_words: the same keys -> the
+    words that stood in a column of codes, with their counts (pipelines.intake.told_reasons).
     messages: what a person should know. error: why nothing was loaded from it, else None.
     """
 
@@ -31,6 +32,7 @@ class FileReport:
     error: str | None = None
     is_already_loaded: bool = False
     examples: dict[str, str] = field(default_factory=dict)
+    unknown_words: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from pipelines.intake.settling import settle
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.sql_text import count, first_row, text
 from pipelines.intake.text_facts import TextFacts, text_facts
+from pipelines.intake.told_reasons import told_reasons
 from pipelines.mapping.declared import Mapping
 from pipelines.mapping.drift import DriftError
 from pipelines.mapping.source_tables import Watch
@@ -239,12 +240,7 @@ class LoadSession:
         return self._targets[table.name]
 
     def _report(self, landed: Landed, read: Read, load_id: int, told: str | None, seconds: float) -> FileReport:
-        reasons = self.con.execute(
-            """SELECT coalesce(column_name || ': ', '') || reason_code, count(*),
-                   min_by(reason, coalesce(row_no, line_no, 0))
-               FROM held_back WHERE load_id = ? GROUP BY ALL ORDER BY ALL""",
-            [load_id],
-        ).fetchall()
+        told_of = told_reasons(self.con, load_id)
         return FileReport(
             landed.shown,
             landed.header.table.name,
@@ -255,8 +251,9 @@ class LoadSession:
             delimiter=landed.delimiter,
             encoding=landed.encoding,
             seconds=seconds,
-            reasons={key: n_cells for key, n_cells, _ in reasons},
-            examples={key: sentence for key, _, sentence in reasons},
+            reasons=told_of.counts,
+            examples=told_of.examples,
+            unknown_words=told_of.unknown_words,
             messages=((told,) if told else ()) + read.messages,
         )
 

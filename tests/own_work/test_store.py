@@ -84,6 +84,24 @@ def test_sent_twice_is_kept_once_and_another_content_is_refused(tmp_path):
     assert [one.entry.entry_id for one in own.entries()] == ["a"], "all or none"
 
 
+def test_an_entry_is_taken_back_by_the_first_letters_of_its_id(tmp_path):
+    own = OwnWork(tmp_path)
+    with pytest.raises(OwnWorkError, match="holds no entry 'abcd'"):
+        own.undo("abcd", "nothing entered yet", "ben")
+    own.add([correction("abcd1"), correction("abcd2"), correction("abcd"), correction("xyz_1")])
+    with pytest.raises(OwnWorkError, match="holds no entry 'xyz'"):
+        own.undo("xyz", "too short", "ben")
+    with pytest.raises(OwnWorkError, match="holds no entry 'xyz%'"):
+        own.undo("xyz%", "not a pattern", "ben")
+    assert own.undo("xyz_", "first letters", "ben") and own.undo("abcd", "whole id", "ben")
+    assert not own.undo("xyz_", "again", "carl")
+    own.add([correction("abce1"), correction("abce2")])
+    with pytest.raises(OwnWorkError, match="begins the ids of 2 entries: abce1, abce2"):
+        own.undo("abce", "which", "ben")
+    in_force = [kept.entry.entry_id for kept in own.entries("correction") if kept.is_in_force]
+    assert in_force == ["abcd1", "abcd2", "abce1", "abce2"]
+
+
 def test_an_undo_is_an_entry_and_nothing_is_removed(tmp_path):
     own = OwnWork(tmp_path)
     own.add([correction("a"), correction("b")])
