@@ -16,6 +16,13 @@ _USUAL = {
 }
 
 
+_NOT_THERE = "there is no such file or folder. Check the spelling of the path."
+_TOML = (
+    "is a mapping or settings, no records. Give a mapping beside the files it reads, such as: "
+    "goodpull load jobs.xlsx --map jobs.mapping.toml"
+)
+
+
 class IntakeError(GoodpullError):
     """A file cannot be read as records. The rest of a load goes on without it."""
 
@@ -29,10 +36,12 @@ def expand(sources: list[Path]) -> Iterator[tuple[Path, str | None]]:
                 if not found:
                     yield source, f"the folder holds no records (looked for {', '.join(sorted(ENDINGS))})."
                 yield from ((path, None) for path in found)
+            elif source.suffix.lower() == ".toml":
+                yield source, _TOML if source.exists() else _NOT_THERE
             elif source.exists():
                 yield source, None
             else:
-                yield source, "there is no such file or folder. Check the spelling of the path."
+                yield source, _NOT_THERE
         except PermissionError:
             yield source, "may not be read. See who owns it, or copy the files elsewhere and load them from there."
         except OSError as error:

@@ -27,6 +27,14 @@ def test_a_workbook_named_csv_is_read_as_a_workbook(desk, table, row):
     assert file.messages[0] == "is named .csv but is a workbook; read as that."
 
 
+def test_a_mapping_given_as_records_says_how_it_is_given(desk, table, row):
+    mapping, gone = desk.write("jobs.mapping.toml", "name = 'jobs'\n"), desk.folder / "gone.toml"
+    records = desk.write("visits.csv", table(row(1)))
+    told = desk.load(mapping, gone, records).files
+    assert "is a mapping or settings, no records" in told[0].error and "--map" in told[0].error
+    assert "there is no such file" in told[1].error and told[2].n_accepted == 1
+
+
 def test_an_encrypted_workbook_is_named_as_such(desk):
     # The head of an OLE file and the name of the stream that holds an encrypted package (our reading of [MS-OFFCRYPTO]).
     body = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(504) + "EncryptedPackage".encode("utf-16-le") + bytes(512)
