@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import duckdb
 
+from pipelines.intake.numbered import numbered
 from pipelines.intake.sql_text import count, text
 
 _SWITCH_WORDS = r"(?i)\b(switch|sw|proving|p/s)\b"
@@ -25,15 +26,15 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
         (
             f"SELECT count(*) {_LINES} AND coalesce(l.part_class, p.part_class) IN ('gas_switch', 'water_switch', "
             f"'refrigerant_switch') AND regexp_matches(l.description, {text(_PRESSURE_SWITCH)})",
-            "lines are called pressure switch and belong to a gas, water or refrigerant circuit by their part class; none "
-            "of them is a swap.",
+            "[line is|lines are] called pressure switch and [belongs|belong] to a gas, water or refrigerant circuit by the part "
+            "class; none of them is a swap.",
         ),
         (
             f"SELECT count(*) {_LINES} AND l.part_class IS NULL AND p.part_class IS NULL AND p.superseded_by IS NULL "
             "AND NOT EXISTS (FROM delivered.parts AS r WHERE r.superseded_by = l.part_number) "
             f"AND regexp_matches(l.description, {text(_SWITCH_WORDS)})",
-            "lines speak of a switch and have no part class, neither on the line nor in the table parts; they are not "
-            "counted and may be swaps. Give the class in parts or by a mapping.",
+            "[line speaks|lines speak] of a switch and [has|have] no part class, neither on the line nor in the table parts; not "
+            "counted, though [it may be a swap|they may be swaps]. Give the class in parts or by a mapping.",
         ),
     ),
     "visit_crew": (
@@ -42,7 +43,7 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
                 SELECT c.visit_id FROM delivered.visit_crew AS c LEFT JOIN delivered.visits AS v USING (visit_id)
                 WHERE c.load_id = {load_id} GROUP BY c.visit_id
                 HAVING count(DISTINCT c.technician_id) > 1 OR bool_or(c.technician_id <> v.technician_id))""",
-            "visits had two technicians or more; they count for the lead that the visit names.",
+            "[visit|visits] had two technicians or more; [it counts|they count] for the lead that the visit names.",
         ),
     ),
     "appliances": (
@@ -52,7 +53,7 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
                 WHERE (old.load_id = {{load_id}} OR new.load_id = {{load_id}})
                     AND new.appliance_kind IS NOT DISTINCT FROM old.appliance_kind
                     AND new.installed_on BETWEEN old.removed_on - {_DAYS_BEFORE} AND old.removed_on + {_DAYS_AFTER}""",
-            "appliances were taken out and one of the same kind was put in their place; the two are kept apart, and what "
+            "[appliance was|appliances were] taken out and one of the same kind was put in [its|their] place; the two are kept apart, and what "
             "happens to the new one is no callback of the old.",
         ),
         (
@@ -61,7 +62,7 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
                 WHERE removed_on IS NULL AND regexp_full_match(coalesce(serial_number, ''), {text(_NO_SERIAL)})
                 GROUP BY site_id, appliance_kind, model_code
                 HAVING count(*) > 1 AND bool_or(load_id = {{load_id}}))""",
-            "times there are twins on a site, of one kind and model, without a serial number: a visit that does not name "
+            "[time|times] there are twins on a site, of one kind and model, without a serial number: a visit that does not name "
             "which stays not proven.",
         ),
     ),
@@ -71,4 +72,4 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
 def between_tables(con: duckdb.DuckDBPyConnection, table_name: str | None, load_id: int) -> tuple[str, ...]:
     """One sentence for each kind among the rows a load brought into force. con: holds all files of the load, settled."""
     found = ((count(con, query.format(load_id=load_id)), said) for query, said in _NOTICES.get(table_name or "", ()))
-    return tuple(f"{n:,} {said}" for n, said in found if n)
+    return tuple(numbered(n, said) for n, said in found if n)

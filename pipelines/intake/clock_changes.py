@@ -6,6 +6,7 @@ import duckdb
 
 from pipelines.intake.headers import sort_columns
 from pipelines.intake.landing import Landed
+from pipelines.intake.numbered import numbered
 from pipelines.intake.sql_text import count, text
 from pipelines.settings import Settings
 
@@ -27,8 +28,11 @@ def clock_changes(
     n_twice = count(con, f"SELECT count(*) {rows} AND {now} = {before}")
     if n_twice:
         told.append(
-            f"{n_twice:,} arrivals lie in the hour that occurs twice when clocks go back; written without an offset, the "
-            "later is meant."
+            numbered(
+                n_twice,
+                "[arrival lies|arrivals lie] in the hour that occurs twice when clocks go back; written without an offset, "
+                "the later is meant.",
+            )
         )
     # Within an hour of the clocks going forward stand those that were moved, and those written rightly.
     if count(con, f"SELECT count(*) {rows} AND {now} > {before} + INTERVAL 1 HOUR"):
@@ -52,5 +56,5 @@ def _skipped(
             AND {_MONTHS.replace("arrived_at", "naive")} AND NOT has_offset(cell)
             AND timezone({zone}, timezone('UTC', utc_of(naive, {zone}))) <> naive""",
     )
-    said = "arrivals lie in the hour that clocks skip when they go forward; they were moved on by it."
-    return [f"{n:,} {said}"] if n else []
+    said = "[arrival lies|arrivals lie] in the hour that clocks skip when they go forward; [it was|they were] moved on by it."
+    return [numbered(n, said)] if n else []

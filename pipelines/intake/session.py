@@ -18,6 +18,7 @@ from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
 from pipelines.intake.mapped_files import mapped_file
+from pipelines.intake.numbered import numbered
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
 from pipelines.intake.report import FileReport
 from pipelines.intake.retiring import retire
@@ -293,12 +294,12 @@ def ledger_digest(content: str, settings: Settings, mapping: Mapping | None) -> 
 
 
 def _older(n_older: int) -> tuple[str, ...]:
-    return (f"{n_older:,} rows equal an older version; the newer was kept.",) if n_older else ()
+    return (numbered(n_older, "[row equals|rows equal] an older version; the newer was kept."),) if n_older else ()
 
 
 def _gone(n_gone: int) -> tuple[str, ...]:
-    said = f"{n_gone:,} rows that an earlier mapping made of this file are made no more; they went to the history."
-    return (said,) if n_gone else ()
+    said = "[row|rows] that an earlier mapping made of this file [is|are] made no more and went to the history."
+    return (numbered(n_gone, said),) if n_gone else ()
 
 
 def _refusal(error: Exception) -> str:

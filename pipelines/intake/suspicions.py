@@ -11,6 +11,7 @@ import duckdb
 
 from pipelines.contract.fields import Table
 from pipelines.contract.units import INCH_OF_WATER_PA
+from pipelines.intake.numbered import numbered
 from pipelines.intake.sql_text import count, first_row, text
 
 # Draft-proving switches make below 2.5 in. w.c.; gas manifolds stand at 3.5 (natural gas) and 10 (propane). The facts
@@ -42,71 +43,71 @@ SUSPICIONS = (
     Suspicion(
         "readings",
         f"{_DRAFT} AND value_pa > {HIGHEST_DRAFT_PA!r} AND value_pa < {_HIGHEST_GAS_PA!r}",
-        "draft readings are above 2.8 in. w.c. and look like gas pressure (3.5 or 10 at a manifold); kept, and never taken "
+        "draft [reading is|readings are] above 2.8 in. w.c. and [looks|look] like gas pressure (3.5 or 10 at a manifold); kept, and never taken "
         "for draft.",
     ),
     Suspicion(
         "readings",
         f"{_DRAFT} AND value_pa >= {_HIGHEST_GAS_PA!r}",
-        "draft readings are above any gas pressure in a house and look like pascal under another unit: are units mixed? Kept, "
+        "draft [reading is|readings are] above any gas pressure in a house and [looks|look] like pascal under another unit: are units mixed? Kept, "
         "and never taken for draft; a mapping can set the unit.",
     ),
     Suspicion(
         "readings",
         f"{_DRAFT} AND value = 0 AND {_RUNNING}",
-        'draft readings are exactly 0 while running. Where 0 means blank, say so in a mapping (blank = ["0"]).',
+        'draft [reading is|readings are] exactly 0 while running. Where 0 means blank, say so in a mapping (blank = ["0"]).',
     ),
     Suspicion(
         "readings",
         f"{_DRAFT} AND unit = 'Pa' AND value_pa > 0 AND value_pa < {_LOWEST_DRAFT_PA!r} AND {_RUNNING}",
-        "draft readings in Pa are as small as readings in inches of water: are units mixed? A mapping can set the unit.",
+        "draft [reading in Pa is|readings in Pa are] as small as readings in inches of water: are units mixed? A mapping can set the unit.",
     ),
     Suspicion(
         "readings",
         f"{_DRAFT} AND sign < 0",
-        "draft readings have a minus sign; suction and pressure count alike, the sign is kept.",
+        "draft [reading has|readings have] a minus sign; suction and pressure count alike, the sign is kept.",
     ),
     *(
         Suspicion(
             table,
             "rated_make_pressure_pa = 0",
-            'rated make points are 0, which no switch has. Where 0 means blank, say so in a mapping (blank = ["0"]).',
+            'rated make [point is|points are] 0, which no switch has. Where 0 means blank, say so in a mapping (blank = ["0"]).',
         )
         for table in ("appliances", "parts", "bench_tests")
     ),
     Suspicion(
         "part_lines",
         "part_class = 'draft_switch' AND regexp_matches(description, '(?i)\\b(gas|water|refrigerant|oil|fuel)\\b')",
-        "lines classed as draft switches speak of gas, water, refrigerant or oil in their description. Only draft-proving "
+        "[line classed as a draft switch speaks|lines classed as draft switches speak] of gas, water, refrigerant or oil in the description. Only draft-proving "
         "switches are swaps: see their part class.",
     ),
     Suspicion(
         "part_lines",
         "quantity < 0 OR line_status IN ('credited', 'returned')",
-        "lines take another back (a negative quantity, credited or returned): none is a swap, and each takes away the fit it "
+        "[line takes|lines take] another back (a negative quantity, credited or returned): none is a swap, and each takes away the fit it "
         "belongs to.",
     ),
     Suspicion(
         "parts",
         "superseded_by IS NOT NULL",
-        "parts name the number that replaced them; whichever has no part class takes that of the other.",
+        "[part names|parts name] the number that replaced [it|them]; whichever has no part class takes that of the other.",
     ),
     Suspicion(
         "bench_tests",
         "make_1_pa = 0 OR make_2_pa = 0 OR make_3_pa = 0",
-        'bench tests have a make point of exactly 0. Where 0 means blank, say so in a mapping (blank = ["0"]).',
+        'bench [test has|tests have] a make point of exactly 0. Where 0 means blank, say so in a mapping (blank = ["0"]).',
     ),
     Suspicion(
         "visits",
         f"regexp_matches(technician_id, {text(_TWO_PEOPLE)})",
-        "visits name more than one technician in one cell and count for a person of that whole name. A mapping parts them "
+        "[visit names|visits name] more than one technician in one cell and [counts|count] for a person of that whole name. A mapping parts them "
         '(split = "/", part = 1), the others going to visit_crew.',
     ),
     Suspicion(
         "visits",
         f"regexp_matches(visit_id, {text(_TEST)}) OR regexp_matches(site_id, {text(_TEST)}) "
         f"OR regexp_matches(technician_id, {text(_TEST)}) OR regexp_matches(notes, {text(_TEST)})",
-        "visits look like test entries. Leave them out where they come from, or by a mapping (rows = ...).",
+        "[visit looks like a test entry|visits look like test entries]. Leave [it|them] out where [it comes|they come] from, or by a mapping (rows = ...).",
     ),
 )
 
@@ -118,7 +119,7 @@ def suspicions(con: duckdb.DuckDBPyConnection, table: Table, relation: str, load
     if kinds:
         counts = ", ".join(f"count_if(coalesce({kind.where}, false))" for kind in kinds)
         found = first_row(con, f"SELECT {counts} FROM {relation} WHERE load_id = {load_id} AND raw IS NULL") or ()
-        sentences = [f"{n:,} {kind.said}" for n, kind in zip(found, kinds, strict=True) if n]
+        sentences = [numbered(n, kind.said) for n, kind in zip(found, kinds, strict=True) if n]
     if table.name == "visits":
         sentences += _clones(con, relation, load_id)
     return sentences
@@ -131,5 +132,5 @@ def _clones(con: duckdb.DuckDBPyConnection, relation: str, load_id: int) -> list
                 WHERE load_id = {load_id} AND strlen(notes) >= {_CLONE_LENGTH}
                 GROUP BY hash(notes) HAVING approx_count_distinct(site_id) >= {_CLONE_SITES})""",
     )
-    said = f"visits have a note that stands word for word at {_CLONE_SITES} sites or more: a copied note says little."
-    return [f"{n:,} {said}"] if n else []
+    said = f"[visit has|visits have] a note that stands word for word at {_CLONE_SITES} sites or more: a copied note says little."
+    return [numbered(n, said)] if n else []

@@ -47,7 +47,9 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
     return f"SELECT n, {columns} FROM ({query})"
 
 
-def told_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> tuple[list[str], str]:
+def told_sql(
+    mapping: Mapping, table: TableMap, places: Places[str, int], source: str
+) -> tuple[list[tuple[str, str]], str]:
     """What a mapping would otherwise change in silence: sentences, and a query of the number before each, in one row.
 
     Both empty where no figure can stand for blank, no column has words for blank of its own, and none has aliases.
@@ -60,7 +62,8 @@ def told_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source
         if blank and rule.columns:
             folded = texts(folded_text(word) for word in blank)
             cells = (f"{_folded(f'c{places[one]}')} IN ({folded})" for one in rule.columns)
-            said.append(f"cells of {column} say {' or '.join(map(repr, blank))}, which means blank here.")
+            means = f"{' or '.join(map(repr, blank))}, which means blank here."
+            said.append((f"cell of {column} says {means}", f"cells of {column} say {means}"))
             counts.append(f"count_if({' OR '.join(cells)})")
         aliases = mapping.aliases_of(column)
         if aliases:
@@ -68,7 +71,8 @@ def told_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source
             taken.append(f"{part.taken()} AS {a}")
             picked.append(f"{part.picked(a)} AS {b}")
             translated.append(f"{part.translated(b)} AS {e}")
-            said.append(f"cells of {column} were renamed by the aliases of the mapping.")
+            renamed = "renamed by the aliases of the mapping."
+            said.append((f"cell of {column} was {renamed}", f"cells of {column} were {renamed}"))
             counts.append(f"count_if({_looked_up(aliases, e)} <> {e})")
     if not counts:
         return [], ""

@@ -12,6 +12,7 @@ from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.headers import Columns, HeaderFound, is_personal
 from pipelines.intake.landing import Find, Landed, SpoiledRow
 from pipelines.intake.line_numbers import Lines
+from pipelines.intake.numbered import numbered
 from pipelines.intake.spoiled import refuse_lost_lines, refuse_open_quotes, refuse_when_none_fits, spoiled_rows
 from pipelines.intake.sql_text import count, first_row, name
 from pipelines.mapping.canonical import canonical_sql, told_sql
@@ -150,10 +151,14 @@ def _land_table(
             if table.is_distinct
             else "others are left out by the mapping"
         )
-        messages.append(f"{n_rows:,} rows of {table.table_name} made from {landed.n_rows:,} rows; {what}.")
+        messages.append(
+            numbered(
+                n_rows, f"[row|rows] of {table.table_name} made from {numbered(landed.n_rows, '[row|rows]')}; {what}."
+            )
+        )
     said, counts = told_sql(mapping, table, read, "landing.source")
     numbers = first_row(con, counts) or () if said else ()
-    messages += [f"{n:,} {sentence}" for sentence, n in zip(said, numbers, strict=True) if n]
+    messages += [f"{n:,} {one if n == 1 else many}" for (one, many), n in zip(said, numbers, strict=True) if n]
     line = "NULL::BIGINT" if landed.first_line is None else f"n + {landed.first_line - 1}"
     return Landed(
         "landing.mapped",

@@ -68,10 +68,10 @@ def test_a_bare_number_without_a_unit_column_is_unknown_or_takes_the_usual_unit(
     assert desk.rows("SELECT count(value_pa), count(value) FROM delivered.readings") == [(0, 2)]
     # With a usual unit, what cannot be meant in it is told: a draft of 0.8 Pa, one of 180 in. w.c.
     pascal = desk.load_text("readings.csv", readings, settings=Settings(default_pressure_unit="Pa"))
-    assert [one for one in pascal.messages if one.startswith("1 draft readings in Pa are as small as")]
+    assert [one for one in pascal.messages if one.startswith("1 draft reading in Pa is as small as")]
     inches = desk.load_text("readings.csv", readings, settings=Settings(default_pressure_unit="[in_i'H2O]"))
     (told,) = inches.messages
-    assert told.startswith("1 draft readings are above any gas pressure in a house and look like pascal")
+    assert told.startswith("1 draft reading is above any gas pressure in a house and looks like pascal")
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,7 @@ def test_a_bare_number_without_a_unit_column_is_unknown_or_takes_the_usual_unit(
 )
 def test_two_technicians_in_one_cell_are_told(desk, table, row, name, n):
     messages = desk.load_text("visits.csv", table(row(1).replace("T1", name), row(2))).messages
-    assert [one.startswith(f"{n} visits name more than one technician") for one in messages] == [True] * n
+    assert [one.startswith(f"{n} visit names more than one technician") for one in messages] == [True] * n
 
 
 def test_visits_with_a_crew_are_told_whichever_file_comes_first(desk, table, row):
@@ -94,7 +94,7 @@ def test_visits_with_a_crew_are_told_whichever_file_comes_first(desk, table, row
 def test_parts_renamed_are_told(desk):
     parts = "part_number,part_class,superseded_by\nOLD,draft_switch,NEW\nNEW,,\nX,hose,\n"
     (told,) = desk.load_text("parts.csv", parts).messages
-    assert told.startswith("1 parts name the number that replaced them")
+    assert told.startswith("1 part names the number that replaced it")
 
 
 def test_pressure_switches_of_other_circuits_and_switches_without_a_class_are_told(desk):
@@ -118,7 +118,7 @@ def test_an_appliance_exchanged_for_a_new_one_is_told_even_where_the_new_one_com
     )
     assert desk.load_text("appliances.csv", APPLIANCES + first).messages == ()
     (told,) = desk.load_text("appliances_2.csv", APPLIANCES + "B,S1,furnace,M9,Y22,2024-03-02,\n").messages
-    assert told.startswith("1 appliances were taken out and one of the same kind was put in their place")
+    assert told.startswith("1 appliance was taken out and one of the same kind was put in its place")
 
 
 def test_twins_without_a_serial_number_are_told(desk):
@@ -129,13 +129,13 @@ def test_twins_without_a_serial_number_are_told(desk):
         "G,S4,furnace,M1,,,2020-01-01\nH,S4,furnace,M1,,2023-01-01,\n"
     )
     (told,) = desk.load_text("appliances.csv", APPLIANCES + rows).messages
-    assert told.startswith("1 times there are twins on a site")
+    assert told.startswith("1 time there are twins on a site")
 
 
 def test_a_make_point_of_zero_on_the_bench_is_told(desk):
     body = "bench_test_id,visit_id,tested_at,pressure_unit,make_1,make_2\nB1,V1,2024-01-05,Pa,0,200\nB2,V2,2024-01-05,Pa,200,201\n"
     (told,) = desk.load_text("bench_tests.csv", body).messages
-    assert told.startswith("1 bench tests have a make point of exactly 0")
+    assert told.startswith("1 bench test has a make point of exactly 0")
 
 
 def test_days_to_come_are_held_back_and_told_with_what_was_got(desk, table, row):

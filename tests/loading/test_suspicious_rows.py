@@ -18,12 +18,12 @@ LINES = "visit_id,line_no,part_class,description,quantity\n"
         ("readings.csv", READINGS + "V1,1,draft_at_switch,3.5,inWC,hot_running\nV1,2,draft_at_port,10,inWC,\n"
          "V1,3,manifold_pressure,3.5,inWC,\nV1,4,draft_at_switch,1.2,inWC,\n", "2 draft readings are above 2.8 in. w.c."),
         ("readings.csv", READINGS + "V1,1,draft_at_switch,0,inWC,hot_running\nV1,2,draft_at_switch,0,inWC,at_rest\n",
-         "1 draft readings are exactly 0 while running"),
+         "1 draft reading is exactly 0 while running"),
         ("readings.csv", READINGS + "V1,1,draft_at_switch,0.8,Pa,start\nV1,2,draft_at_switch,180,Pa,start\n",
-         "1 draft readings in Pa are as small as"),
+         "1 draft reading in Pa is as small as"),
         ("readings.csv", READINGS + "V1,1,draft_at_switch,-0.8,inWC,start\nV1,2,manifold_pressure,-1,inWC,start\n",
-         "1 draft readings have a minus sign"),
-        ("parts.csv", "part_number,rated_make_pressure,pressure_unit\nP1,0,inWC\nP2,0.6,inWC\n", "1 rated make points are 0"),
+         "1 draft reading has a minus sign"),
+        ("parts.csv", "part_number,rated_make_pressure,pressure_unit\nP1,0,inWC\nP2,0.6,inWC\n", "1 rated make point is 0"),
         ("part_lines.csv", LINES + "V1,1,draft_switch,Gas pressure switch LP,1\nV1,2,gas_switch,gas switch,1\n"
          "V1,3,draft_switch,draft pressure switch,1\nV1,4,draft_switch,REFRIGERANT hi pressure switch,1\n",
          "2 lines classed as draft switches speak of gas, water, refrigerant"),
@@ -63,7 +63,7 @@ def test_the_hour_that_occurs_twice_is_told(desk, table, row):
     ]
     file = desk.load_text("visits.csv", table(*rows), settings=Settings(time_zone="America/Chicago"))
     (said,) = file.messages
-    assert said.startswith("1 arrivals lie in the hour that occurs twice")
+    assert said.startswith("1 arrival lies in the hour that occurs twice")
     assert desk.rows("SELECT hour(arrived_at) FROM delivered.visits WHERE visit_id = 'V1'") == [(7,)]
 
 

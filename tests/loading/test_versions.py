@@ -94,7 +94,7 @@ def test_a_version_that_was_replaced_does_not_come_back(desk, table, row):
     file = desk.load_text("visits-3.csv", table(row(1, notes="first"), row(5)))
     assert (file.n_accepted, file.n_duplicates, file.n_revised) == (1, 1, 0)
     assert desk.rows("SELECT notes FROM delivered.visits WHERE visit_id = 'V1'") == [("second",)]
-    assert "1 rows equal an older version; the newer was kept." in file.messages
+    assert "1 row equals an older version; the newer was kept." in file.messages
 
 
 def test_the_later_of_two_files_of_one_load_holds(desk, table, row):

@@ -68,8 +68,8 @@ def test_zero_read_as_blank_is_counted_whether_for_one_column_or_all(desk):
     rows = [["1", "S1", "T", "2025-01-01", "PM"], ["2", "0", "T", "2025-01-02", "PM"], ["3", "S1", "T", "", "0"]]
     header = ["Call", "Site", "Tech", "In", "Kind"]
     (file,) = desk.load('blank = ["0", "-"]\n' + toml, desk.write("calls.csv", header, rows)).files
-    assert "1 cells of site_id say '0', which means blank here." in file.messages
-    assert "1 cells of cause_code say '{0}' or '0', which means blank here." in file.messages
+    assert "1 cell of site_id says '0', which means blank here." in file.messages
+    assert "1 cell of cause_code says '{0}' or '0', which means blank here." in file.messages
     assert not [one for one in file.messages if one.startswith("0 ")]
     # What is required is held back.
     assert (file.n_accepted, file.n_held_back) == (1, 2)

@@ -48,7 +48,7 @@ def test_keys_that_a_new_mapping_makes_no_more_leave_the_records_and_stay_in_the
     desk.load(TOML, other)
     changed = TOML.replace('visit_id = "Call"', 'visit_id = { column = "Call", prefix = "C" }')
     (file,) = desk.load(changed, path).files
-    assert "1 rows that an earlier mapping made" in " ".join(file.messages)
+    assert "1 row that an earlier mapping made" in " ".join(file.messages)
     assert desk.query("SELECT visit_id FROM delivered.visits ORDER BY 1") == [("7",), ("C1",)]
     assert desk.query("SELECT visit_id, replaced_by_load_id FROM delivered_history.visits") == [("1", 3)]
 
