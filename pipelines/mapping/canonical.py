@@ -65,6 +65,11 @@ def told_sql(
             means = f"{' or '.join(map(repr, blank))}, which means blank here."
             said.append((f"cell of {column} says {means}", f"cells of {column} say {means}"))
             counts.append(f"count_if({' OR '.join(cells)})")
+        if part.needs_every_part:
+            why = f"blank, because one of the columns {' and '.join(rule.columns)} is: an id of one part is none."
+            said.append((f"cell of {column} stays {why}", f"cells of {column} stay {why}"))
+            some = " OR ".join(f"({cell}) IS NOT NULL" for cell in part.cells())
+            counts.append(f"count_if({part.part_is_blank()} AND ({some}))")
         aliases = mapping.aliases_of(column)
         if aliases:
             a, b, e = (name(letter + column) for letter in ("a_", "b_", "e_"))
@@ -99,10 +104,25 @@ class _Column:
         if rule.number_within:
             cells = ", ".join(f"c{self.places[column]}" for column in rule.number_within)
             return f"CAST(row_number() OVER (PARTITION BY {cells} ORDER BY n) AS VARCHAR)"
-        cells_read = [_filled(self.mapping, f"c{self.places[column]}", rule.blank) for column in rule.columns]
+        cells_read = self.cells()
         if len(cells_read) == 1:
             return cells_read[0]
-        return f"nullif(concat_ws({text(rule.join)}, {', '.join(cells_read)}), '')"
+        joined = f"nullif(concat_ws({text(rule.join)}, {', '.join(cells_read)}), '')"
+        return f"CASE WHEN {self.part_is_blank()} THEN NULL ELSE {joined} END" if self.needs_every_part else joined
+
+    def cells(self) -> list[str]:
+        return [_filled(self.mapping, f"c{self.places[column]}", self.rule.blank) for column in self.rule.columns]
+
+    @property
+    def needs_every_part(self) -> bool:
+        """An id joined of two columns with one of them blank would be the same for all such rows, and make one of many.
+
+        A person's name may be half known: which spellings are one person is asked on its own.
+        """
+        return len(self.rule.columns) > 1 and self.entry.kind == "id" and self.entry.name != "technician_id"
+
+    def part_is_blank(self) -> str:
+        return "(" + " OR ".join(f"({cell}) IS NULL" for cell in self.cells()) + ")"
 
     def picked(self, cell: str) -> str:
         rule = self.rule

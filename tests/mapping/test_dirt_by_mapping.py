@@ -114,3 +114,21 @@ def test_overlapping_exports_count_each_row_once_and_the_newer_version_holds(des
     (file,) = desk.load(CALLS, desk.write("calls_2.csv", header, second)).files
     assert (file.n_accepted, file.n_revised, file.n_duplicates) == (2, 1, 1)
     assert desk.query("SELECT count(*), max(site_id) FROM delivered.visits") == [(5, "S2")]
+
+
+def test_an_id_joined_of_two_columns_needs_both(desk):
+    """Else every row without a number would be one and the same visit, each taking the place of the one before."""
+    toml = CALLS.replace('visit_id = "Call"', 'visit_id = { columns = ["Kind", "Call"], join = "-" }').replace(
+        'technician_id = "Tech"', 'technician_id = { columns = ["Tech", "In"], join = ", " }'
+    )
+    rows = [
+        ["1", "S1", "T", "2025-01-01", "PM"], ["", "S1", "", "2025-01-02", "PM"], ["", "S1", "T", "2025-01-03", "PM"],
+        ["", "S1", "T", "2025-01-04", ""],
+    ]  # fmt: skip
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
+    assert desk.query("SELECT visit_id FROM delivered.visits") == [("PM-1",)]
+    assert (file.n_accepted, file.n_held_back) == (1, 3) and file.reasons["visit_id: missing_required"] == 3
+    assert "technician_id: missing_required" not in file.reasons, "half a person's name is a spelling"
+    assert [
+        one for one in file.messages if one.startswith("2 cells of visit_id stay blank, because one of the columns")
+    ]
