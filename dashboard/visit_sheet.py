@@ -184,7 +184,8 @@ def benches(visit_id: str) -> list[Any]:
 
 
 def bench_sentence(bench: Any) -> str:
-    return f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {bench.reason or ''}"
+    reason = "" if words.is_missing(bench.reason) else str(bench.reason)
+    return f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {reason[:1].upper()}{reason[1:]}".strip()
 
 
 READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))
@@ -213,10 +214,10 @@ def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
         ),
         ("Rated make point", words.pressure(bench.rated_make_pa, unit)),
         ("Tolerance, either way", words.pressure(bench.make_tolerance_pa, unit) + assumed),
-        ("Standard uncertainty: gauge", words.pressure(bench.u_gauge_pa, unit)),
-        ("smallest step", words.pressure(bench.u_resolution_pa, unit)),
-        ("repeatability", words.pressure(bench.u_repeatability_pa, unit)),
-        ("together", words.pressure(bench.u_pa, unit)),
+        ("Standard uncertainty: gauge", words.small_pressure(bench.u_gauge_pa, unit)),
+        ("smallest step", words.small_pressure(bench.u_resolution_pa, unit)),
+        ("repeatability", words.small_pressure(bench.u_repeatability_pa, unit)),
+        ("together", words.small_pressure(bench.u_pa, unit)),
         ("Probability of lying within the tolerance", words.share(bench.p_conform)),
     ]
 

@@ -219,6 +219,12 @@ def plain_table(
     """
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
     config: dict[str, Any] = {name: st.column_config.Column(help=_help(name)) for name in frame.columns if _help(name)}
+    config |= {
+        name: st.column_config.DateColumn(format="D MMM YYYY", help=_help(name))
+        for name in frame.columns
+        if pd.api.types.is_datetime64_any_dtype(frame[name])
+        and frame[name].dropna().dt.normalize().eq(frame[name].dropna()).all()
+    }
     config |= {name: st.column_config.NumberColumn(format="%.0f%%", help=_help(name)) for name in shares}
     config |= {
         name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1, help=_help(name))

@@ -71,6 +71,14 @@ def pressure(value_pa: float | None, unit: str | None = None) -> str:
     return f"{_minus(value_pa / INCH_OF_WATER_PA, 2)} in. w.c. ({_minus(value_pa, 0)} Pa)"
 
 
+def small_pressure(value_pa: float | None, unit: str | None = None) -> str:
+    """A pressure far below a draft, such as an uncertainty, with the two digits that say something."""
+    if value_pa is None or is_missing(value_pa):
+        return NOT_KNOWN
+    in_pa = f"{_two_digits(value_pa)} Pa"
+    return in_pa if draft_unit(unit)[0] == "Pa" else f"{_two_digits(value_pa / INCH_OF_WATER_PA)} in. w.c. ({in_pa})"
+
+
 def days(value: float | None) -> str:
     if value is None or is_missing(value):
         return NOT_KNOWN
@@ -224,6 +232,13 @@ LINK_WORDS = {
 def in_words(code: object, table: dict[str, str]) -> str:
     """A code by a table of words; unknown codes as they are, nothing as 'not recorded'."""
     return "not recorded" if is_missing(code) else table.get(str(code), label(str(code)))
+
+
+def _two_digits(value: float) -> str:
+    if value == 0:
+        return "0"
+    digits = min(max(1 - math.floor(math.log10(abs(value))), 0), 6)
+    return _minus(value, digits)
 
 
 def _minus(value: float, digits: int) -> str:

@@ -77,6 +77,11 @@ def _outlook(season: Season, font: str | None) -> object:
     return chart(picture, "Too few records to look ahead.", skill_sentence(season), font, 345, 120)
 
 
+def _per_hundred(share: float) -> str:
+    """Few are not none."""
+    return "under 1" if 0 < share < 0.005 else words.number(100 * share, 0)
+
+
 def _frosts(starts: int) -> object:
     lines = [
         (row.region, words.count(row.n_seasons), _day(row.earliest_on), _day(row.latest_on), words.date(row.newest_on))
@@ -101,7 +106,7 @@ def _parts(scope: Scope) -> object:
             row.part_number,
             words.count(row.n_condensate if not words.is_missing(row.n_condensate) else 0),
             words.count(row.n_blockage if not words.is_missing(row.n_blockage) else 0),
-            words.number(100 * row.quantity / row.n_faults, 0),
+            _per_hundred(row.quantity / row.n_faults),
         )
         for row in used.head(PARTS_SHOWN).itertuples()
     ]

@@ -11,7 +11,7 @@ import pytest
 from page_texts import APP, SECONDS, assert_drawn, said
 from streamlit.testing.v1 import AppTest
 
-from dashboard import bench_return, download, lookups, roles, sign_in, warranty_claims
+from dashboard import bench_return, download, lookups, roles, sign_in, visit_table, warranty_claims
 from models.figures.bench_programme import BenchProgramme
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
@@ -127,3 +127,14 @@ def test_a_claim_shows_the_part_of_its_own_switch(tmp_path: Path, monkeypatch: p
     assert claims.loc[["C1", "C2"], "part_number"].tolist() == ["P-A", "P-B"]
     assert pd.isna(claims.loc["C3", "part_number"]) and claims["verdict"].isna().all()
     assert warranty_claims.table(claims.reset_index())["Bench"].tolist() == ["", "", ""]
+
+
+def test_days_in_a_table_are_shown_without_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: dict[str, Any] = {}
+    monkeypatch.setattr(visit_table.st, "dataframe", lambda frame, **more: shown.update(more))
+    monkeypatch.setattr(visit_table.download, "table", lambda *_: None)
+    days = pd.to_datetime(["2026-01-05", None])
+    frame = pd.DataFrame({"Filed": days, "Loaded": pd.to_datetime(["2026-01-05 10:20", None]), "Rows": [1, 2]})
+    visit_table.plain_table(frame, "x")
+    formats = {name: column["type_config"].get("format") for name, column in shown["column_config"].items()}
+    assert formats.get("Filed") == "D MMM YYYY" and "D MMM YYYY" not in (formats.get("Loaded"), formats.get("Rows"))

@@ -10,6 +10,7 @@ import pytest
 from page_texts import assert_drawn, opened, said
 
 from dashboard import callback_detail, outside_list, rate_detail, visit_sheet
+from dashboard.printed import season
 from dashboard.views.seasons import beyond_weather
 
 
@@ -81,10 +82,21 @@ def test_the_uncertainty_of_a_bench_result_is_shown_in_parts() -> None:
     bench = SimpleNamespace(n_make_readings=3, make_mean_pa=200.0, rated_make_pa=201.0, make_tolerance_pa=10.0,
                             is_tolerance_assumed=True, u_gauge_pa=3.0, u_resolution_pa=1.0, u_repeatability_pa=2.0,
                             u_pa=3.74, p_conform=0.993)  # fmt: skip
+    assert dict(visit_sheet.budget(bench, None))["repeatability"] == "0.0080 in. w.c. (2.0 Pa)"
     shown = dict(visit_sheet.budget(bench, "Pa"))
-    assert shown["Makes at, mean of 3 readings"] == "200 Pa" and shown["repeatability"] == "2 Pa"
+    assert (
+        shown["Makes at, mean of 3 readings"] == "200 Pa"
+        and shown["repeatability"] == "2.0 Pa"
+        and shown["together"] == "3.7 Pa"
+    )
     assert shown["Tolerance, either way"] == "10 Pa (assumed)"
     assert shown["Probability of lying within the tolerance"] == "99.3%"
+    sentence = visit_sheet.bench_sentence(SimpleNamespace(verdict="good", reason="make point within its tolerance"))
+    assert sentence == "Bench: good. Make point within its tolerance"
+
+
+def test_few_parts_in_a_hundred_are_not_none() -> None:
+    assert [season._per_hundred(one) for one in (0.0, 0.001, 0.006, 0.25)] == ["0", "under 1", "1", "25"]
 
 
 def test_the_outside_checks_are_told_with_how_far_each_was_followed() -> None:
