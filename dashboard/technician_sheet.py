@@ -36,6 +36,10 @@ STEPS = {
 # The table a step is read from; while it has no row, whether the step was done is not known.
 STEP_TABLES = {"reading_rate": "readings", "checks_rate": "checks", "after_reading_rate": "readings"}
 CASES = 3
+BESIDE = (
+    "Shown beside it, without a range: nobody is judged by it. Who swaps on every call also swaps the bad ones, so this "
+    "alone would hide the habit."
+)
 ADDRESS_KEY = "technician"
 
 
@@ -121,7 +125,7 @@ def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
             _pair(
                 "Share of good ones among swaps",
                 words.share(person["share_good_among_swaps"]),
-                "Shown beside it. Who swaps on every call also swaps the bad ones, so this alone would hide the habit.",
+                BESIDE,
             )
         )
         remarks.show(said, "good_share")
@@ -130,12 +134,17 @@ def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
             _pair(
                 "Swaps per draft fault",
                 words.number(person["swaps_per_draft_fault"], 2),
-                f"{words.count(person['swaps'])} swaps at {words.plural(n, 'draft fault')}.",
+                swaps_counted(person),
             )
         )
         remarks.show(said, "swaps")
     head = "**Look here first.** " if person["is_flagged"] else ""
     st.markdown(head + words.plain((person["reason"] or "").removesuffix(FAIRNESS).strip()))
+
+
+def swaps_counted(person: pd.Series) -> str:
+    swaps, faults = words.plural(person["swaps"], "swap"), words.plural(person["draft_fault_visits"], "draft fault")
+    return f"{swaps} at {faults}, counted, so without a range."
 
 
 def _pair(title: str, value: str, note: str) -> str:

@@ -91,8 +91,7 @@ def _lead(person: pd.Series) -> str:
 
 def _cards(person: pd.Series) -> paper.Cards:
     estimate, rests_on, note = technician_sheet.figure_of(person)
-    swaps = f"{words.count(person['swaps'])} swaps at {words.plural(person['draft_fault_visits'], 'draft fault')}."
-    beside = "Shown beside it. Who swaps on every call also swaps the bad ones, so this alone would hide the habit."
+    swaps, beside = technician_sheet.swaps_counted(person), technician_sheet.BESIDE
     share = words.share(person["share_good_among_swaps"])
     each = words.number(person["swaps_per_draft_fault"], 2)
     return paper.Cards(
