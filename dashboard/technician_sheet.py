@@ -108,7 +108,6 @@ def figure_of(person: pd.Series) -> tuple[Estimate, str, str]:
 def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
     columns = st.columns(3, gap="medium")
     figure, rests_on, note = figure_of(person)
-    n = int(person["draft_fault_visits"])
     with columns[0]:
         figure_card.show(
             "Good switches pulled per draft fault",
