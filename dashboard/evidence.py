@@ -28,8 +28,12 @@ _WIDE = (
     "the misses are on that side. Both sides together, it claims less than it could, not more."
 )
 _FEW_CALLBACKS = (
-    "Swaps with a recorded cause seldom come back, so a fleet has few such callbacks; with few, the upper end of the range "
-    "lies too high. It claims less than it could, not more."
+    "Swaps with a recorded cause seldom come back, so a fleet has few such callbacks, and for few the range is made a little "
+    "wide. It claims less than it could, not more."
+)
+_HARDLY_ANY_CALLBACK = (
+    "Such a company has a handful of callbacks after a recorded cause or none; the lower end of the range lies right, the "
+    "upper one too high. It claims less than it could, not more."
 )
 _FEW_LABELS = "The first later block is predicted from the fewest labels, so its probabilities are the least sure."
 _HARDLY = (
@@ -47,7 +51,7 @@ NARROW = "The ranges are too narrow: the truth lies outside them more often than
 # Why a promise is not kept, by the row of the table.
 WHY: dict[str, str] = {
     "coverage_callbacks_with_cause": _FEW_CALLBACKS,
-    "coverage_callbacks_few_sites_with_cause": _FEW_CALLBACKS,
+    "coverage_callbacks_few_sites_with_cause": _HARDLY_ANY_CALLBACK,
     "coverage_peak_condensate": _WIDE,
     "coverage_peak_blockage": _WIDE,
     "classifier_calibration": _FEW_LABELS,
