@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 from pipelines.contract.fields import Field
+from pipelines.contract.tables import TABLES
 from pipelines.mapping.declared import folded_text
 
 WORDS = Path(__file__).with_name("words.toml")
@@ -20,6 +21,8 @@ _SMALL = re.compile(r"\b(of|the|and|der|des|die|das|und|de|du|la|le|les|et|del|e
 _ROW_NAMES = frozenset({"no", "row", "row no", "rows", "lfd no", "lfd", "laufende no", "zeile", "zeilen no", "ligne", "no ligne", "rang", "fila", "no fila", "orden", "line", "index", "record", "record no"})  # fmt: skip
 # A word that stands at another field too counts a little less here.
 _PERHAPS = 0.92
+_GROUP = re.compile(r"^(.*[a-z])\s?([1-9])$")
+_FIRST_OF_MANY = 0.97
 
 
 def bare(name: str) -> str:
@@ -36,16 +39,29 @@ def names_rows(bare_name: str) -> bool:
     return bare_name in _ROW_NAMES
 
 
+@cache
+def is_exact_somewhere(column: str) -> bool:
+    """Whether a column's name is the very word of some field of the contract."""
+    return any(likeness(entry, column) == 1 for table in TABLES if not table.is_entered_here for entry in table.fields)
+
+
 def likeness(entry: Field, column: str) -> float:
     """How like a column's name is to the words a field goes by, 0..1."""
     key = bare(column)
     if not key:
         return 0.0
+    best = _best(entry, key)
+    group = _GROUP.match(key)
+    if group is None or best == 1:
+        return best
+    # The first of columns that stand several times, such as "Part 1"; the second is not what the first is.
+    return _FIRST_OF_MANY * _best(entry, group[1].strip()) if group[2] == "1" else 0.5 * best
+
+
+def _best(entry: Field, key: str) -> float:
     best = _likeness(key, frozenset({bare(entry.name), *(bare(word) for word in _words().get(entry.name, ()))}))
     perhaps = _words().get(f"{entry.name}_perhaps")
-    if perhaps:
-        best = max(best, _PERHAPS * _likeness(key, frozenset(bare(word) for word in perhaps)))
-    return best
+    return max(best, _PERHAPS * _likeness(key, frozenset(bare(word) for word in perhaps))) if perhaps else best
 
 
 @cache

@@ -12,8 +12,9 @@ from pipelines.contract.fields import Field, Table
 from pipelines.contract.tables import TABLE_BY_NAME, TABLES
 from pipelines.intake.headers import is_personal
 from pipelines.mapping.column_signs import ColumnSigns, is_serial, share_likely, signs_of
+from pipelines.mapping.day_and_time import joined_times
 from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap
-from pipelines.mapping.names import bare, likeness, names_rows
+from pipelines.mapping.names import bare, is_exact_somewhere, likeness, names_rows
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices, is_understood, spellings_of
 from pipelines.mapping.value_signs import decimal_comma, formats_fitting, share_fitting
@@ -23,6 +24,8 @@ LEAST_CONFIDENCE = 0.55
 # What a name counts beside the values; a name alone never reaches certainty.
 _NAME_SHARE = 0.65
 _MUCH_SURER = 0.15
+# A name that is the very word of one field is no misspelling of another's.
+_LEAST_BESIDE_EXACT = 0.9
 # At most so sure is a number of a job taken for that of the visit; a name whose values tell nothing; codes not known.
 _JOB_AS_VISIT = 0.8
 _NAME_ALONE = 0.95
@@ -147,10 +150,11 @@ def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]
         signs = signs_of(cells)
         if signs.is_running and names_rows(name):
             continue
+        least = _LEAST_BESIDE_EXACT if is_exact_somewhere(column) else 0.5
         for entry in table.fields:
             like = likeness(entry, column)
             # A personal column may name a site, as an account number does, and nothing else.
-            if like < 0.5 or (is_personal(column) and (entry.kind != "id" or like < 0.95)):
+            if like < least or (is_personal(column) and (entry.kind != "id" or like < 0.95)):
                 continue
             pairs.append((_sureness(table, entry, like, cells, signs, name, formats), entry.name, at))
     found: dict[str, tuple[int, float]] = {}
@@ -196,6 +200,7 @@ def _table_map(table: Table, sample: Sample, found: dict[str, tuple[int, float]]
         elif entry.is_required and key in _COUNTED and _COUNTED[key] in found:
             rules[entry.name] = ColumnRule(number_within=(sample.columns[found[_COUNTED[key]][0]],))
     if table.name == "visits":
+        rules |= joined_times(table, sample, found)
         if "site_id" not in rules and "appliance_id" in rules and not is_serial(bare(rules["appliance_id"].columns[0])):
             rules["site_id"] = ColumnRule(columns=rules["appliance_id"].columns)
         if "visit_id" not in rules:

@@ -11,6 +11,9 @@ from pipelines.contract.limits import NUMBER_KINDS
 from pipelines.contract.units import unit_code
 
 _NUMBER = re.compile(r"^[-+−–]?\s*(\d[\d.,']*|[.,]\d+)")
+_DIGITS_PARTED = re.compile(r"^\d{1,4}(:\d{2}|[./-]\d{1,2}[./-]\d{2,4})")
+_TIME = re.compile(r"^\d{1,2}:\d{2}(:\d{2})?(\s?[ap]\.?m\.?)?$", re.IGNORECASE)
+_MEASURED = re.compile(r"^[-+−–]?\d*[.,]\d{1,3}$")
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d)?")
 # Tried in this order; of days and months the order is settled by a day past the twelfth, else told as doubtful.
 FORMATS = (
@@ -21,21 +24,33 @@ FORMATS = (
 _SLASHED = re.compile(r"^(\d{1,2})/(\d{1,2})/\d{2,4}")
 
 
+def is_time(cell: str) -> bool:
+    """Whether a cell is a time of day without a day."""
+    return bool(_TIME.match(cell.strip()))
+
+
+def share_iso(cells: Sequence[str]) -> float:
+    """Share of the cells that are a date or time as ISO 8601 writes it; 0 without cells."""
+    return sum(bool(_ISO.match(cell)) for cell in cells) / max(len(cells), 1)
+
+
 def share_fitting(entry: Field, cells: Sequence[str], formats: Sequence[str]) -> float | None:
     """Share of the filled cells that could be the field's; None where any text could, or there is none."""
     if not cells or entry.kind == "text":
         return None
     if entry.kind == "id":
-        # Dates name nothing; any other text may.
+        # Dates, times and measured values name nothing; any other text may.
         some = cells[:: max(1, len(cells) // 50)]
         n_dates = sum(bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats) for cell in some)
-        return 0.0 if n_dates > len(some) / 2 else None
+        n_measured = sum(bool(_MEASURED.match(cell.strip())) or is_time(cell) for cell in some)
+        return 0.0 if max(n_dates, n_measured) > len(some) / 2 else None
     return sum(_fits(entry, cell, formats) for cell in cells) / len(cells)
 
 
 def _fits(entry: Field, cell: str, formats: Sequence[str]) -> bool:
     if entry.kind in NUMBER_KINDS:
-        return bool(_NUMBER.match(cell.strip()))
+        # A time of day or a date begins with a number and is none.
+        return bool(_NUMBER.match(cell.strip())) and not _DIGITS_PARTED.match(cell.strip())
     if entry.kind in ("date", "timestamp"):
         return bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats)
     if entry.kind == "unit":
