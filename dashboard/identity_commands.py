@@ -56,7 +56,8 @@ def list_pairs(
             for pair in pairs[:limit]:
                 typer.echo(_line(pair))
             more = f", {len(pairs) - limit:,} more with --limit" if len(pairs) > limit else ""
-            printing.say(f"{one.value}s: {len(pairs):,} pairs wait for a person{more}.")
+            waiting = "1 pair waits" if len(pairs) == 1 else f"{len(pairs):,} pairs wait"
+            printing.say(f"{one.value}s: {waiting} for a person{more}.")
     finally:
         con.close()
     for said in now.decisions:

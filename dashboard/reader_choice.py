@@ -88,7 +88,7 @@ def _chosen(key: str) -> str:
     kept = _kept.get()
     if kept is not None:
         return kept[key]
-    chosen = st.session_state.get(f"{key}_choice") or st.session_state.get(key)
-    if chosen is None and get_script_run_ctx(suppress_warning=True) is not None:
-        chosen = st.query_params.get(key)
-    return str(chosen or "")
+    if get_script_run_ctx(suppress_warning=True) is None:
+        # A command, which has no reader at a page; the page library would say so at each number.
+        return ""
+    return str(st.session_state.get(f"{key}_choice") or st.session_state.get(key) or st.query_params.get(key) or "")

@@ -59,10 +59,11 @@ def most_frequent_sql(word: str, number: str) -> str:
 # them), n_rows, example (one refused cell; of REASONS_OF_WORDS the words met most often, with their counts).
 OPEN_BY_REASON = f"""
     WITH cell AS (
-        SELECT table_name, column_name, reason_code, reason, row_key, left(got, 60) AS got,
+        SELECT table_name, column_name, reason_code, reason, left(got, 60) AS got,
+            (load_id, coalesce(row_no, -line_no)) AS place,
             CASE WHEN reason_code IN {REASONS_OF_WORDS} THEN left(got, 40) END AS word FROM held_back_open),
     counted AS (
-        SELECT table_name, column_name, reason_code, any_value(reason) AS reason, count(DISTINCT row_key) AS n_rows,
+        SELECT table_name, column_name, reason_code, any_value(reason) AS reason, count(DISTINCT place) AS n_rows,
             min(got) AS one FROM cell GROUP BY table_name, column_name, reason_code),
     word AS (
         SELECT table_name, column_name, reason_code, word, count(*) AS n FROM cell WHERE word IS NOT NULL GROUP BY ALL),

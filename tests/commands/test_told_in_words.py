@@ -81,7 +81,8 @@ def test_a_correction_and_a_row_put_right_by_command_reach_the_figures_and_a_cop
     assert (published["coverage"]["n_corrections"], published["coverage"]["n_held_back"]) == (1, 0)
     assert "nothing was changed" in goodpull("own-work", "take-in", *home).stderr
     copy, other = tmp_path / "copy.jsonl", ("--home", tmp_path / "other")
-    assert "3 entries" in goodpull("own-work", "export", copy, *home).stderr
+    exported = goodpull("own-work", "export", copy, *home).stderr
+    assert "3 entries" in exported and "WARNING" not in exported, "nothing of the page library"
     assert "3 of 3 entries and 0 of 0 mappings restored" in goodpull("own-work", "restore", copy, *other).stderr
     listed = goodpull("own-work", "list", *other).stdout
     assert listed == goodpull("own-work", "list", *home).stdout and "cause_code = trap_fouled  Ann  phone" in listed

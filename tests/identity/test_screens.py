@@ -197,7 +197,7 @@ def test_at_the_command_line(home):
     assert (
         "speaks against it  technician  K1 ? K2" in listed.stdout and "AGAINST: 1 time at two places" in listed.stdout
     )
-    assert "technicians: 2 pairs wait" in listed.stderr
+    assert "technicians: 2 pairs wait" in listed.stderr and "WARNING" not in listed.stderr
     no = goodpull("identity", "different", "technician", "K1", "K2", "--reason", "two people", "--by", "Ann", *where)
     assert no.returncode == 0 and "take-in" not in no.stderr
     yes = goodpull("identity", "same", "technician", "T1", "T2", "--reason", "one person", "--by", "Ann", *where)
