@@ -20,6 +20,8 @@ COUNTED = "– counted within each visit –"
 ROW_NUMBER = "– the number of the row –"
 _HELD_BACK = "– not translated: held back –"
 _MOST_SPELLINGS = 40
+# Of the cells beside a choice: how many, from how many rows, how long; and spellings side by side.
+CELLS_SHOWN, _ROWS_SHOWN_OF, _CELL_LENGTH, _SIDE_BY_SIDE = 3, 500, 28, 3
 # Kinds of which every row may have the same, and what stands there until a person writes it.
 FIRST_VALUE = {"id": "not recorded", "text": "", "flag": "yes", "whole": "1", "unit": "Pa", "currency": "USD"}
 COUNTS = ("line_no", "reading_no")
@@ -36,13 +38,16 @@ def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sampl
     options = [*([] if entry.is_required else [NOT_FILLED]), *_special(entry, table), *sample.columns]
     if now not in options:
         options = [now, *options]
-    picked = st.selectbox(
-        title, options, index=options.index(now), key=f"{key_of(draft, at)}_{entry.name}_{told(rule)}", width=560
-    )
-    remark = draft.remarks.get((at[0], table.table_name, entry.name), "")
-    if remark:
-        # What is left to translate is asked for below, as it stands now.
-        st.caption(words.plain(remark.partition("; still")[0]))
+    choice, beside = st.columns((3, 2), gap="medium", vertical_alignment="bottom")
+    with choice:
+        picked = st.selectbox(
+            title, options, index=options.index(now), key=f"{key_of(draft, at)}_{entry.name}_{told(rule)}"
+        )
+    # What is left to translate is asked for below, as it stands now.
+    remark = draft.remarks.get((at[0], table.table_name, entry.name), "").partition("; still")[0]
+    said = "; ".join(part for part in (remark, stands_there(rule, sample)) if part)
+    if said:
+        beside.caption(words.plain(said))
     if picked != now:
         return _chosen(draft.mapping, at, entry, table, picked)
     if rule.value is not None:
@@ -50,6 +55,25 @@ def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sampl
     if choices(entry) and is_plain(rule):
         return _codes(draft, at, entry, rule, sample)
     return None
+
+
+def stands_there(rule: ColumnRule, sample: Sample) -> str:
+    """The first different cells of the columns a rule reads, so that a person sees what they choose; blank for none."""
+    places = [i for i, one in enumerate(sample.columns) if folded_text(one) in map(folded_text, rule.columns)]
+    rows = dict.fromkeys(
+        " + ".join(str(row[i]).strip() for i in places if row[i] is not None and str(row[i]).strip())
+        for row in sample.rows[:_ROWS_SHOWN_OF]
+    )
+    cells = [_shortened(cell) for cell in rows if cell][:CELLS_SHOWN]
+    if not places:
+        return ""
+    if cells:
+        return f"such as {' · '.join(cells)}"
+    return f"blank in the first {words.plural(len(sample.rows[:_ROWS_SHOWN_OF]), 'row')}"
+
+
+def _shortened(cell: str) -> str:
+    return cell if len(cell) <= _CELL_LENGTH else f"{cell[: _CELL_LENGTH - 1]}…"
 
 
 def prefix_of(entry: Field) -> str:
@@ -136,14 +160,16 @@ def _codes(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, samp
             f"{words.count(len(spellings))} spellings or more; the first {_MOST_SPELLINGS} are shown, the others by text."
         )
     options = [_HELD_BACK, *codes]
-    for spelling in spellings[:_MOST_SPELLINGS]:
+    columns: Any = ()
+    for number, spelling in enumerate(spellings[:_MOST_SPELLINGS]):
         now = known.get(spelling, _HELD_BACK)
-        picked = st.selectbox(
+        if number % _SIDE_BY_SIDE == 0:
+            columns = st.columns(_SIDE_BY_SIDE, gap="small", vertical_alignment="bottom")
+        picked = columns[number % _SIDE_BY_SIDE].selectbox(
             f"{entry.name}: “{spelling}” means",
             options,
             index=options.index(now),
             key=f"{key_of(draft, at)}_{entry.name}_{spelling}",
-            width=420,
         )
         if picked != now:
             return with_code(draft.mapping, at, entry.name, spelling, None if picked == _HELD_BACK else picked)

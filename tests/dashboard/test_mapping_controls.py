@@ -10,11 +10,14 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
+from dashboard import mapping_rules
 from pipelines.mapping.declared import ColumnRule, Mapping
 from pipelines.mapping.mapping_file import mapping_of
+from pipelines.mapping.samples import Sample
 from pipelines.mapping.writing import toml_of
 from pipelines.store import Store
 
+SEEMS = "Seems to be there too; take away what is wrong"
 HEADER = ["WO #", "Location", "Tech", "Day", "Hour", "Call Type", "Part/Class", "Draft start", "Draft run"]
 ROWS = [
     ["W1", "L1", "J. Ortiz", "31/01/2025", "08:00", "no_heat", "PS-1 / draft_switch", "150 Pa", "210 Pa"],
@@ -79,7 +82,10 @@ def make_part_lines(page: AppTest) -> None:
                           ("quantity", "– “1” in every row –")):  # fmt: skip
         questions[f"part_lines.{field}"].set_value(option)
     page.run()
-    labelled(page.multiselect, "Seems to be there too; take away what is wrong").set_value([]).run()
+    for box in page.multiselect:
+        if box.label == SEEMS:
+            box.set_value([])
+    page.run()
     sent(page, "Make this table")
     assert set(rules(page, "part_lines")) == {"visit_id", "line_no", "quantity"}
 
@@ -247,3 +253,15 @@ def test_a_form_without_its_answers_is_told_and_changes_nothing(page):
     labelled(page.button, "Keep this spelling").click().run()
     assert [error.value for error in page.error] == ["Give the spelling and what it stands for."]
     assert drafted(page) == before
+
+
+def test_the_first_cells_of_a_column_stand_beside_its_choice() -> None:
+    rows = [("A1", "01.02.2025", "9:05", "x" * 40), ("A1", "", "7:30", None), (None, "03.02.2025", None, None)]
+    sample = Sample("jobs.csv", None, ["Job", "Day", "Time", "Note"], rows)
+    told = mapping_rules.stands_there
+    assert told(ColumnRule(columns=("job",)), sample) == "such as A1"
+    assert told(ColumnRule(columns=("Day", "Time")), sample) == "such as 01.02.2025 + 9:05 · 7:30 · 03.02.2025"
+    assert told(ColumnRule(columns=("Note",)), sample) == f"such as {'x' * 27}…"
+    assert told(ColumnRule(value="1"), sample) == "" and told(ColumnRule(columns=("gone",)), sample) == ""
+    blank = Sample("jobs.csv", None, ["Job"], [(" ",), (None,)])
+    assert told(ColumnRule(columns=("Job",)), blank) == "blank in the first 2 rows"
