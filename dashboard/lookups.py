@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import pandas as pd
@@ -16,10 +17,12 @@ _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
 
 
 def latest_week(scope: Scope) -> dict[str, Any]:
-    """The newest week with a draft fault: week_on, n_draft_faults, n_swaps, n_without_cause; empty without one."""
+    """The newest week with a draft fault: week_on, n_draft_faults, n_swaps, n_without_cause, and records_end_on, the last
+    day of all records, where no filter ends before it; empty without one.
+    """
     roles.require_page("this_week", "seasons")
     where, bound = scope.where("arrived_on")
-    return store_access.row(
+    found = store_access.row(
         f"""
         WITH newest AS (SELECT draft_fault_id, week_on FROM draft_fault WHERE {where}
                         QUALIFY week_on = max(week_on) OVER ())
@@ -29,6 +32,9 @@ def latest_week(scope: Scope) -> dict[str, Any]:
         """,
         bound,
     )
+    end_on = store_access.row("SELECT CAST(max(arrived_on) AS VARCHAR) AS last_on FROM visit").get("last_on")
+    is_cut = scope.end_on is not None and end_on is not None and scope.end_on < dt.date.fromisoformat(end_on)
+    return found | {"records_end_on": None if is_cut else end_on} if found else found
 
 
 def safety_items(scope: Scope) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from dashboard.charts.control import WEEKS_SHOWN
 from models.figures.control import ControlChart
 from models.figures.coverage import came_back
 from models.figures.good_switch import GoodSwitch
-from models.figures.safety import SAFETY_RULE
+from models.figures.safety import GRAVEST_FIRST, SAFETY_RULE
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
 
@@ -30,7 +30,8 @@ def answer(facts: dict, chart: ControlChart, week: dict) -> str:
         return "There are no visits for these filters."
     if not week:
         return f"{words.plural(facts['n_visits'], 'visit')} on record, and no draft fault among them."
-    start = f"{_week_named(week, facts)}: {words.plural(week['n_draft_faults'], 'draft fault')}"
+    named = _week_named(week, week.get("records_end_on"))
+    start = f"{named}: {words.plural(week['n_draft_faults'], 'draft fault')}"
     if not week["n_swaps"]:
         if facts["n_part_lines_classed"] < facts["n_part_lines"] or not facts["n_part_lines"]:
             return f"{start}. {notices.why_no_swap(facts)}"
@@ -52,15 +53,11 @@ def answer(facts: dict, chart: ControlChart, week: dict) -> str:
     return f"{start} That is no more than the usual up and down: {words.share(now['share'])}, within {limits}."
 
 
-def _week_named(week: dict, facts: dict) -> str:
+def _week_named(week: dict, last_on: object) -> str:
     """The week by its first day; where the records end within it, how many of its days they hold."""
     named = f"In the week of {words.date(week['week_on'])}"
-    n_days = (pd.Timestamp(facts["last_on"]) - pd.Timestamp(week["week_on"])).days + 1
+    n_days = (pd.Timestamp(str(last_on)) - pd.Timestamp(week["week_on"])).days + 1 if last_on is not None else 7
     return f"{named}, of which the records hold {words.plural(n_days, 'day')} so far" if n_days < 7 else named
-
-
-# A list cut short on a page or on paper keeps what can do harm soonest.
-GRAVEST_FIRST = ("exchanger_breached", "safety_bypassed", "exchanger_restricted", "wrong_switch_or_altitude")
 
 
 @dataclass(frozen=True)

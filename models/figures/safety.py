@@ -10,6 +10,8 @@ from pipelines.contract.codes import CAUSES
 
 # The causes that must be escalated, as the contract declares them: the one list for every page, pack and command.
 SAFETY_CODES = tuple(cause.code for cause in CAUSES if cause.must_escalate)
+# Of two on one visit the first is told, and a list cut short keeps what can do harm soonest. Common practice.
+GRAVEST_FIRST = ("exchanger_breached", "safety_bypassed", "exchanger_restricted", "wrong_switch_or_altitude")
 SAFETY_WORDS = {
     "exchanger_restricted": "heat exchanger recorded as restricted",
     "exchanger_breached": "heat exchanger recorded as breached",
@@ -38,7 +40,7 @@ def open_safety_items(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFr
     visit_id, visit_on, site_id, technician_id, cause_code; the newest first, all of them. However old. A later visit counts
     only where it is known to be to the same appliance, or where neither says which; maintenance alone closes nothing, nor
     does another cause. An appliance taken out closes its items; the same cause recorded again is listed once, by its last
-    visit. Of two causes open on one visit the first of SAFETY_CODES is told.
+    visit. Of two causes open on one visit the first of GRAVEST_FIRST is told.
     """
     return within(all_open_items(con), scope)
 
@@ -76,7 +78,7 @@ def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
         WHERE i.code IN {CODES_SQL} AND NOT coalesce(a.removed_on >= i.arrived_on, false)
           AND NOT EXISTS (FROM closing AS c WHERE c.code = i.code AND c.site_id = i.site_id
                           AND c.arrived_at > i.arrived_at AND c.appliance_key IS NOT DISTINCT FROM i.appliance_key)
-        QUALIFY row_number() OVER (PARTITION BY i.visit_id ORDER BY list_position({list(SAFETY_CODES)}, i.code)) = 1
+        QUALIFY row_number() OVER (PARTITION BY i.visit_id ORDER BY list_position({list(GRAVEST_FIRST)}, i.code)) = 1
         ORDER BY i.arrived_at DESC, i.visit_id
         """
     ).df()

@@ -59,16 +59,20 @@ CREATE OR REPLACE TEMP MACRO joined_offset(x) AS
     regexp_replace(translate(x, '−–﹣－', '----'), '\s+([zZ]|[+-]\d{2}(:?\d{2})?)$', '\1');
 CREATE OR REPLACE TEMP MACRO has_offset(x) AS
     contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+−–﹣－-]\d{2}(:?\d{2})?)$');
+-- The cast to TIMESTAMP drops what follows the time, such as PM, and would be 12 hours off; the one with a zone does not.
+CREATE OR REPLACE TEMP MACRO is_bare_time(x) AS
+    NOT regexp_matches(x, '\d\s*[A-SU-Za-su-z]') AND try_cast(x AS TIMESTAMPTZ) IS NOT NULL;
 CREATE OR REPLACE TEMP MACRO time_of(x, zone) AS
     CASE WHEN has_offset(x) THEN try(timezone('UTC', try_cast(joined_offset(x) AS TIMESTAMPTZ)))
-        ELSE utc_of(try_cast(x AS TIMESTAMP), zone) END;
+        WHEN is_bare_time(x) THEN utc_of(try_cast(x AS TIMESTAMP), zone) END;
 
 -- The same for text as machines write it: 2025-11-03T14:20:00+00:00 and 2025-11-03T14:20:00 without further looking.
+CREATE OR REPLACE TEMP MACRO is_quick_utc(x) AS
+    x[17] = ':' AND (strlen(x) = 25 AND ends_with(x, '+00:00') OR strlen(x) = 20 AND ends_with(x, 'Z'));
 CREATE OR REPLACE TEMP MACRO quick_time_of(x, zone) AS
-    CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)
+    CASE WHEN is_quick_utc(x) THEN try_cast(x AS TIMESTAMP)
         WHEN strlen(x) = 19 AND x[17] = ':' THEN utc_of(try_cast(x AS TIMESTAMP), zone)
         ELSE time_of(x, zone) END;
 CREATE OR REPLACE TEMP MACRO quick_utc_time_of(x) AS
-    CASE WHEN ends_with(x, '+00:00') OR ends_with(x, 'Z') THEN try_cast(x AS TIMESTAMP)
-        WHEN strlen(x) = 19 AND x[17] = ':' THEN try_cast(x AS TIMESTAMP)
+    CASE WHEN is_quick_utc(x) OR strlen(x) = 19 AND x[17] = ':' THEN try_cast(x AS TIMESTAMP)
         ELSE time_of(x, 'UTC') END;

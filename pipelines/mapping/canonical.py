@@ -27,6 +27,10 @@ _COMMA = r"^([-+−–]?\s*\d*),(\d+)"
 _POINT_THOUSANDS = r"^([-+−–]?\s*)([1-9]\d{0,2}(?:,\d{3})+)($|[^\d,].*$)"
 
 
+# Ids of things that happened once: two rows with the same one take each other's place.
+_KEYS_OF_ROWS = ("visit_id", "bench_test_id", "claim_id")
+
+
 def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> str:
     """A query of n (row of the source) and one text column a contract column, named as it, in the order of the source.
 
@@ -65,7 +69,7 @@ def told_sql(
             means = f"{' or '.join(map(repr, blank))}, which means blank here."
             said.append((f"cell of {column} says {means}", f"cells of {column} say {means}"))
             counts.append(f"count_if({' OR '.join(cells)})")
-        if part.needs_every_part:
+        if part.needs_every_part and rule.default is None:
             why = f"blank, because one of the columns {' and '.join(rule.columns)} is: an id of one part is none."
             said.append((f"cell of {column} stays {why}", f"cells of {column} stay {why}"))
             some = " OR ".join(f"({cell}) IS NOT NULL" for cell in part.cells())
@@ -115,11 +119,11 @@ class _Column:
 
     @property
     def needs_every_part(self) -> bool:
-        """An id joined of two columns with one of them blank would be the same for all such rows, and make one of many.
+        """A key joined of two columns with one of them blank would be the same for all such rows, and make one of many.
 
-        A person's name may be half known: which spellings are one person is asked on its own.
+        A site without the number of a flat, or half of a person's name, is still a site or a person.
         """
-        return len(self.rule.columns) > 1 and self.entry.kind == "id" and self.entry.name != "technician_id"
+        return len(self.rule.columns) > 1 and self.entry.name in _KEYS_OF_ROWS
 
     def part_is_blank(self) -> str:
         return "(" + " OR ".join(f"({cell}) IS NULL" for cell in self.cells()) + ")"

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from pipelines.contract.fields import Table
 from pipelines.mapping.declared import ColumnRule
 from pipelines.mapping.names import bare, likeness
 from pipelines.mapping.samples import Sample
-from pipelines.mapping.value_signs import formats_fitting, is_time, share_iso
+from pipelines.mapping.value_signs import formats_fitting, is_time, share_iso_times
 
 _TIME_NAMES = frozenset({"time", "time day", "uhrzeit", "zeit", "um", "heure", "hora", "clock"})
 _MOST = 0.9
@@ -27,7 +26,7 @@ def joined_times(table: Table, sample: Sample, found: dict[str, tuple[int, float
         return {}
     day = found["arrived_at"][0]
     cells = sample.cells(day)
-    if not cells or any(":" in cell and not _is_midnight(cell) for cell in cells):
+    if not cells or any(":" in cell for cell in cells):
         return {}
     free = [
         at
@@ -41,7 +40,7 @@ def joined_times(table: Table, sample: Sample, found: dict[str, tuple[int, float
         like, at = max(named, default=(0.0, 0))
         if like < _LIKE:
             continue
-        rule = _joined(sample, day, -at)
+        rule = _joined(sample, day, -at, field)
         if rule is not None:
             rules[field] = rule
             times.remove(-at)
@@ -56,21 +55,20 @@ def _name_like(table: Table, field: str, column: str) -> float:
     return max(plain, own if own >= likeness(table.by_name[other], column) else 0.0)
 
 
-def _joined(sample: Sample, day: int, time: int) -> ColumnRule | None:
-    """The two as one, with the formats both together and the day alone are written in; None where they cannot be read."""
+def _joined(sample: Sample, day: int, time: int, field: str) -> ColumnRule | None:
+    """The two as one, with the formats both together are written in; None where they cannot be read.
+
+    An arrival may be known by its day alone. A departure may not: at midnight it would lie before the arrival.
+    """
     pairs = [
         f"{str(row[day]).strip()} {str(row[time]).strip()}" for row in sample.rows if row[day] and row[time]
     ]  # fmt: skip
     together, alone = formats_fitting(pairs), formats_fitting(sample.cells(day))
-    if not together and share_iso(pairs) < _MOST:
+    if not together and share_iso_times(pairs) < _MOST:
         return None
     columns = (sample.columns[day], sample.columns[time])
-    return ColumnRule(columns=columns, join=" ", formats=tuple([*together, *alone]) if together else ())
+    return ColumnRule(columns=columns, join=" ", formats=tuple([*together, *(alone if field == "arrived_at" else ())]))
 
 
 def _share(cells: Sequence[str]) -> float:
     return sum(map(is_time, cells)) / len(cells)
-
-
-def _is_midnight(cell: str) -> bool:
-    return bool(re.search(r"[T ]0?0:00(:00(\.0+)?)?$", cell.strip()))

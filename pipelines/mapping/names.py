@@ -23,6 +23,7 @@ _ROW_NAMES = frozenset({"no", "row", "row no", "rows", "lfd no", "lfd", "laufend
 _PERHAPS = 0.92
 _GROUP = re.compile(r"^(.*[a-z])\s?([1-9])$")
 _FIRST_OF_MANY = 0.97
+_SHORT = 4
 
 
 def bare(name: str) -> str:
@@ -40,9 +41,11 @@ def names_rows(bare_name: str) -> bool:
 
 
 @cache
-def is_exact_somewhere(column: str) -> bool:
-    """Whether a column's name is the very word of some field of the contract."""
-    return any(likeness(entry, column) == 1 for table in TABLES if not table.is_entered_here for entry in table.fields)
+def is_short_and_exact(column: str) -> bool:
+    """Whether a column's name is the very word of some field of the contract, and so short that many words are like it."""
+    return len(bare(column)) <= _SHORT and any(
+        likeness(entry, column) == 1 for table in TABLES if not table.is_entered_here for entry in table.fields
+    )
 
 
 def likeness(entry: Field, column: str) -> float:

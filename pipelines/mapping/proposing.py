@@ -14,17 +14,17 @@ from pipelines.intake.headers import is_personal
 from pipelines.mapping.column_signs import ColumnSigns, is_serial, share_likely, signs_of
 from pipelines.mapping.day_and_time import joined_times
 from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap
-from pipelines.mapping.names import bare, is_exact_somewhere, likeness, names_rows
+from pipelines.mapping.names import bare, is_short_and_exact, likeness, names_rows
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices, is_understood, spellings_of
-from pipelines.mapping.value_signs import decimal_comma, formats_fitting, share_fitting
+from pipelines.mapping.value_signs import decimal_comma, formats_fitting, is_measured, share_fitting
 
 # A column is proposed from this confidence on, and a table when its least certain required column reaches it.
 LEAST_CONFIDENCE = 0.55
 # What a name counts beside the values; a name alone never reaches certainty.
 _NAME_SHARE = 0.65
 _MUCH_SURER = 0.15
-# A name that is the very word of one field is no misspelling of another's.
+# A short name that is the very word of one field is no misspelling of another's.
 _LEAST_BESIDE_EXACT = 0.9
 # At most so sure is a number of a job taken for that of the visit; a name whose values tell nothing; codes not known.
 _JOB_AS_VISIT = 0.8
@@ -150,7 +150,7 @@ def _match(table: Table, sample: Sample, has_comma: bool, formats: Sequence[str]
         signs = signs_of(cells)
         if signs.is_running and names_rows(name):
             continue
-        least = _LEAST_BESIDE_EXACT if is_exact_somewhere(column) else 0.5
+        least = _LEAST_BESIDE_EXACT if is_short_and_exact(column) else 0.5
         for entry in table.fields:
             like = likeness(entry, column)
             # A personal column may name a site, as an account number does, and nothing else.
@@ -176,6 +176,8 @@ def _sureness(
         if not fitting and cells and entry.kind == "code" and signs.n_distinct <= _MOST_CODES and not signs.is_unique:
             # Codes of the company's own: few, and met again and again.
             return like * _OWN_CODES
+    if entry.kind == "id" and like < 1 and is_measured(cells):
+        fitting = 0.0
     likely = share_likely(table, entry, name, signs)
     if likely is not None:
         fitting = likely if fitting is None else min(fitting, likely)

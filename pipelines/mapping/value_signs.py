@@ -13,7 +13,8 @@ from pipelines.contract.units import unit_code
 _NUMBER = re.compile(r"^[-+−–]?\s*(\d[\d.,']*|[.,]\d+)")
 _DIGITS_PARTED = re.compile(r"^\d{1,4}(:\d{2}|[./-]\d{1,2}[./-]\d{2,4})")
 _TIME = re.compile(r"^\d{1,2}:\d{2}(:\d{2})?(\s?[ap]\.?m\.?)?$", re.IGNORECASE)
-_MEASURED = re.compile(r"^[-+−–]?\d*[.,]\d{1,3}$")
+_MEASURED = re.compile(r"^[-+−–]?\d*[.,]\d{1,2}$")
+_ISO_TIME = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d{1,2}:\d\d(:\d\d)?$")
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d)?")
 # Tried in this order; of days and months the order is settled by a day past the twelfth, else told as doubtful.
 FORMATS = (
@@ -29,9 +30,15 @@ def is_time(cell: str) -> bool:
     return bool(_TIME.match(cell.strip()))
 
 
-def share_iso(cells: Sequence[str]) -> float:
-    """Share of the cells that are a date or time as ISO 8601 writes it; 0 without cells."""
-    return sum(bool(_ISO.match(cell)) for cell in cells) / max(len(cells), 1)
+def is_measured(cells: Sequence[str]) -> bool:
+    """Whether most cells are times of day or numbers with decimals, as no identifier is unless its name says so."""
+    some = cells[:: max(1, len(cells) // 50)]
+    return sum(bool(_MEASURED.match(cell.strip())) or is_time(cell) for cell in some) > len(some) / 2
+
+
+def share_iso_times(cells: Sequence[str]) -> float:
+    """Share of the cells that are a day and a time of 24 hours as ISO 8601 writes them; 0 without cells."""
+    return sum(bool(_ISO_TIME.match(cell.strip())) for cell in cells) / max(len(cells), 1)
 
 
 def share_fitting(entry: Field, cells: Sequence[str], formats: Sequence[str]) -> float | None:
@@ -39,11 +46,10 @@ def share_fitting(entry: Field, cells: Sequence[str], formats: Sequence[str]) ->
     if not cells or entry.kind == "text":
         return None
     if entry.kind == "id":
-        # Dates, times and measured values name nothing; any other text may.
+        # Dates name nothing; any other text may.
         some = cells[:: max(1, len(cells) // 50)]
         n_dates = sum(bool(_ISO.match(cell)) or any(_reads(cell, one) for one in formats) for cell in some)
-        n_measured = sum(bool(_MEASURED.match(cell.strip())) or is_time(cell) for cell in some)
-        return 0.0 if max(n_dates, n_measured) > len(some) / 2 else None
+        return 0.0 if n_dates > len(some) / 2 else None
     return sum(_fits(entry, cell, formats) for cell in cells) / len(cells)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import cast
 
@@ -9,19 +10,19 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import printing, words
+from dashboard import lookups, printing, roles, words
 from dashboard.views.parts_waste import what_counts
 from dashboard.views.seasons import not_narrowed
 from dashboard.views.sites import open_first
-from dashboard.week_parts import GRAVEST_FIRST, answer, gravest_first
+from dashboard.week_parts import answer, gravest_first
 from models.figures.control import ControlChart
-from models.figures.safety import SAFETY_CODES
+from models.figures.safety import GRAVEST_FIRST, SAFETY_CODES
 from models.figures.scope import Scope
 from pipelines.settings import Settings
 
 
 def test_the_gravest_open_items_stand_first_and_the_newest_of_each() -> None:
-    assert set(GRAVEST_FIRST) <= set(SAFETY_CODES)
+    assert set(GRAVEST_FIRST) == set(SAFETY_CODES)
     items = pd.DataFrame({
         "visit_id": ["v5", "v4", "v3", "v2", "v1"],
         "cause_code": ["wrong_switch_or_altitude", "another", "exchanger_breached", "safety_bypassed", "exchanger_breached"],
@@ -53,10 +54,24 @@ def test_filters_that_the_figures_of_the_year_do_not_follow_are_named() -> None:
 )
 def test_a_week_the_records_end_in_says_how_many_of_its_days_they_hold(last_on: str, told: str) -> None:
     week = {"week_on": pd.Timestamp("2026-06-29"), "n_draft_faults": 3, "n_swaps": 2, "n_without_cause": 1}
-    facts = {"n_visits": 9, "last_on": last_on}
     chart = cast(ControlChart, None)
-    assert f"In the week of 29 Jun 2026, of which the records {told}: 3 draft faults" in answer(facts, chart, week)
-    assert answer(facts | {"last_on": "2026-07-05"}, chart, week).startswith("In the week of 29 Jun 2026: 3 draft")
+
+    def said_of(end_on: str | None) -> str:
+        return answer({"n_visits": 9}, chart, week | {"records_end_on": end_on})
+
+    assert f"In the week of 29 Jun 2026, of which the records {told}: 3 draft faults" in said_of(last_on)
+    for end_on in ("2026-07-05", "2026-08-01", None):
+        assert said_of(end_on).startswith("In the week of 29 Jun 2026: 3 draft")
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_a_filter_does_not_end_the_records(served_home: Path) -> None:
+    with roles.whoever_has_the_files():
+        whole = lookups.latest_week(Scope())
+        end_on = pd.Timestamp(whole["records_end_on"]).date()
+        assert lookups.latest_week(Scope(end_on=end_on))["records_end_on"] == str(end_on)
+        cut = lookups.latest_week(Scope(end_on=end_on - dt.timedelta(days=100)))
+        assert cut["records_end_on"] is None and cut["n_draft_faults"] > 0
 
 
 def test_parts_waste_says_of_which_days_and_of_what_the_amounts_are() -> None:

@@ -80,6 +80,17 @@ def test_a_check_closes_only_what_came_before_it_on_the_same_appliance(store, pu
     )
 
 
+@pytest.mark.parametrize(("first", "second", "told"), [
+    ("exchanger_restricted", "exchanger_breached", "exchanger_breached"),
+    ("wrong_switch_or_altitude", "safety_bypassed", "safety_bypassed"),
+])  # fmt: skip
+def test_of_two_hazards_of_one_visit_the_graver_is_told(store, put, first, second, told):
+    at = datetime(2024, 1, 5, 10)
+    put("visit", visit_id=["v0"], site_id="s", appliance_key="a", arrived_at=at, arrived_on=at.date(),
+        cause_code=[first], contributing_cause_code=[second], cause_group="x")  # fmt: skip
+    assert open_safety_items(store, ALL)["cause_code"].tolist() == [told]
+
+
 def test_two_causes_of_one_visit_are_closed_one_by_one(store, put):
     at = [datetime(2024, 1, 5, 10), datetime(2024, 1, 9, 10), datetime(2024, 1, 12, 10)]
     put("visit", visit_id=["v0", "v1", "v2"], site_id="s", appliance_key="a", arrived_at=at,

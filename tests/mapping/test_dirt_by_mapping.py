@@ -116,7 +116,17 @@ def test_overlapping_exports_count_each_row_once_and_the_newer_version_holds(des
     assert desk.query("SELECT count(*), max(site_id) FROM delivered.visits") == [(5, "S2")]
 
 
-def test_an_id_joined_of_two_columns_needs_both(desk):
+def test_a_site_joined_of_street_and_flat_may_have_no_flat(desk):
+    toml = CALLS.replace('site_id = "Site"', 'site_id = { columns = ["Site", "In"], join = " " }').replace(
+        'arrived_at = "In"', 'arrived_at = { value = "2025-01-01" }'
+    )
+    rows = [["1", "Mill Rd 1", "T", "3b", "PM"], ["2", "Mill Rd 2", "T", "", "PM"]]
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
+    assert desk.query("SELECT site_id FROM delivered.visits ORDER BY 1") == [("Mill Rd 1 3b",), ("Mill Rd 2",)]
+    assert file.messages == ()
+
+
+def test_a_key_joined_of_two_columns_needs_both(desk):
     """Else every row without a number would be one and the same visit, each taking the place of the one before."""
     toml = CALLS.replace('visit_id = "Call"', 'visit_id = { columns = ["Kind", "Call"], join = "-" }').replace(
         'technician_id = "Tech"', 'technician_id = { columns = ["Tech", "In"], join = ", " }'
