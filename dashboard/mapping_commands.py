@@ -102,10 +102,15 @@ def load_mapped(folder: Path, sources: list[Path], mapping: Path | None, is_only
 
 def _new_files(folder: Path, sources: list[Path], declared: Any) -> list[Path]:
     """The files, also those in folders, that were not loaded yet as they would be now; what cannot be read stays."""
+    from pipelines.intake.file_kinds import expand
     from pipelines.intake.known_files import not_in_ledger
     from pipelines.settings import Settings
     from pipelines.store import Store
 
+    if declared is not None:
+        for path, error in expand(sources):
+            if error is None and path not in sources and not declared.sources_of(path.name):
+                printing.say(f"{path.name}: passed over: {declared.reads_not(path.name)}")
     return not_in_ledger(Store(folder), sources, Settings.load(folder), declared)
 
 

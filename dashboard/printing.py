@@ -68,13 +68,21 @@ def print_load(report: Any, is_dry_run: bool) -> None:
         table.add_row(as_written(file.file_name[-40:]), *shown)
     console = console_for()
     if not shown_files:
-        console.print("No file holds a row.")
+        console.print(
+            "No row was read."
+            if report.files and all(file.messages for file in report.files)
+            else "No file holds a row."
+        )
     else:
         console.print(table)
         console.print(
             "rows = accepted + held back + same (exact duplicates); revised: accepted in place of an older one"
         )
-    empty = [file.file_name for file in report.files if file not in shown_files]
+    told = [file for file in report.files if file not in shown_files and file.messages]
+    for file in told:
+        for line in file_lines(file):
+            console.print(line, markup=False)
+    empty = [file.file_name for file in report.files if file not in shown_files and file not in told]
     if empty:
         console.print(f"without rows: {', '.join(empty)}", markup=False)
     if report.passed_over:

@@ -72,6 +72,17 @@ def load(
     settings = settings or Settings.load(home)
     paths = [Path(source) for source in sources]
     files, left_out = list(expand(paths)), passed_over(paths)
+    if mapping is not None:
+        # In a folder there may be files of other mappings; one that was named is meant.
+        files = [
+            (
+                path,
+                mapping.reads_not(path.name)
+                if error is None and path in paths and not mapping.sources_of(path.name)
+                else error,
+            )
+            for path, error in files
+        ]
     step = progress or (lambda sentence, share: None)
     if mapping is not None and not mapping.is_confirmed and not is_dry_run:
         raise MappingError(f"The mapping {mapping.name!r} was proposed and not confirmed. {HOW_TO_CONFIRM}")

@@ -16,7 +16,7 @@ from pipelines.store import Store
 def not_in_ledger(store: Store, sources: Sequence[Path], settings: Settings, mapping: Mapping | None) -> list[Path]:
     """Files not loaded yet as they would be now; one that cannot be read is kept, so that the load says why.
 
-    Of a mapping only the files that one of its sources reads are looked at.
+    Of a mapping only the files that one of its sources reads are looked at, and those named one by one.
     """
     settings = mapping.settings(settings) if mapping is not None else settings
     known: set[str] = set()
@@ -28,7 +28,7 @@ def not_in_ledger(store: Store, sources: Sequence[Path], settings: Settings, map
             con.close()
     new = []
     for path, error in expand(list(sources)):
-        if error is None and mapping is not None and not mapping.sources_of(path.name):
+        if error is None and mapping is not None and path not in sources and not mapping.sources_of(path.name):
             continue
         if error is None:
             try:

@@ -172,8 +172,8 @@ class LoadSession:
         """Every table in a file: the name shown for it, how to land it, whether it is a sheet."""
         if self.mapping is not None:
             if not self.mapping.sources_of(path.name):
-                said = f"no source of the mapping {self.mapping.name!r} reads it; passed over."
-                self.reports.append(FileReport(path.name, messages=(said,)))
+                said = self.mapping.reads_not(path.name)
+                self.reports.append(FileReport(path.name, messages=(f"passed over: {said}",)))
             tables = mapped_file(self.con, self.mapping, path, kind, facts, self.scratch, self.watch)
             yield from ((shown, land, True) for shown, land in tables)
         elif kind == "text":

@@ -27,8 +27,9 @@ _COMMA = r"^([-+−–]?\s*\d*),(\d+)"
 _POINT_THOUSANDS = r"^([-+−–]?\s*)([1-9]\d{0,2}(?:,\d{3})+)($|[^\d,].*$)"
 
 
-# Ids of things that happened once: two rows with the same one take each other's place.
-_KEYS_OF_ROWS = ("visit_id", "bench_test_id", "claim_id")
+# Ids of things that happened once, of which two rows with the same one take each other's place; and a departure, which by
+# its day alone would lie at midnight, before the arrival.
+_NEED_EVERY_PART = ("visit_id", "bench_test_id", "claim_id", "left_at")
 
 
 def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> str:
@@ -70,7 +71,7 @@ def told_sql(
             said.append((f"cell of {column} says {means}", f"cells of {column} say {means}"))
             counts.append(f"count_if({' OR '.join(cells)})")
         if part.needs_every_part and rule.default is None:
-            why = f"blank, because one of the columns {' and '.join(rule.columns)} is: an id of one part is none."
+            why = f"blank, because one of the columns {' and '.join(rule.columns)} is."
             said.append((f"cell of {column} stays {why}", f"cells of {column} stay {why}"))
             some = " OR ".join(f"({cell}) IS NOT NULL" for cell in part.cells())
             counts.append(f"count_if({part.part_is_blank()} AND ({some}))")
@@ -123,7 +124,7 @@ class _Column:
 
         A site without the number of a flat, or half of a person's name, is still a site or a person.
         """
-        return len(self.rule.columns) > 1 and self.entry.name in _KEYS_OF_ROWS
+        return len(self.rule.columns) > 1 and self.entry.name in _NEED_EVERY_PART
 
     def part_is_blank(self) -> str:
         return "(" + " OR ".join(f"({cell}) IS NULL" for cell in self.cells()) + ")"

@@ -164,7 +164,18 @@ class Mapping:
     def sources_of(self, file_name: str) -> list[Source]:
         return [source for source in self.sources if source.fits_file(file_name)]
 
+    def reads_not(self, file_name: str) -> str:
+        """What is said of a file that none of its sources reads."""
+        files = list(dict.fromkeys(source.file for source in self.sources if source.query is None))
+        stem, point, ending = (files[0] if files else file_name).rpartition(".")
+        pattern = f'file = "{(stem if point else ending).rstrip("*")}*{point}{ending if point else ""}"'
+        said = f"no source of the mapping {self.name!r} reads it; it reads {', '.join(files) or 'a database only'}."
+        return (
+            f"{said} For exports of other names write a pattern into the mapping, such as {pattern}." if files else said
+        )
+
 
 def folded_text(text: str) -> str:
     """A spelling as it is compared: case, outer spaces and runs of spaces do not matter."""
-    return re.sub(r"\s+", " ", text.replace("\ufeff", "").strip()).casefold()
+    # As SQL folds: lower() keeps ß, which casefold() would write as ss.
+    return re.sub(r"\s+", " ", text.replace("\ufeff", "").strip()).lower()

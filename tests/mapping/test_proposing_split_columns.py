@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from pipelines.mapping.declared import ColumnRule
 from pipelines.mapping.proposing import propose
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.value_signs import is_time
+from pipelines.mapping.writing import toml_of
 
 
 def proposed(columns: list[str], rows: list[tuple]) -> dict[str, dict[str, ColumnRule]]:
@@ -79,3 +82,24 @@ def test_the_first_of_a_column_that_stands_twice_is_taken_and_the_second_for_not
                                             ("9.05", False), ("2025-01-02 09:05", False), ("", False), ("905", False)])  # fmt: skip
 def test_a_time_of_day_is_known_by_its_shape(cell, told):
     assert is_time(cell) is told
+
+
+def test_joined_times_are_loaded_as_they_were_meant(desk):
+    """A departure without a time is unknown, and a time of 12 hours is never taken for one of 24."""
+    header = ["Work order", "Site", "Technician", "Visit date", "Time in", "Time out", "Job type"]
+    rows = [
+        [f"W{n}", f"L{n % 5}", f"T{n % 3}", f"01/{13 + n % 15}/2025", "2:30 PM", ("3:40 PM", "")[n % 2], "no_heat"]
+        for n in range(20)
+    ]
+    path = desk.write("jobs.csv", header, rows)
+    proposal = propose(
+        [Sample("jobs.csv", None, header, [tuple(cell or None for cell in row) for row in rows])], "jobs"
+    )
+    (file,) = desk.load(toml_of(replace(proposal.mapping, is_confirmed=True)), path).files
+    assert file.n_accepted == 20, file
+    assert desk.query("SELECT DISTINCT strftime(arrived_at, '%H:%M'), strftime(left_at, '%H:%M') FROM delivered.visits ORDER BY 2") == [
+        ("14:30", "15:40"), ("14:30", None)
+    ]  # fmt: skip
+    iso = [[*row[:3], f"2025-01-{13 + n % 15}", *row[4:]] for n, row in enumerate(rows)]
+    made = proposed(header, [tuple(cell or None for cell in row) for row in iso])["visits"]
+    assert made["arrived_at"].columns == ("Visit date",), "no form of date reads the two together"

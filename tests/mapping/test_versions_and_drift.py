@@ -41,6 +41,14 @@ def test_the_same_file_under_the_same_mapping_is_known_and_under_another_is_read
         assert read_mapping(version_path(desk.home, mapping_of(toml))) == mapping_of(toml)
 
 
+def test_a_spelling_with_a_sharp_s_is_translated_as_any_other(desk):
+    toml = TOML.replace('"PM" = "maintenance"', '"Große Wartung" = "maintenance", "STÖRUNG" = "no_heat"')
+    rows = [["1", "S1", "T1", "2025-01-05 08:00", "große  wartung"], ["2", "S1", "T1", "2025-01-06 08:00", "störung"]]
+    (file,) = desk.load(toml, desk.write("calls.csv", HEADER, rows)).files
+    assert (file.n_accepted, file.n_held_back) == (2, 0)
+    assert desk.query("SELECT visit_kind FROM delivered.visits ORDER BY visit_id") == [("maintenance",), ("no_heat",)]
+
+
 def test_keys_that_a_new_mapping_makes_no_more_leave_the_records_and_stay_in_the_history(desk):
     path = desk.write("calls.csv", HEADER, ROWS[:1])
     desk.load(TOML, path)
@@ -98,9 +106,14 @@ def test_order_and_case_of_columns_are_no_change_of_shape(desk):
 
 
 def test_a_file_no_source_reads_is_passed_over_by_name(desk):
-    report = desk.load(TOML, desk.write("other.csv", HEADER, ROWS))
-    assert "no source of the mapping 'calls' reads it" in report.files[0].messages[0]
+    path = desk.write("other.csv", HEADER, ROWS)
+    report = desk.load(TOML, path)
+    told = "no source of the mapping 'calls' reads it; it reads calls*.csv."
+    assert told in str(report.files[0].error) and 'such as file = "calls*.csv"' in str(report.files[0].error)
     assert not report.is_changed
+    # Among others in a folder it may belong to another mapping.
+    folder = desk.load(TOML, path.parent)
+    assert [file.error for file in folder.files] == [None] and told in folder.files[0].messages[0]
 
 
 def test_a_proposal_that_nobody_confirmed_is_not_loaded_with(desk):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipelines import loading
+from pipelines.mapping.mapping_file import mapping_of
 from pipelines.own_entries import dismiss_rows, held_rows, mend_rows
 from pipelines.own_work import OwnWork
 from pipelines.settings import Settings
@@ -142,3 +143,37 @@ class _Blank:
         """Leaves the file empty."""
 
     writerows = writerow
+
+
+MAPPED = """
+name = "calls"
+confirmed = true
+[[source]]
+file = "calls*.csv"
+[[source.table]]
+table = "visits"
+[source.table.columns]
+visit_id = "Call"
+site_id = "Site"
+technician_id = "Tech"
+arrived_at = "In"
+visit_kind = { column = "Kind", codes = { "PM" = "maintenance" } }
+"""
+
+
+def test_a_row_held_back_under_two_versions_of_a_mapping_is_held_back_once(tmp_path):
+    rows = ["1,S1,T1,2025-01-05 08:00,PM", "2,S1,T1,never,PM", "3,S1,T1,2025-01-06 08:00,XYZ"]
+    path, home = tmp_path / "calls.csv", tmp_path / "home"
+    path.write_text("\n".join(["Call,Site,Tech,In,Kind", *rows, ""]), "utf-8")
+
+    def n_open() -> int:
+        return reading(home, "SELECT count(*) FROM held_back_open")[0][0]
+
+    assert loading.load(home, [path], mapping=mapping_of(MAPPED)).files[0].n_held_back == 2 and n_open() == 2
+    wider = mapping_of(MAPPED.replace('"PM" = "maintenance"', '"PM" = "maintenance", "XYZ" = "no_heat"'))
+    assert loading.load(home, [path], mapping=wider).files[0].n_held_back == 1
+    assert n_open() == 1, "the date alone, and once"
+    other = tmp_path / "calls_2.csv"
+    other.write_text(f"Call,Site,Tech,In,Kind\n{rows[1]}\n4,S9,T1,2025-01-07 08:00,PM\n", "utf-8")
+    loading.load(home, [other], mapping=wider)
+    assert n_open() == 2, "an equal row of another file is another row"
