@@ -12,6 +12,8 @@ from models.figures.scope import Scope
 from pipelines.errors import GoodpullError
 
 MOST_NAMED = 30
+# Of the name of a file, which every system takes up to 255 bytes.
+LONGEST_PART = 80
 
 
 class ScopeError(GoodpullError):
@@ -38,14 +40,15 @@ def scope_of(branch: str | None, region: str | None, kind: str | None, start: st
 def in_file_name(scope: Scope) -> str:
     """What the name of a file says of the scope, so that packs of two scopes do not take each other's place.
 
-    Empty for the whole company. Letters a file name may not hold on every system are told apart by a digest.
+    Empty for the whole company. What a file name cannot hold on every system is told apart by a digest.
     """
     named = scope_bar.in_words(scope).replace(",", "")
     if not named:
         return ""
-    plain = re.sub(r"[^A-Za-z0-9-]+", "_", named).strip("_").lower()
-    is_told = plain == named.replace(" ", "_").lower()
-    return f"_{plain}" if is_told else f"_{plain}_{hashlib.sha256(named.encode('utf-8')).hexdigest()[:6]}"
+    plain = re.sub(r"[^A-Za-z0-9-]+", "_", named).strip("_").lower()[:LONGEST_PART]
+    # Names that differ in a mark, a capital or beyond the cut would give the same file.
+    digest = hashlib.sha256(scope_bar.in_words(scope).encode("utf-8")).hexdigest()[:6]
+    return f"_{plain}_{digest}"
 
 
 def _one_of(option: str, name: str, given: str | None) -> str | None:

@@ -228,7 +228,7 @@ def fair_lines(person: pd.Series) -> list[str]:
     else:
         lines.append(
             f"With {words.plural(person['draft_fault_visits'], 'draft fault')}, an excess below "
-            f"{words.points(person['smallest_visible_excess'])} could not be told from chance."
+            f"{words.points(person['smallest_visible_excess']).removeprefix('+')} could not be told from chance."
         )
     if not person["is_separable"]:
         lines.append("Not separable: nearly all these calls were at one site, so site and person cannot be told apart.")

@@ -115,7 +115,7 @@ class OwnWork:
 
     def _whole_id(self, con: sqlite3.Connection | None, given: str) -> str:
         """The id of the one entry that is called so. Raises OwnWorkError where none is, or more than one."""
-        like = "entry_id = ?1 OR (length(?1) >= ?2 AND substr(entry_id, 1, length(?1)) = ?1)"
+        like = "entry_id = ?1 OR (kind <> 'undo' AND length(?1) >= ?2 AND substr(entry_id, 1, length(?1)) = ?1)"
         found = [
             one
             for (one,) in (

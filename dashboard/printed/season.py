@@ -79,7 +79,7 @@ def _outlook(season: Season, font: str | None) -> object:
 
 def _per_hundred(share: float) -> str:
     """Few are not none."""
-    return "under 1" if 0 < share < 0.005 else words.number(100 * share, 0)
+    return "under 1" if 0 < share <= 0.005 else words.number(100 * share, 0)
 
 
 def _frosts(starts: int) -> object:

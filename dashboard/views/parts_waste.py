@@ -66,7 +66,8 @@ def show() -> None:
     if not good.n_swaps:
         page.answer(notices.why_no_swap(facts))
         return
-    page.answer(f"{_answer(waste)} {what_counts(facts, store_access.settings())}")
+    is_known = waste.known.is_known or waste.estimated.is_known
+    page.answer(" ".join([_answer(waste), *([what_counts(facts, store_access.settings())] if is_known else [])]))
     _cards(waste, scope)
     if waste.assumptions:
         st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))
@@ -113,13 +114,12 @@ def _answer(waste: Waste) -> str:
 
 
 def what_counts(facts: dict, settings: Settings) -> str:
-    """The days the amounts are of, and what of a swap they hold: rates that were not given are left out of them."""
+    """The days the amounts are of, and what of a swap they leave out: that for which no rate was given."""
     days = " to ".join(words.date(pd.Timestamp(facts[name])) for name in ("first_on", "last_on"))
     given = [("labour", settings.labour_cost_per_hour), ("trips", settings.trip_cost)]
-    counted = words.joined(["parts", *(name for name, rate in given if rate is not None)])
     missing = [name for name, rate in given if rate is None]
     without = f"; without {words.joined(missing)}, for which no rate was given" if missing else ""
-    return f"Counted: {counted}, less warranty credit, {days}{without}."
+    return f"All {days}, less warranty credit{without}."
 
 
 def _why_none(waste: Waste) -> str:

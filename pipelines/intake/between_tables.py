@@ -62,8 +62,8 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
                 WHERE removed_on IS NULL AND regexp_full_match(coalesce(serial_number, ''), {text(_NO_SERIAL)})
                 GROUP BY site_id, appliance_kind, model_code
                 HAVING count(*) > 1 AND bool_or(load_id = {{load_id}}))""",
-            "[time|times] there are twins on a site, of one kind and model, without a serial number: a visit that does not name "
-            "which stays not proven.",
+            "[group of twins stands|groups of twins stand] on a site, of one kind and model, without a serial number: a visit "
+            "that does not name which stays not proven.",
         ),
     ),
 }

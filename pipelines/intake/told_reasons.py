@@ -25,6 +25,11 @@ class ToldReasons:
     unknown_words: dict[str, str]
 
 
+def _plain(column: str, length: int) -> str:
+    """SQL of a cell as one line: control characters would change what a terminal shows. NULL where nothing is left."""
+    return f"nullif(left(trim(regexp_replace({column}, '[[:cntrl:]]+', ' ', 'g')), {length}), '')"
+
+
 def told_reasons(con: duckdb.DuckDBPyConnection, load_id: int) -> ToldReasons:
     """Of the rows held back from one load. con: a store being made, with its table held_back."""
     rows = con.execute(
@@ -34,8 +39,8 @@ def told_reasons(con: duckdb.DuckDBPyConnection, load_id: int) -> ToldReasons:
     ).fetchall()
     words = con.execute(
         f"""WITH word AS (
-                SELECT {_KEY} AS key, left(got, 40) AS got, count(*) AS n FROM held_back
-                WHERE load_id = ? AND reason_code IN {REASONS_OF_WORDS} AND got IS NOT NULL GROUP BY ALL)
+                SELECT {_KEY} AS key, {_plain("got", 40)} AS got, count(*) AS n FROM held_back
+                WHERE load_id = ? AND reason_code IN {REASONS_OF_WORDS} AND nullif(trim(got), '') IS NOT NULL GROUP BY ALL)
             SELECT key, {most_frequent_sql("got", "n")} FROM word GROUP BY key HAVING count(*) > 1""",
         [load_id],
     ).fetchall()
@@ -59,9 +64,9 @@ def most_frequent_sql(word: str, number: str) -> str:
 # them), n_rows, example (one refused cell; of REASONS_OF_WORDS the words met most often, with their counts).
 OPEN_BY_REASON = f"""
     WITH cell AS (
-        SELECT table_name, column_name, reason_code, reason, left(got, 60) AS got,
+        SELECT table_name, column_name, reason_code, reason, {_plain("got", 60)} AS got,
             (load_id, coalesce(row_no, -line_no)) AS place,
-            CASE WHEN reason_code IN {REASONS_OF_WORDS} THEN left(got, 40) END AS word FROM held_back_open),
+            CASE WHEN reason_code IN {REASONS_OF_WORDS} THEN {_plain("got", 40)} END AS word FROM held_back_open),
     counted AS (
         SELECT table_name, column_name, reason_code, any_value(reason) AS reason, count(DISTINCT place) AS n_rows,
             min(got) AS one FROM cell GROUP BY table_name, column_name, reason_code),

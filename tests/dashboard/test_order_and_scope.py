@@ -78,10 +78,10 @@ def test_parts_waste_says_of_which_days_and_of_what_the_amounts_are() -> None:
     facts = {"first_on": "2025-01-02", "last_on": "2026-06-30"}
     days = "2 Jan 2025 to 30 Jun 2026"
     assert what_counts(facts, Settings()) == (
-        f"Counted: parts, less warranty credit, {days}; without labour and trips, for which no rate was given."
+        f"All {days}, less warranty credit; without labour and trips, for which no rate was given."
     )
     given = Settings(labour_cost_per_hour=90.0, trip_cost=40.0)
-    assert what_counts(facts, given) == f"Counted: parts, labour and trips, less warranty credit, {days}."
+    assert what_counts(facts, given) == f"All {days}, less warranty credit."
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)

@@ -40,6 +40,16 @@ def test_unknown_words_of_a_coded_column_are_all_told_with_their_counts(desk, ta
     assert line.endswith(f"In all: {told}.")
 
 
+def test_a_refused_cell_is_told_on_one_line_and_without_control_characters(desk):
+    head = "visit_id,site_id,technician_id,arrived_at,visit_kind\n"
+    body = (
+        head + 'V1,S,T,2025-01-01T10:00,"NH\n\x1b[31mred"\nV2,S,T,2025-01-01T10:00,PM\n,S,T,2025-01-01T10:00,no_heat\n'
+    )
+    told = desk.load_text("visits.csv", body).unknown_words["visit_kind: not_a_code"]
+    assert told == "'NH [31mred' once, 'PM' once"
+    assert sorted(str(row[5]) for row in desk.rows(OPEN)) == [told, "None"], "nothing stands for a blank cell"
+
+
 def test_one_wrong_word_and_a_wrong_date_need_no_list(desk):
     head = "visit_id,site_id,technician_id,arrived_at,visit_kind\n"
     body = head + "V1,S,T,never,no_heat\nV2,S,T,2025-01-01T10:00,NH\nV3,S,T,soon,no_heat\n"
@@ -129,7 +139,7 @@ def test_twins_without_a_serial_number_are_told(desk):
         "G,S4,furnace,M1,,,2020-01-01\nH,S4,furnace,M1,,2023-01-01,\n"
     )
     (told,) = desk.load_text("appliances.csv", APPLIANCES + rows).messages
-    assert told.startswith("1 time there are twins on a site")
+    assert told.startswith("1 group of twins stands on a site")
 
 
 def test_a_make_point_of_zero_on_the_bench_is_told(desk):

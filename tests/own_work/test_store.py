@@ -95,6 +95,8 @@ def test_an_entry_is_taken_back_by_the_first_letters_of_its_id(tmp_path):
         own.undo("xyz%", "not a pattern", "ben")
     assert own.undo("xyz_", "first letters", "ben") and own.undo("abcd", "whole id", "ben")
     assert not own.undo("xyz_", "again", "carl")
+    with pytest.raises(OwnWorkError, match="holds no entry 'undo'"):
+        own.undo("undo", "not the undo itself", "ben")
     own.add([correction("abce1"), correction("abce2")])
     with pytest.raises(OwnWorkError, match="begins the ids of 2 entries: abce1, abce2"):
         own.undo("abce", "which", "ben")
