@@ -67,18 +67,15 @@ def print_load(report: Any, is_dry_run: bool) -> None:
         shown = ["-"] * 5 if file.error or file.is_already_loaded else [f"{count:,}" for count in counts]
         table.add_row(as_written(file.file_name[-40:]), *shown)
     console = console_for()
+    # A file that the mapping does not read may hold rows.
+    told = [file for file in report.files if file not in shown_files and "passed over: " in " ".join(file.messages)]
     if not shown_files:
-        console.print(
-            "No row was read."
-            if report.files and all(file.messages for file in report.files)
-            else "No file holds a row."
-        )
+        console.print("No row was read." if told else "No file holds a row.")
     else:
         console.print(table)
         console.print(
             "rows = accepted + held back + same (exact duplicates); revised: accepted in place of an older one"
         )
-    told = [file for file in report.files if file not in shown_files and file.messages]
     for file in told:
         for line in file_lines(file):
             console.print(line, markup=False)
