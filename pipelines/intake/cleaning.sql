@@ -58,7 +58,7 @@ CREATE OR REPLACE TEMP MACRO utc_of(naive, zone) AS coalesce(try(timezone('UTC',
 CREATE OR REPLACE TEMP MACRO joined_offset(x) AS
     regexp_replace(translate(x, '−–﹣－', '----'), '\s+([zZ]|[+-]\d{2}(:?\d{2})?)$', '\1');
 CREATE OR REPLACE TEMP MACRO has_offset(x) AS
-    contains(x, ':') AND regexp_matches(x, '\d{2}:\d{2}.*([zZ]|UTC|[+−–﹣－-]\d{2}(:?\d{2})?)$');
+    contains(x, ':') AND regexp_matches(x, '\d{1,2}:\d{1,2}.*([zZ]|UTC|[+−–﹣－-]\d{2}(:?\d{2})?)$');
 -- The cast to TIMESTAMP drops what follows the time, such as PM, and would be 12 hours off; the one with a zone does not.
 CREATE OR REPLACE TEMP MACRO is_bare_time(x) AS
     NOT regexp_matches(x, '\d\s*[A-SU-Za-su-z]') AND try_cast(x AS TIMESTAMPTZ) IS NOT NULL;

@@ -135,6 +135,7 @@ def test_codes_whatever_their_case_spaces_and_hyphens(con, cell):
         ("2024-01-15T08:30:00Z", "America/Chicago", datetime(2024, 1, 15, 8, 30)),
         ("2024-01-15T08:30:00+02:00", "UTC", datetime(2024, 1, 15, 6, 30)),
         ("2024-01-15T08:30+02", "UTC", datetime(2024, 1, 15, 6, 30)),
+        ("2024-01-15T8:5:00Z", "America/Chicago", datetime(2024, 1, 15, 8, 5)),
         ("2024-01-15 08:30:00-0500", "UTC", datetime(2024, 1, 15, 13, 30)),
         ("2024-01-15 08:30:00 -05:00", "America/Chicago", datetime(2024, 1, 15, 13, 30)),
         ("2024-01-15 08:30:00 Z", "America/Chicago", datetime(2024, 1, 15, 8, 30)),
