@@ -155,7 +155,7 @@ def test_a_copy_brings_the_mappings_of_loads_back(tmp_path):
     assert brought.read_text("utf-8") == "changed by hand" and other.entries() == []
 
 
-@pytest.mark.parametrize("name", ["../away.toml", "/tmp/away.toml", "a\\b.toml", "away.txt", ".."])
+@pytest.mark.parametrize("name", ["../away.toml", "/away.toml", "a\\b.toml", "away.txt", ".."])
 def test_a_mapping_of_a_copy_never_lands_elsewhere(tmp_path, name):
     own, copy = OwnWork(tmp_path / "one"), tmp_path / "copy.jsonl"
     own.add([correction("a")])
