@@ -221,6 +221,8 @@ def print_preview(tried: Any) -> None:
             )
             for line in printing.file_lines(n):
                 console.print(line, markup=False)
+    for said in tried.unread:
+        console.print(said, markup=False)
     for error in tried.errors:
         console.print(error, markup=False, style="bold")
     named = {made.shown for made in tried.tables}

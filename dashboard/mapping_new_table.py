@@ -11,7 +11,8 @@ from dashboard import mapping_rules, words
 from pipelines.contract.fields import Field
 from pipelines.contract.tables import TABLES
 from pipelines.mapping.declared import ColumnRule, TableMap
-from pipelines.mapping.proposing import PLAIN_VALUES, table_by_hand
+from pipelines.mapping.proposed_tables import PLAIN_VALUES
+from pipelines.mapping.proposing import table_by_hand
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices
 

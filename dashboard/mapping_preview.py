@@ -15,6 +15,8 @@ def show(tried: Preview) -> None:
     for n, made in enumerate(tried.tables):
         with st.container(border=True):
             _table(made, n)
+    for said in tried.unread:
+        st.caption(words.plain(said))
     for error in tried.errors:
         st.error(words.plain(error))
 

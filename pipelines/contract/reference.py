@@ -8,7 +8,7 @@ from pipelines.contract.codes import BLOCKAGE_FAMILY, CAUSES, CONDENSATE_FAMILY,
 from pipelines.contract.describe import column_rules
 from pipelines.contract.fields import KINDS, CodeList, Field, Table
 from pipelines.contract.reasons import REASONS
-from pipelines.contract.tables import PERSONAL_WORDS, TABLES
+from pipelines.contract.tables import PERSONAL_WHOLE_WORDS, PERSONAL_WORDS, TABLES
 from pipelines.contract.units import OTHER_UNITS, PASCAL_PER_UNIT, UNIT_SPELLINGS
 
 _RULES = """\
@@ -115,7 +115,12 @@ def _reasons_section() -> list[str]:
 
 
 def _personal_section() -> list[str]:
-    return ["## Personal columns", "", f"Dropped when the name has one of: {', '.join(PERSONAL_WORDS)}."]
+    has, is_word = ", ".join(PERSONAL_WORDS), ", ".join(PERSONAL_WHOLE_WORDS)
+    return [
+        "## Personal columns",
+        "",
+        f"Dropped when the name has one of: {has}; or one of these as a word: {is_word}.",
+    ]
 
 
 def _markdown_table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:

@@ -54,4 +54,18 @@ PERSONAL_WORDS = (
     "telephone",
     "email",
     "e_mail",
+    "telefon",
+    "anschrift",
+    "adresse",
+    "direccion",
+    "strasse",
+    "hausnummer",
+    "vorname",
+    "nachname",
+    "kundenname",
+    "apellido",
+    "courriel",
+    "correo",
 )
+# The same of short words, which mark it only where they stand by themselves.
+PERSONAL_WHOLE_WORDS = ("kunde", "tel", "handy", "plz", "rue", "calle", "locataire", "mieter")

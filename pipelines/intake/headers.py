@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from dataclasses import dataclass
 
 from pipelines.contract.fields import Table
-from pipelines.contract.tables import PERSONAL_WORDS, TABLES
+from pipelines.contract.tables import PERSONAL_WHOLE_WORDS, PERSONAL_WORDS, TABLES
 
 # A header must name this many contract columns before a table is guessed from it alone.
 FEWEST_KNOWN = 2
@@ -95,6 +96,9 @@ def sort_columns(table: Table, delivered: list[str]) -> Columns:
 
 def is_personal(column: str) -> bool:
     """Whether a column is named like a customer's personal data."""
-    key = folded(column)
+    marked = unicodedata.normalize("NFKD", column.replace("ß", "ss"))
+    key = folded("".join(one for one in marked if not unicodedata.combining(one)))
     joined = key.replace("_", "")
-    return any(word in key or word.replace("_", "") in joined for word in PERSONAL_WORDS)
+    return any(word in key or word.replace("_", "") in joined for word in PERSONAL_WORDS) or not set(
+        key.split("_")
+    ).isdisjoint(PERSONAL_WHOLE_WORDS)

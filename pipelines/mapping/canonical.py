@@ -37,7 +37,17 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
 
     places: source column -> its number i in the relation `source`, whose columns are n, c0, c1, ...
     """
-    where = " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"
+    where = conditions_sql(mapping, table, places)
+    is_counted = any(rule.number_within for _, rule in table.columns)
+    if table.is_distinct and is_counted:
+        # Counted rows differ by their number; what is equal is put together before it is counted.
+        cells = ", ".join(
+            sorted(
+                {f"c{places[column]}" for _, rule in table.columns for column in (*rule.columns, *rule.number_within)}
+            )
+        )
+        source = f"(SELECT min(n) AS n, {cells} FROM {source} WHERE {where} GROUP BY {cells})"
+        where = "true"
     parts = {column: _Column(mapping, table.table.by_name[column], rule, places) for column, rule in table.columns}
     query = layered(
         f"SELECT * FROM {source} WHERE {where}",
@@ -47,9 +57,14 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
         [f"{part.finished(name('e_' + column))} AS {name(column)}" for column, part in parts.items()],
     )
     columns = ", ".join(name(column) for column in parts)
-    if table.is_distinct:
+    if table.is_distinct and not is_counted:
         return f"SELECT min(n) AS n, {columns} FROM ({query}) GROUP BY {columns} ORDER BY 1"
     return f"SELECT n, {columns} FROM ({query})"
+
+
+def conditions_sql(mapping: Mapping, table: TableMap, places: Places[str, int]) -> str:
+    """Which rows of the source a table is made of, as a condition; places as in canonical_sql."""
+    return " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"
 
 
 def told_sql(
@@ -60,7 +75,7 @@ def told_sql(
     Both empty where no figure can stand for blank, no column has words for blank of its own, and none has aliases.
     """
     said, counts, taken, picked, translated = [], [], [], [], []
-    where = " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"
+    where = conditions_sql(mapping, table, places)
     for column, rule in table.columns:
         part = _Column(mapping, table.table.by_name[column], rule, places)
         blank = list(dict.fromkeys((*rule.blank, *filter(_is_figure, mapping.blank))))

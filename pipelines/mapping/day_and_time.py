@@ -10,7 +10,7 @@ from pipelines.mapping.names import bare, likeness
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.value_signs import formats_fitting, is_time, share_iso_times
 
-_TIME_NAMES = frozenset({"time", "time day", "uhrzeit", "zeit", "um", "heure", "hora", "clock"})
+_TIME_NAMES = frozenset({"time", "time day", "uhrzeit", "zeit", "um", "heure", "hora", "clock", "hour"})
 _MOST = 0.9
 # How like a name must be to that of the arrival or the departure.
 _LIKE = 0.8

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from fnmatch import fnmatchcase
 
@@ -111,6 +112,11 @@ class Source:
     def wanted(self) -> list[str]:
         """Every column its tables read, each once."""
         return list(dict.fromkeys(column for table in self.tables for column in table.sources()))
+
+    def unread(self, columns: Sequence[str]) -> list[str]:
+        """Those of the columns that none of its tables reads."""
+        read = {folded_text(column) for column in self.wanted()}
+        return [column for column in columns if folded_text(column) not in read]
 
 
 @dataclass(frozen=True)

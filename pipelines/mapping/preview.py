@@ -49,11 +49,15 @@ class TablePreview:
 
 @dataclass(frozen=True)
 class Preview:
-    """What a load through a mapping would do. errors: files that would be refused, in words."""
+    """What a load through a mapping would do. errors: files that would be refused, in words.
+
+    unread: of each file or sheet, in words, the columns that no table reads.
+    """
 
     tables: list[TablePreview]
     reports: tuple[FileReport, ...]
     passed_over: tuple[str, ...]
+    unread: tuple[str, ...] = ()
 
     @property
     def errors(self) -> list[str]:
@@ -63,6 +67,7 @@ class Preview:
 def preview(home: Path, sources: Sequence[Path], mapping: Mapping, settings: Settings, progress: Any = None) -> Preview:
     """Try a mapping, confirmed or not, on files; nothing is changed."""
     tables: list[TablePreview] = []
+    unread: dict[str, list[str]] = {}
 
     def watch(
         con: Any, source: Source, landed: SourceLanded, table_name: str, columns: list[str], counts: list[int]
@@ -72,9 +77,11 @@ def preview(home: Path, sources: Sequence[Path], mapping: Mapping, settings: Set
         made = TablePreview(table_name, landed.shown, landed.columns, rows_in, columns, rows_out[:ROWS_SHOWN])
         made.n_filled = dict(zip(columns, counts, strict=True))
         tables.append(made)
+        unread[landed.shown] = source.unread(unread.get(landed.shown, landed.columns))
 
     report = load(home, sources, settings, progress, is_dry_run=True, mapping=mapping, watch=watch)
     read = iter([file for file in report.files if file.table_name and not file.error])
     for table in tables:
         table.report = next((file for file in read if file.table_name == table.table_name), None)
-    return Preview(tables, report.files, report.passed_over)
+    said = (f"{shown}: read by no table: {', '.join(columns)}." for shown, columns in unread.items() if columns)
+    return Preview(tables, report.files, report.passed_over, tuple(said))

@@ -15,7 +15,7 @@ from pipelines.intake.line_numbers import Lines
 from pipelines.intake.numbered import numbered
 from pipelines.intake.spoiled import refuse_lost_lines, refuse_open_quotes, refuse_when_none_fits, spoiled_rows
 from pipelines.intake.sql_text import count, first_row, name
-from pipelines.mapping.canonical import canonical_sql, told_sql
+from pipelines.mapping.canonical import canonical_sql, conditions_sql, told_sql
 from pipelines.mapping.declared import Mapping, Source, TableMap, folded_text
 from pipelines.mapping.drift import check_shape
 
@@ -144,18 +144,7 @@ def _land_table(
         n_rows = count(con, f"CREATE OR REPLACE TABLE landing.mapped AS SELECT n, {cells} FROM ({query})")
     finally:
         con.execute("SET preserve_insertion_order = false")
-    messages = []
-    if n_rows != landed.n_rows:
-        what = (
-            "rows that are equal, or that the mapping leaves out"
-            if table.is_distinct
-            else "others are left out by the mapping"
-        )
-        messages.append(
-            numbered(
-                n_rows, f"[row|rows] of {table.table_name} made from {numbered(landed.n_rows, '[row|rows]')}; {what}."
-            )
-        )
+    messages = [] if n_rows == landed.n_rows else [_fewer(con, mapping, table, read, n_rows, landed.n_rows)]
     said, counts = told_sql(mapping, table, read, "landing.source")
     numbers = first_row(con, counts) or () if said else ()
     messages += [f"{n:,} {one if n == 1 else many}" for (one, many), n in zip(said, numbers, strict=True) if n]
@@ -174,6 +163,20 @@ def _land_table(
         personal=landed.personal if is_first else (),
         messages=tuple(messages),
     )
+
+
+def _fewer(
+    con: duckdb.DuckDBPyConnection, mapping: Mapping, table: TableMap, read: dict[str, int], n_made: int, n_source: int
+) -> str:
+    """What became of the rows of a source that no row of the table was made of."""
+    where = conditions_sql(mapping, table, read)
+    (n_meeting,) = first_row(con, f"SELECT count_if({where}) FROM landing.source") or (0,)
+    said = [f"{numbered(n_made, '[row|rows]')} of {table.table_name} made from {numbered(n_source, '[row|rows]')}"]
+    if n_meeting < n_source:
+        said.append(f"{n_source - n_meeting:,} left out by the mapping's conditions")
+    if n_made < n_meeting:
+        said.append(numbered(n_meeting - n_made, "[equals another and counts|equal others and count] once"))
+    return "; ".join(said) + "."
 
 
 def places_of(columns: list[str]) -> dict[str, int]:

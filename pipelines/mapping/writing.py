@@ -111,6 +111,10 @@ def _source(source: Source, remarks: Table[tuple[str, str], str]) -> list[str]:
     if source.columns:
         lines.append("# Its columns when the mapping was made; with others the load stops.")
         lines.append(f"columns = {_list(source.columns)}")
+        unread = source.unread(source.columns)
+        if unread:
+            # As one remark line, whatever the names hold.
+            lines.append(f"# Of these no table reads: {_list(unread)}")
     for table in source.tables:
         lines += _table(table, {column: said for (name, column), said in remarks.items() if name == table.table_name})
     return lines

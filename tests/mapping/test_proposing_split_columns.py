@@ -9,6 +9,7 @@ import pytest
 from pipelines.mapping.declared import ColumnRule
 from pipelines.mapping.proposing import propose
 from pipelines.mapping.samples import Sample
+from pipelines.mapping.units_in_names import currency_in, pressure_unit_in
 from pipelines.mapping.value_signs import is_time
 from pipelines.mapping.writing import toml_of
 
@@ -49,7 +50,7 @@ def test_a_day_that_holds_its_time_is_joined_with_nothing():
     assert proposed(header, without)["visits"]["arrived_at"].columns == ("Date",)
 
 
-def test_the_first_of_a_column_that_stands_twice_is_taken_and_the_second_for_nothing_else():
+def test_columns_that_stand_several_times_make_a_table_for_each_group():
     header = [
         "Auftrag",
         "Standort",
@@ -68,14 +69,89 @@ def test_the_first_of_a_column_that_stands_twice_is_taken_and_the_second_for_not
          "1", "H-3" if n % 3 else None, "1", f"0,{40 + n}")
         for n in range(40)
     ]  # fmt: skip
-    found = proposed(header, rows)
-    lines = found["part_lines"]
-    assert lines["part_number"].columns == ("Teil 1",) and lines["quantity"].columns == ("Anz 1",)
-    read = {column for rule in lines.values() for column in rule.columns}
-    assert not read & {"Teil 2", "Anz 2"}, "neither a class nor a tag"
+    (source,) = propose([Sample("jobs.csv", None, header, rows)], "jobs").mapping.sources
+    first, second = (dict(table.columns) for table in source.tables if table.table_name == "part_lines")
+    assert (first["part_number"].columns, first["quantity"].columns) == (("Teil 1",), ("Anz 1",))
+    assert (second["part_number"].columns, second["quantity"].columns) == (("Teil 2",), ("Anz 2",))
+    read = {column for lines in (first, second) for rule in lines.values() for column in rule.columns}
     assert "Uhrzeit" not in read, "a time of day is no price"
     assert "Zug vorher" not in read, "a measured value is no tag"
-    assert found["visits"]["visit_kind"].columns == ("Art",) and "Art" not in read, "the very word for a kind of visit"
+    visits = next(dict(table.columns) for table in source.tables if table.table_name == "visits")
+    assert visits["visit_kind"].columns == ("Art",) and "Art" not in read, "the very word for a kind of visit"
+
+
+WIDE = ["Job", "Site", "Tech", "Date", "Call type", "Part 1", "Qty 1", "Price 1 (EUR)", "Core tag", "Part 2", "Qty 2", "Price 2 (EUR)",
+        "Draft 1 (in wc)", "Draft 2 (in wc)", "Contacts", "Kunde", "Telefon"]  # fmt: skip
+
+
+def wide_rows() -> list[list[str]]:
+    """40 visits: every third with a second part, every second with a second reading; two rows stand twice."""
+    rows = [
+        [f"J{n}", f"S{n % 7}", "Ortiz", f"{1 + n % 28:02}/01/2025", "no_heat", "PS-1", "1", "44.50", f"TAG{n}", "H-2" if n % 3 == 0 else "",
+         "2" if n % 3 == 0 else "", "3.50" if n % 3 == 0 else "", "0.82", "0.31" if n % 2 else "", "open", "Somebody", "555 01 02"]
+        for n in range(40)
+    ]  # fmt: skip
+    return [*rows, rows[3], rows[5]]
+
+
+def test_the_second_part_and_gauge_of_a_row_are_loaded_and_a_row_that_stands_twice_counts_once(desk):
+    path = desk.write("jobs.csv", WIDE, wide_rows())
+    proposal = propose(
+        [Sample("jobs.csv", None, WIDE, [tuple(cell or None for cell in row) for row in wide_rows()])], "jobs"
+    )
+    files = desk.load(toml_of(replace(proposal.mapping, is_confirmed=True)), path).files
+    assert not sum(file.n_held_back for file in files), files
+    assert desk.query("SELECT part_number, count(*), sum(quantity), min(currency) FROM delivered.part_lines GROUP BY 1 ORDER BY 1") == [
+        ("H-2", 14, 28, "EUR"), ("PS-1", 40, 40, "EUR")
+    ]  # fmt: skip
+    assert desk.query("SELECT unit, count(*), count(contacts) FROM delivered.readings GROUP BY 1") == [
+        ("[in_i'H2O]", 60, 40)
+    ], "whose contacts the second gauge's are is not known"
+    assert desk.query("SELECT count(removed_tag) FROM delivered.part_lines") == [(40,)], "one tag, of the first part"
+    said = [message for file in files for message in file.messages]
+    assert any(
+        "14 rows of part_lines made from 42 rows; 27 left out by the mapping's conditions; 1 equals" in one for one in said
+    ), said
+    assert any("40 rows of part_lines made from 42 rows; 2 equal others and count once" in one for one in said), said
+
+
+def test_readings_repeated_with_every_line_of_a_visit_count_once_and_equal_lines_are_all_kept(desk):
+    header = ["Job", "Site", "Tech", "Date", "Call type", "Part", "Qty", "Draft"]
+    rows = [["J1", "S1", "Ortiz", "13/01/2025", "no_heat", part, "1", "0.82 in wc"] for part in ("PS-1", "H-2", "H-2")]
+    rows += [["J2", "S1", "Ortiz", "14/01/2025", "no_heat", "", "", "0.9 in wc"]]
+    sample = Sample("jobs.csv", None, header, [tuple(cell or None for cell in row) for row in rows])
+    mapping = replace(propose([sample], "jobs").mapping, is_confirmed=True)
+    desk.load(toml_of(mapping), desk.write("jobs.csv", header, rows))
+    assert desk.query("SELECT visit_id, count(*) FROM delivered.readings GROUP BY 1 ORDER BY 1") == [
+        ("J1", 1),
+        ("J2", 1),
+    ]
+    assert desk.query("SELECT part_number, line_no FROM delivered.part_lines ORDER BY 2") == [
+        ("PS-1", 1), ("H-2", 2), ("H-2", 3)
+    ]  # fmt: skip
+
+
+def test_columns_that_no_table_reads_are_named_in_the_mapping():
+    sample = Sample("jobs.csv", None, WIDE, [tuple(cell or None for cell in row) for row in wide_rows()])
+    proposal = propose([sample], "jobs")
+    assert '# Of these no table reads: ["Kunde", "Telefon"]' in toml_of(proposal.mapping).splitlines()
+
+
+@pytest.mark.parametrize(
+    ("column", "unit"),
+    [("Draft (in. w.c.)", "[in_i'H2O]"), ("Zug_Pa", "Pa"), ("Draft in wc", "[in_i'H2O]"), ("Zug [mbar]", "mbar"),
+     ("Draft in", None), ("Pa", None), ("Fan volts V", None), ("Stack temp (F)", None)],
+)  # fmt: skip
+def test_a_pressure_unit_in_the_name_of_a_column_is_read(column, unit):
+    assert pressure_unit_in(column) == unit
+
+
+@pytest.mark.parametrize(
+    ("column", "currency"),
+    [("Price (USD)", "USD"), ("Preis €", "EUR"), ("Price $", None), ("Price all", None), ("ALL prices", None)],
+)
+def test_a_currency_in_the_name_of_a_column_is_read(column, currency):
+    assert currency_in(column) == currency
 
 
 @pytest.mark.parametrize(("cell", "told"), [("9:05", True), ("09:05:30", True), ("2:30 pm", True), ("2:30 P.M.", True),
