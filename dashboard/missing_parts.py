@@ -24,7 +24,7 @@ BLANK = "_" * 14
 CONTACTS = "contacts  ☐ open  ☐ closed"
 FIELDS = {
     "reading": Field(
-        "Draft at the switch before the repair",
+        "Draft at the switch before the repair, with the contacts",
         "Tee the gauge into the hose and read the draft at the switch, running, before anything is changed; write whether "
         "the contacts were open or closed.",
         (
@@ -61,6 +61,11 @@ FIELDS = {
         "Write which appliance it was, by the id on its label, on every visit.",
         (f"Appliance id from its label (none: which one of how many, and its serial no.): {BLANK}{BLANK}",),
     ),
+}
+READING_LACKS = {
+    "not_read": "without any reading of the draft",
+    "not_before": "with readings of the draft, none from before the repair",
+    "no_contacts": "with the draft before the repair, but not whether the contacts were open or closed",
 }
 FIGURES = {
     "adjusted_rate": "Good-switch rate, adjusted for which ones were tested",
@@ -117,6 +122,12 @@ def lacking(row: pd.Series) -> str:
     share = words.share(row["n_missing"] / row["n_cases"])
     one = row["cases"] if row["n_cases"] != 1 else row["cases"].removesuffix("s")
     return f"missing on {words.count(row['n_missing'])} of {words.count(row['n_cases'])} {one} ({share})"
+
+
+def reading_lacks(found: Missing) -> str:
+    """Which half of a deciding reading is missing, on how many swaps; blank where none is."""
+    parts = [f"{words.count(n)} {READING_LACKS[name]}" for name, n in found.reading_lacks.items() if n]
+    return f"Of these: {'; '.join(parts)}." if parts else ""
 
 
 def width(line: Any, column: str, currency: str | None = None) -> str:

@@ -67,7 +67,8 @@ def _field(row: pd.Series, found: Missing, scope: Scope) -> None:
     name, words_of = row["field"], missing_parts.FIELDS[row["field"]]
     st.header(words_of.title)
     told = missing_parts.lacking(row)
-    st.markdown(words.plain(f"{told[:1].upper()}{told[1:]}."))
+    halves = missing_parts.reading_lacks(found) if name == "reading" else ""
+    st.markdown(words.plain(f"{told[:1].upper()}{told[1:]}. {halves}".strip()))
     mine = found.figures[found.figures["field"] == name]
     page.rows(COLUMNS, missing_parts.figure_lines(mine, _currency()), "")
     st.markdown(f"**Ask:** {words.plain(words_of.ask)}")

@@ -39,14 +39,17 @@ _VISITS = """
         callback_days, v.region,
         v.appliance_kind, v.week_on, month(v.arrived_on) AS month, v.season, v.contributing_cause_code
     FROM visit v"""
+# Of a draft reading that does not decide: which half is missing.
+READING_LACKS = {
+    "not_read": "evidence = 'no_reading'",
+    "not_before": "reason = 'draft was read, but not before the repair'",
+    "no_contacts": "reason = 'draft was read, but not whether the contacts were open or closed'",
+}
+_READ = "draft_fault_id IN (SELECT draft_fault_id FROM field_evidence"
 # What a record lacks, as a condition on a swap (first three) or a draft fault; see models.figures.missing.
 LACKS = {
     "removed_tag": "removed_tag IS NULL",
-    "reading": (
-        "draft_fault_id IN (SELECT draft_fault_id FROM field_evidence WHERE evidence = 'no_reading' OR reason IN ("
-        "'draft was read, but not before the repair', "
-        "'draft was read, but not whether the contacts were open or closed'))"
-    ),
+    "reading": f"{_READ} WHERE {' OR '.join(f'({one})' for one in READING_LACKS.values())})",
     "make_point": "rated_make_pa IS NULL",
     "cause": "cause_code IS NULL",
     "appliance": "appliance_key IS NULL",

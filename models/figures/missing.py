@@ -6,7 +6,7 @@ Always the same assumption: records without the field are like those with it. Wi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import duckdb
@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from models.figures.callbacks import Callbacks
+from models.figures.cases import READING_LACKS
 from models.figures.coverage import is_mostly_unproven
 from models.figures.good_switch import HORVITZ_THOMPSON, GoodSwitch
 from models.figures.missing_counts import lacking
@@ -46,10 +47,12 @@ class Missing:
     without it.
     figures: DataFrame[FIGURE_COLUMNS]: width_now, width_filled (high less low in `unit`: 'share', 'days' or 'money'), NaN
     where not known; is_at_most: width_filled is the most that would be left; told: the assumption, or the reason why not.
+    reading_lacks: key of models.figures.cases.READING_LACKS -> swaps that lack a deciding reading for that.
     """
 
     fields: pd.DataFrame
     figures: pd.DataFrame
+    reading_lacks: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -92,17 +95,17 @@ def missing(
         [(x.field, x.figure, x.unit, x.now, x.filled, x.is_at_most, x.is_blocked, x.told) for x in lines],
         columns=list(FIGURE_COLUMNS),
     ).astype({"width_now": float, "width_filled": float})
-    return Missing(_fields(counted, figures), figures)
+    return Missing(_fields(counted, figures), figures, {name: counted[f"n_{name}"] for name in READING_LACKS})
 
 
 def _fields(counted: dict[str, int], figures: pd.DataFrame) -> pd.DataFrame:
     figures = figures.assign(gain=(1 - figures["width_filled"] / figures["width_now"].where(figures["width_now"] > 0)))
     rows = []
-    for field, cases in CASES.items():
-        mine = figures[figures["field"] == field]
-        n_missing, n_cases = counted[f"n_{field}"], counted["n_swaps" if cases == "swaps" else "n_faults"]
+    for name, cases in CASES.items():
+        mine = figures[figures["field"] == name]
+        n_missing, n_cases = counted[f"n_{name}"], counted["n_swaps" if cases == "swaps" else "n_faults"]
         gain = float(mine["gain"].max()) if mine["gain"].notna().any() else NOT_KNOWN
-        rows.append((field, cases, n_missing, n_cases, max(gain, 0.0) if np.isfinite(gain) else gain,
+        rows.append((name, cases, n_missing, n_cases, max(gain, 0.0) if np.isfinite(gain) else gain,
                      bool(mine["is_blocked"].any())))  # fmt: skip
     out = pd.DataFrame(rows, columns=list(FIELD_COLUMNS)).astype({"gain": float})
     return out.sort_values(["is_blocking", "gain"], ascending=False, kind="stable", na_position="last").reset_index(

@@ -7,7 +7,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
-from models.figures.cases import LACKS
+from models.figures.cases import LACKS, READING_LACKS
 from models.figures.scope import Scope
 from models.figures.strata import is_conclusive, stratify
 
@@ -43,9 +43,9 @@ def lacking(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, int]:
     Keys: n_removed_tag, n_reading, n_make_point (lack it; of n_swaps), n_cause, n_appliance (of n_faults);
     n_swaps_without_code, n_swaps_with_cause (a root cause, of those with a code), n_not_supported of n_decided (swaps whose
     readings decide), n_rated_decided (of them with a make point) of n_read_rated (with a reading and a make point),
-    n_read_without_make, n_uncertain (swaps with an uncertain callback) and n_uncertain_appliance (for want of the appliance).
+    n_read_without_make, n_not_read, n_not_before, n_no_contacts (parts of n_reading), n_uncertain (swaps with an uncertain callback) and n_uncertain_appliance (for want of the appliance).
     """
-    condition, values = scope.where("swapped_on")
+    swap_condition, swap_values = scope.where("swapped_on")
     swaps = _row(
         con,
         f"""
@@ -61,8 +61,8 @@ def lacking(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, int]:
         FROM (SELECT *, {LACKS["removed_tag"]} AS lacks_tag, {LACKS["reading"]} AS lacks_reading,
                 {LACKS["make_point"]} AS lacks_make,
                 coalesce(evidence IN ('condemnation_not_supported', 'switch_shown_faulty'), false) AS is_decided
-            FROM swap_case WHERE {condition})""",
-        values,
+            FROM swap_case WHERE {swap_condition})""",
+        swap_values,
     )
     condition, values = scope.where("arrived_on")
     faults = _row(
@@ -83,7 +83,13 @@ def lacking(con: duckdb.DuckDBPyConnection, scope: Scope) -> dict[str, int]:
             AND {condition}""",
         values,
     )
-    return {**swaps, **faults, **unclear}
+    halves = _row(
+        con,
+        f"""SELECT {", ".join(f"count_if(e.{test}) AS n_{name}" for name, test in READING_LACKS.items())}
+        FROM (SELECT draft_fault_id FROM swap_case WHERE {swap_condition}) s JOIN field_evidence e USING (draft_fault_id)""",
+        swap_values,
+    )
+    return {**swaps, **halves, **faults, **unclear}
 
 
 def _row(con: duckdb.DuckDBPyConnection, query: str, values: list[Any]) -> dict[str, int]:

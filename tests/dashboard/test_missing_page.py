@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -32,8 +33,20 @@ def made(rows=ROWS, now: float = 0.099, filled: float = 0.072) -> Missing:
 
 def test_the_answer_names_one_thing_and_both_widths() -> None:
     told = missing_parts.answer(made())
-    assert told.startswith("Ask first for the draft at the switch before the repair: missing on 332 of 685 swaps (48%)")
+    assert told.startswith(
+        "Ask first for the draft at the switch before the repair, with the contacts: missing on 332 of 685 swaps (48%)"
+    )
     assert "7.2 points wide instead of 9.9 points" in told and told.count(".") >= 1
+
+
+def test_which_half_of_a_reading_is_missing_is_said() -> None:
+    halves = replace(made(), reading_lacks={"not_read": 300, "not_before": 0, "no_contacts": 32})
+    told = missing_parts.reading_lacks(halves)
+    assert told == (
+        "Of these: 300 without any reading of the draft; "
+        "32 with the draft before the repair, but not whether the contacts were open or closed."
+    )
+    assert missing_parts.reading_lacks(made()) == ""
 
 
 def test_the_answer_is_honest_where_there_is_little_to_say() -> None:

@@ -88,10 +88,16 @@ def test_every_field_is_counted_and_opens_its_visits(store, put_swaps, put, sett
         store.execute(f"ALTER TABLE swap_case ADD COLUMN IF NOT EXISTS {column} VARCHAR")
     store.execute("UPDATE swap_case SET removed_tag = 'T' || visit_id WHERE visit_id > 'v000002'")
     store.execute("UPDATE swap_case SET rated_make_pa = 200 WHERE visit_id > 'v000001'")
+    reason = "draft was read, but not whether the contacts were open or closed"
+    store.execute(
+        "UPDATE field_evidence SET evidence = 'unclear', reason = ? WHERE draft_fault_id = (SELECT min(draft_fault_id) "
+        "FROM swap_case)", [reason]
+    )  # fmt: skip
     found = compute(store, settings).missing
     counts = found.fields.set_index("field")["n_missing"].to_dict()
     assert counts == {"removed_tag": 3, "reading": 4, "make_point": 2, "cause": 5, "appliance": 1}
     assert found.fields["n_cases"].eq(12).all()
+    assert found.reading_lacks == {"not_read": 3, "not_before": 0, "no_contacts": 1}
     for field in CASES:
         assert len(visits_behind(store, EVERYTHING, f"lacks_{field}")) == counts[field]
 

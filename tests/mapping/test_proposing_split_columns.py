@@ -110,7 +110,8 @@ def test_the_second_part_and_gauge_of_a_row_are_loaded_and_a_row_that_stands_twi
     assert desk.query("SELECT count(removed_tag) FROM delivered.part_lines") == [(40,)], "one tag, of the first part"
     said = [message for file in files for message in file.messages]
     assert any(
-        "14 rows of part_lines made from 42 rows; 27 left out by the mapping's conditions; 1 equals" in one for one in said
+        "14 rows of part_lines made from 42 rows; 27 left out by the mapping's conditions; 1 equals" in one
+        for one in said
     ), said
     assert any("40 rows of part_lines made from 42 rows; 2 equal others and count once" in one for one in said), said
 
