@@ -12,6 +12,7 @@ import duckdb
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.entry_checks import accepted, correction_problem
+from pipelines.intake.read_with import settings_read_with
 from pipelines.own_work import Entry, OwnWork, OwnWorkError, new_id, now_text
 from pipelines.settings import Settings
 
@@ -21,7 +22,10 @@ _WHOLE_ROW = ("row", "fields")
 
 @dataclass(frozen=True)
 class HeldRow:
-    """One row held back. cells: as delivered. reasons: column -> the sentence of the refusal."""
+    """One row held back. cells: as delivered. reasons: column -> the sentence of the refusal.
+
+    read_with: what the ledger knows its file by, with the time zone and unit its cells were read with.
+    """
 
     row_key: str
     table: str
@@ -29,6 +33,7 @@ class HeldRow:
     line_no: int | None
     cells: dict[str, str]
     reasons: dict[str, str]
+    read_with: str = ""
 
     @property
     def columns(self) -> list[str]:
@@ -106,14 +111,18 @@ def mend_rows(
             f"{', '.join(unknown)}: no column of that row; it has {', '.join(rows[0].columns)}. Nothing was changed."
         )
     entries = []
-    for columns in dict.fromkeys(tuple(row.columns) for row in rows):
-        alike = [row for row in rows if tuple(row.columns) == columns]
+    shapes = [(tuple(row.columns), settings_read_with(row.read_with, settings)) for row in rows]
+    for shape in dict.fromkeys(shapes):
+        alike = [row for row, own_shape in zip(rows, shapes, strict=True) if own_shape == shape]
         mended = [row.mended(changes) for row in alike]
-        for row, cells, judged in zip(alike, mended, accepted(settings, alike[0].table, mended), strict=True):
+        read_with = shape[1]
+        for row, cells, judged in zip(alike, mended, accepted(read_with, alike[0].table, mended), strict=True):
             if not judged.is_accepted:
                 place = f"{row.file_name} line {row.line_no}: " if row.line_no else f"{row.file_name}: "
                 raise OwnWorkError(f"{place}{' '.join(judged.reasons.values())} Nothing was changed.")
-            content = {"table": row.table, "row": cells, "was": row.cells}
+            # As its file was read, whatever holds in the company by the time it is loaded.
+            read_as = {"time_zone": read_with.time_zone, "default_pressure_unit": read_with.default_pressure_unit}
+            content = {"table": row.table, "row": cells, "was": row.cells, "read_as": read_as}
             entries.append(Entry("mended_row", row.row_key, content, entered_by, reason))
     return own.add(entries)
 
@@ -140,8 +149,9 @@ def held_rows(
     """
     found = con.execute(
         f"""SELECT row_key, any_value(table_name), min(file_name), min(line_no), CAST(any_value(raw) AS VARCHAR),
-                list(DISTINCT [coalesce(column_name, ''), reason] ORDER BY [coalesce(column_name, ''), reason])
-            FROM held_back_open
+                list(DISTINCT [coalesce(column_name, ''), reason] ORDER BY [coalesce(column_name, ''), reason]),
+                max_by(file_digest, load_id)
+            FROM held_back_open LEFT JOIN (SELECT load_id, file_digest FROM "load") USING (load_id)
             WHERE row_key IN (SELECT row_key FROM held_back_open WHERE {condition})
             GROUP BY row_key ORDER BY min(load_id), min(coalesce(row_no, line_no)) LIMIT {int(limit)}""",
         list(bound),
@@ -154,8 +164,9 @@ def held_rows(
             line_no,
             {column: "" if cell is None else str(cell) for column, cell in json.loads(raw).items()},
             {column: said.removesuffix(WHAT_NEXT).strip() for column, said in reasons},
+            read_with or "",
         )
-        for key, table, file_name, line_no, raw, reasons in found
+        for key, table, file_name, line_no, raw, reasons, read_with in found
     ]
 
 

@@ -144,6 +144,21 @@ def _load_mended(
     due = [kept for key, kept in latest.items() if key in known and kept.entry.entry_id not in done]
     if not due:
         return [], []
+    read_as = [replace(settings, **kept.entry.content.get("read_as", {})) for kept in due]
+    load_ids: list[int] = []
+    reports: list[FileReport] = []
+    for own_settings in dict.fromkeys(read_as):
+        alike = [kept for kept, other in zip(due, read_as, strict=True) if other == own_settings]
+        more_ids, more = _load_alike(con, alike, own_settings, scratch)
+        load_ids += more_ids
+        reports += more
+    return load_ids, reports
+
+
+def _load_alike(
+    con: duckdb.DuckDBPyConnection, due: Sequence[Kept], settings: Settings, scratch: Path
+) -> tuple[list[int], list[FileReport]]:
+    """Load mended rows whose cells are read with the same settings."""
     with tempfile.TemporaryDirectory(prefix=".landing-", dir=scratch) as folder:
         session = LoadSession(con, settings, Path(folder), datetime.now(UTC).date())
         files = _files(due, Path(folder))
