@@ -17,7 +17,7 @@ from pipelines.mapping.spellings import choices, is_understood, spellings_of
 NOT_FILLED = "– not filled –"
 SAME = "– the same in every row –"
 COUNTED = "– counted within each visit –"
-ROW_NUMBER = "– the number of the row –"
+ROW_NUMBER = "– the file and the number of the row –"
 _HELD_BACK = "– not translated: held back –"
 _MOST_SPELLINGS = 40
 # Of the cells beside a choice: how many, from how many rows, how long; and spellings side by side.
@@ -91,7 +91,7 @@ def told(rule: ColumnRule) -> str:
     if rule.value is not None:
         return f"“{rule.value}” in every row"
     if rule.is_row_number:
-        return f"“{rule.prefix}” and the number of the row" if rule.prefix else "the number of the row"
+        return f"“{rule.prefix}”, the file and the number of the row" if rule.prefix else "the number of the row"
     if rule.number_within:
         return f"counted within {', '.join(rule.number_within)}"
     return " + ".join(rule.columns)

@@ -15,7 +15,8 @@ CREATE OR REPLACE TEMP MACRO has_control(x) AS regexp_matches(x, '[\x00-\x08\x0b
 CREATE OR REPLACE TEMP MACRO has_break(x) AS regexp_matches(x, '[\t\r\n]');
 
 -- A code as people type it: case, spaces and hyphens do not matter.
-CREATE OR REPLACE TEMP MACRO folded(x) AS lower(regexp_replace(cell(x), '[\s\x{00a0}-]+', '_', 'g'));
+CREATE OR REPLACE TEMP MACRO folded(x) AS
+    lower(regexp_replace(cell(x), '[\s\x{00a0}\x{2007}\x{2009}\x{202f}-]+', '_', 'g'));
 
 CREATE OR REPLACE TEMP MACRO flag_of(x) AS
     CASE WHEN lower(x) IN ('yes', 'true', 'y', 't', 'x', '1', '1.0') THEN true

@@ -13,7 +13,8 @@ from pipelines.intake.landing import Find, Landed, land_json_lines, land_parquet
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.text_facts import TextFacts
 from pipelines.mapping.declared import Mapping, Source
-from pipelines.mapping.source_tables import SourceLanded, Watch, land_source, mapped_tables, no_such_sheet
+from pipelines.mapping.drift import DriftError, check_sheets
+from pipelines.mapping.source_tables import SourceLanded, Watch, land_source, mapped_tables
 
 Land = Callable[[], Landed]
 
@@ -31,7 +32,12 @@ def mapped_file(
 
     The tables must be landed and read in turn: each takes the place of the one before in `landing`.
     """
-    for source, shown, land in _sources(con, mapping, path, kind, facts, scratch):
+    try:
+        sources = list(_sources(con, mapping, path, kind, facts, scratch))
+    except DriftError as error:
+        yield path.name, partial(_refuse, error)
+        return
+    for source, shown, land in sources:
         try:
             landed = _landed(con, mapping, source, land)
         except (IntakeError, OSError, duckdb.Error) as error:
@@ -52,9 +58,8 @@ def _sources(
             yield source, path.name, partial(_land_file, con, path, kind, facts, scratch)
         return
     sheets = list(sheets_of(path))
+    check_sheets(mapping, sources, [sheet for sheet, _ in sheets])
     found = [(source, sheet, rows) for source in sources for sheet, rows in sheets if source.fits_sheet(sheet)]
-    if sources and not found:
-        raise no_such_sheet(mapping, sources, [sheet for sheet, _ in sheets])
     for source, sheet, rows in found:
         shown = path.name if len(sheets) == 1 else f"{path.name} [{sheet}]"
         yield source, shown, partial(_land_sheet, con, sheet, shown, rows)

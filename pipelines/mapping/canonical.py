@@ -27,15 +27,18 @@ _COMMA = r"^([-+−–]?\s*\d*),(\d+)"
 _POINT_THOUSANDS = r"^([-+−–]?\s*)([1-9]\d{0,2}(?:,\d{3})+)($|[^\d,].*$)"
 
 
+_SPACES = r"[\s\x{0b}\x{1c}-\x{1f}\x{85}\x{a0}\x{1680}\x{2000}-\x{200a}\x{2028}\x{2029}\x{202f}\x{205f}\x{3000}]+"
+
 # Ids of things that happened once, of which two rows with the same one take each other's place; and a departure, which by
 # its day alone would lie at midnight, before the arrival.
 _NEED_EVERY_PART = ("visit_id", "bench_test_id", "claim_id", "left_at")
 
 
-def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str) -> str:
+def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], source: str, shown: str) -> str:
     """A query of n (row of the source) and one text column a contract column, named as it, in the order of the source.
 
-    places: source column -> its number i in the relation `source`, whose columns are n, c0, c1, ...
+    places: source column -> its number i in the relation `source`, whose columns are n, c0, c1, ... shown: the name of the
+    file, and of the sheet.
     """
     where = conditions_sql(mapping, table, places)
     is_counted = any(rule.number_within for _, rule in table.columns)
@@ -48,7 +51,9 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
         )
         source = f"(SELECT min(n) AS n, {cells} FROM {source} WHERE {where} GROUP BY {cells})"
         where = "true"
-    parts = {column: _Column(mapping, table.table.by_name[column], rule, places) for column, rule in table.columns}
+    parts = {
+        column: _Column(mapping, table.table.by_name[column], rule, places, shown) for column, rule in table.columns
+    }
     query = layered(
         f"SELECT * FROM {source} WHERE {where}",
         [f"{part.taken()} AS {name('a_' + column)}" for column, part in parts.items()],
@@ -112,15 +117,18 @@ def _is_figure(word: str) -> bool:
 class _Column:
     """The steps of one column: the cell is taken, picked apart, translated, and filled where blank."""
 
-    def __init__(self, mapping: Mapping, entry: Field, rule: ColumnRule, places: Places[str, int]) -> None:
-        self.mapping, self.entry, self.rule, self.places = mapping, entry, rule, places
+    def __init__(
+        self, mapping: Mapping, entry: Field, rule: ColumnRule, places: Places[str, int], shown: str = ""
+    ) -> None:
+        self.mapping, self.entry, self.rule, self.places, self.shown = mapping, entry, rule, places, shown
 
     def taken(self) -> str:
         rule = self.rule
         if rule.value is not None:
             return f"{text(rule.value)}::VARCHAR"
         if rule.is_row_number:
-            return "CAST(n AS VARCHAR)"
+            # Every file has a first row: an identifier holds the file's name too, or the next file would replace this one's.
+            return f"({text(f'{self.shown} ')} || n)" if self.entry.kind == "id" else "CAST(n AS VARCHAR)"
         if rule.number_within:
             cells = ", ".join(f"c{self.places[column]}" for column in rule.number_within)
             return f"CAST(row_number() OVER (PARTITION BY {cells} ORDER BY n) AS VARCHAR)"
@@ -201,7 +209,8 @@ def _filled(mapping: Mapping, cell: str, blank: tuple[str, ...]) -> str:
 
 
 def _folded(cell: str) -> str:
-    return f"lower(regexp_replace(stripped({cell}), '\\s+', ' ', 'g'))"
+    # As folded_text folds: Python's white space, which holds more than that of the database's expressions.
+    return f"lower(trim(regexp_replace(replace({cell}, chr(65279), ''), '{_SPACES}', ' ', 'g')))"
 
 
 def _looked_up(pairs: tuple[tuple[str, str], ...], cell: str) -> str:

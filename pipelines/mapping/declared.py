@@ -33,8 +33,8 @@ class MappingError(GoodpullError):
 class ColumnRule:
     """How one column of the contract is filled.
 
-    columns: source columns, joined by `join` where there are several. value: the same for every row. number: "row" for
-    the number of the row, or number_within: source columns within which rows are counted. split, part: the part-th piece
+    columns: source columns, joined by `join` where there are several. value: the same for every row. is_row_number: the
+    number of the row, in an identifier behind the name of its file; or number_within: source columns within which rows are counted. split, part: the part-th piece
     (from 1; negative from the end). pattern: a regular expression whose first group is taken. blank: cells that mean
     nothing. codes: folded spelling -> code; otherwise: the code of every other spelling. formats: of dates and times.
     default: for a blank cell. prefix: put before a filled cell.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.mapping.declared import Mapping, Source, folded_text
 
@@ -32,6 +34,23 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
     raise DriftError(
         f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. {' '.join(parts)} "
         f"Put the columns of the mapping right, or have the export mended, and load it again."
+    )
+
+
+def check_sheets(mapping: Mapping, sources: Sequence[Source], sheets: Sequence[str]) -> None:
+    """Raises DriftError when a workbook lacks a sheet that a source of that file reads, listing what each side lacks.
+
+    sources: those that read the file. Without the sheet a table of the mapping would stay away, and nobody would know.
+    """
+    lacking = [source.sheet for source in sources if source.sheet and not any(map(source.fits_sheet, sheets))]
+    if not lacking:
+        return
+    others = [sheet for sheet in sheets if not any(source.fits_sheet(sheet) for source in sources)]
+    unread = f" The workbook has and the mapping does not know: {_named(others, [])}." if others else ""
+    raise DriftError(
+        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. The mapping reads and the "
+        f"workbook lacks the sheet: {_named(lacking, others)}.{unread} Put the name of the sheet in the mapping right; where it "
+        f"stands in another workbook, give that source a file of its own."
     )
 
 

@@ -8,7 +8,6 @@ from functools import partial
 
 import duckdb
 
-from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.headers import Columns, HeaderFound, is_personal
 from pipelines.intake.landing import Find, Landed, SpoiledRow
 from pipelines.intake.line_numbers import Lines
@@ -136,7 +135,7 @@ def _land_table(
     """landing.mapped: n and the canonical text; its rows stand in the order of the source."""
     places = places_of(landed.columns)
     read = {column: places[folded_text(column)] for column in table.sources()}
-    query = canonical_sql(mapping, table, read, "landing.source")
+    query = canonical_sql(mapping, table, read, "landing.source", landed.shown)
     columns = [column for column, _ in table.columns]
     cells = ", ".join(f"{name(column)} AS c{i}" for i, column in enumerate(columns))
     con.execute("SET preserve_insertion_order = true")
@@ -145,6 +144,11 @@ def _land_table(
     finally:
         con.execute("SET preserve_insertion_order = false")
     messages = [] if n_rows == landed.n_rows else [_fewer(con, mapping, table, read, n_rows, landed.n_rows)]
+    messages += [
+        f"{column} is the file's name and the number of the row; a later file of the same name replaces these rows."
+        for column, rule in table.columns
+        if rule.is_row_number and table.table.by_name[column].kind == "id"
+    ]
     said, counts = told_sql(mapping, table, read, "landing.source")
     numbers = first_row(con, counts) or () if said else ()
     messages += [f"{n:,} {one if n == 1 else many}" for (one, many), n in zip(said, numbers, strict=True) if n]
@@ -196,12 +200,3 @@ def n_filled(con: duckdb.DuckDBPyConnection, n_columns: int) -> list[int]:
     """Filled cells of each column of landing.mapped."""
     found = first_row(con, f"SELECT {', '.join(f'count(c{i})' for i in range(n_columns))} FROM landing.mapped")
     return [int(number) for number in found or ()]
-
-
-def no_such_sheet(mapping: Mapping, sources: list[Source], sheets: list[str]) -> IntakeError:
-    """What is said of a workbook none of whose sheets the mapping reads."""
-    wanted = ", ".join(repr(source.sheet) for source in sources)
-    return IntakeError(
-        f"has no sheet that the mapping {mapping.name!r} reads. It reads: {wanted}. The workbook has: "
-        f"{', '.join(repr(sheet) for sheet in sheets)}. Name the sheet in the mapping; nothing was loaded from it."
-    )

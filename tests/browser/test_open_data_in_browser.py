@@ -21,7 +21,7 @@ BOSTON = TESTS / "data" / "boston_heat_complaints.csv"
 EXCAVATORS = TESTS / "data" / "excavators_raw.csv"
 FILL = "Fill another column of the contract"
 SAME = "– the same in every row –"
-ROW_NUMBER = "– the number of the row –"
+ROW_NUMBER = "– the file and the number of the row –"
 
 
 def _rows(home: Path) -> list[list[tuple]]:

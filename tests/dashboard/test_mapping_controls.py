@@ -129,7 +129,7 @@ def test_another_table_asks_for_what_it_needs_and_fills_nothing_in_silently(page
     labelled(page.selectbox, "Make another table of jobs.csv").set_value("bench_tests").run()
     assert drafted(page) == before
     answers = {
-        "bench_tests.bench_test_id": "– the number of the row –",
+        "bench_tests.bench_test_id": mapping_rules.ROW_NUMBER,
         "bench_tests.tested_at": "Day",
         "bench_tests.pressure_unit": "– “Pa” in every row –",
         "bench_tests.visit_id": "WO #",

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import duckdb
+import pytest
 from foreign_company import CALLS
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipelines.mapping import canonical
+from pipelines.mapping.declared import folded_text
+
+FOLDING = duckdb.connect()
 
 READINGS = """
 name = "gauge sheet"
@@ -142,3 +151,23 @@ def test_a_key_joined_of_two_columns_needs_both(desk):
     assert [
         one for one in file.messages if one.startswith("2 cells of visit_id stay blank, because one of the columns")
     ]
+
+
+@pytest.mark.parametrize("space", ["\u00a0", "\u202f", "\u2007", "\u2009", "\u3000", "\t", "\x0b", " \u00a0 "])
+def test_any_space_within_a_spelling_is_a_space(desk, space):
+    """Workbooks and web pages put no-break spaces where people see spaces."""
+    toml = (
+        CALLS.replace('"PM" = "maintenance"', '"Tune Up" = "maintenance"')
+        + '\n[aliases.technicians]\n"J. Ortiz" = "T1"\n'
+    )
+    rows = [["1", "S1", f"J.{space}Ortiz", "2025-01-05 08:00", f"tune{space}UP"]]
+    (file,) = desk.load(toml, desk.write("calls.csv", ["Call", "Site", "Tech", "In", "Kind"], rows)).files
+    assert file.n_accepted == 1, file
+    assert desk.query("SELECT visit_kind, technician_id FROM delivered.visits") == [("maintenance", "T1")]
+
+
+# Where the two write a letter's small form differently is not asked here; what is compared is spaces.
+@given(st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Lu", "Lt", "Ll", "Nl", "So"]), max_size=12))
+def test_the_page_and_the_load_fold_a_spelling_alike(cell):
+    (folded,) = FOLDING.execute(f"SELECT {canonical._folded('x')} FROM (SELECT ?::VARCHAR AS x)", [cell]).fetchone()
+    assert folded == folded_text(cell)

@@ -128,3 +128,24 @@ def test_a_mapping_written_reads_back_as_itself():
     mapping = mapping_of(TOML + LINES)
     assert mapping_of(toml_of(mapping)) == mapping
     assert mapping_of(toml_of(mapping)).digest == mapping.digest
+
+
+def test_rows_known_by_their_number_never_replace_those_of_another_file(desk):
+    toml = (
+        'name = "calls"\nconfirmed = true\n[[source]]\nfile = "calls*.csv"\n[[source.table]]\ntable = "visits"\n'
+        '[source.table.columns]\nvisit_id = { row_number = true, prefix = "row " }\nsite_id = "Site"\ntechnician_id = "Tech"\n'
+        'arrived_at = "Day"\nvisit_kind = { value = "no_heat" }\n'
+    )
+    header = ["Site", "Tech", "Day"]
+    january = desk.write("calls_2025_01.csv", header, [[f"S{n}", "T1", f"2025-01-{n:02}"] for n in range(1, 6)])
+    february = desk.write("calls_2025_02.csv", header, [[f"S{n}", "T1", f"2025-02-{n:02}"] for n in range(1, 4)])
+    desk.load(toml, january)
+    (file,) = desk.load(toml, february).files
+    assert (file.n_accepted, file.n_revised) == (3, 0)
+    assert desk.query("SELECT count(*), count(DISTINCT visit_id) FROM delivered.visits") == [(8, 8)]
+    assert desk.query("SELECT min(visit_id) FROM delivered.visits") == [("row calls_2025_01.csv 1",)]
+    assert any("a later file of the same name replaces these rows" in said for said in file.messages)
+    # The same file with one row more: its rows are known again.
+    desk.write("calls_2025_02.csv", header, [[f"S{n}", "T1", f"2025-02-{n:02}"] for n in range(1, 5)])
+    desk.load(toml, february)
+    assert desk.query("SELECT count(*) FROM delivered.visits") == [(9,)]

@@ -9,6 +9,7 @@ import openpyxl
 from foreign_company import LINES, READINGS, VISITS, rows_of
 
 from pipelines.intake import sheets
+from pipelines.store import Store
 
 BOOK = """
 name = "workbook"
@@ -100,7 +101,33 @@ def test_a_workbook_without_the_sheet_is_refused_and_its_sheets_are_named(desk):
     book.active.append(["Call", "Site"])
     book.save(desk.folder / "export.xlsx")
     (file,) = desk.load(BOOK, desk.folder / "export.xlsx").files
-    assert "has no sheet that the mapping 'workbook' reads" in file.error and "'Kalls'" in file.error
+    assert "has changed shape since the mapping 'workbook' was made" in file.error
+    assert "lacks the sheet: 'Calls*' (perhaps 'Kalls' now)" in file.error
+
+
+def test_a_workbook_that_lacks_one_of_its_sheets_stops_the_load(desk):
+    """The other sheets, and other files, would come in without it, and nobody would know."""
+    toml = (
+        'name = "two"\nconfirmed = true\n[[source]]\nfile = "export*.xlsx"\nsheet = "Calls"\n[[source.table]]\ntable = "visits"\n'
+        '[source.table.columns]\nvisit_id = "Call"\nsite_id = "Site"\ntechnician_id = { value = "T1" }\narrived_at = "In"\n'
+        'visit_kind = { value = "no_heat" }\n[[source]]\nfile = "export*.xlsx"\nsheet = "Parts"\n[[source.table]]\n'
+        'table = "part_lines"\n[source.table.columns]\nvisit_id = "Call"\nline_no = { number_within = ["Call"] }\nquantity = "Qty"\n'
+    )
+    for name, second in (("export_1.xlsx", "Items"), ("export_2.xlsx", "parts")):
+        book = openpyxl.Workbook()
+        book.active.title = "Calls"
+        book.active.append(["Call", "Site", "In"])
+        book.active.append([name, "S1", "2025-01-05"])
+        lines = book.create_sheet(second)
+        lines.append(["Call", "Qty"])
+        lines.append([name, 1])
+        book.save(desk.folder / name)
+    paths = [desk.folder / "export_1.xlsx", desk.folder / "export_2.xlsx"]
+    refused, *_ = desk.load(toml, *paths).files
+    assert "lacks the sheet: 'Parts'" in refused.error and "does not know: 'Items'" in refused.error
+    assert Store(desk.home).current() is None, "nothing of either workbook came in"
+    files = desk.load(toml, paths[1]).files
+    assert [file.n_accepted for file in files] == [1, 1] and not any(file.error for file in files)
 
 
 def test_a_workbook_that_unpacks_to_more_than_memory_holds_is_refused_unread(desk, monkeypatch):
