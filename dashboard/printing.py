@@ -82,6 +82,8 @@ def print_load(report: Any, is_dry_run: bool) -> None:
     empty = [file.file_name for file in report.files if file not in shown_files and file not in told]
     if empty:
         console.print(f"without rows: {', '.join(empty)}", markup=False)
+    for said in report.notices:
+        console.print(said, markup=False, style="bold")
     if report.passed_over:
         console.print(f"passed over, no kind of file records come in: {', '.join(report.passed_over)}", markup=False)
     for file in shown_files:

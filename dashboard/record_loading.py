@@ -152,6 +152,8 @@ def _report(report: Any, is_dry_run: bool) -> None:
             ("Remark", "text"),
         )
         page.rows(columns, lines, "No file was found there.")
+        for said in report.notices:
+            st.warning(words.plain(said))
         if report.passed_over:
             named = ", ".join(report.passed_over)
             st.caption(words.plain(f"Passed over, no kind of file records come in: {named}."))

@@ -74,6 +74,12 @@ def _add_visits(con: duckdb.DuckDBPyConnection, first: int) -> None:
         f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
             WHERE follows_visit_id IN (SELECT visit_id FROM {VISITS})"""
     )
+    # A visit that stood for one numbered otherwise may stand for it no longer. A generation of an older program has no such.
+    if count(con, "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'renumbered_visit'"):
+        con.execute(
+            f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+                WHERE site_id IN (SELECT site_id FROM {SITES}) AND visit_id IN (SELECT new_visit_id FROM renumbered_visit)"""
+        )
     con.execute(f"INSERT INTO touched_visit SELECT visit_id FROM {VISITS}")
 
 

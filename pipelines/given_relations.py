@@ -18,7 +18,9 @@ GIVEN = ("setting", "cause", "allowed_correction")
 def given_names() -> set[str]:
     """Names the SQL files may read without there being a file for them."""
     records = {f"delivered.{table.name}" for table in TABLES} | {f"entered.{name}" for name in ENTERED_TABLES}
-    return records | {"entered.same_as", "held_back", "held_back_settled", "load"} | set(GIVEN)
+    return (
+        records | {"delivered_history.visits", "entered.same_as", "held_back", "held_back_settled", "load"} | set(GIVEN)
+    )
 
 
 def write_given(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:

@@ -21,8 +21,10 @@ from pipelines import build
 from pipelines.changes import changes_since
 from pipelines.durable_files import copy_file
 from pipelines.intake.file_kinds import expand, passed_over
+from pipelines.intake.numbered import numbered
 from pipelines.intake.report import FileReport, LoadReport
 from pipelines.intake.session import LoadSession
+from pipelines.intake.sql_text import count
 from pipelines.mapping.database import fetched
 from pipelines.mapping.declared import Mapping, MappingError
 from pipelines.mapping.source_tables import Watch
@@ -90,7 +92,9 @@ def load(
         if mapping is not None and mapping.connection is not None:
             files += stack.enter_context(fetched(mapping, step))
         reports, is_changed = _read_all(home, files, settings, step, is_dry_run, mapping, watch)
-    return LoadReport(tuple(reports), _name(Store(home)), time.perf_counter() - started, is_changed, left_out)
+    seconds = time.perf_counter() - started
+    notices = _notices(Store(home)) if is_changed else ()
+    return LoadReport(tuple(reports), _name(Store(home)), seconds, is_changed, left_out, notices)
 
 
 def _read_all(
@@ -116,6 +120,24 @@ def _copied(store: Store, folder: Path) -> Store:
         copy_file(base, folder / base.name)
         (folder / "current").write_text(base.name + "\n", "utf-8")
     return Store(folder)
+
+
+def _notices(store: Store) -> tuple[str, ...]:
+    """What the load left of the company's own work that the records no longer bear out."""
+    con = store.open_reader()
+    try:
+        if not count(
+            con, "SELECT (SELECT count(*) FROM delivered.corrections) + (SELECT count(*) FROM entered.corrections)"
+        ):
+            return ()
+        n = count(con, "SELECT count(DISTINCT (visit_id, corrected_field)) FROM correction_entered WHERE NOT has_visit")
+    finally:
+        con.close()
+    said = (
+        "[correction names|corrections name] a visit that is not on record any more and [changes|change] nothing; see Corrections, "
+        "or: goodpull check"
+    )
+    return (numbered(n, said),) if n else ()
 
 
 def _name(store: Store) -> str | None:

@@ -25,9 +25,11 @@ KINDS = {
     "identity": "same or not",
 }
 _DELIVERED = """
-SELECT corrected_at, visit_id, corrected_field, target, new_value, is_allowed, corrected_by, reason
+SELECT corrected_at, visit_id, corrected_field, target, new_value, is_allowed, has_visit, corrected_by, reason
 FROM correction_entered WHERE NOT is_own ORDER BY corrected_at DESC LIMIT 2000
 """
+_LOST = "SELECT DISTINCT correction_id FROM correction_entered WHERE NOT has_visit"
+_NO_VISIT = "changes nothing: its visit is not on record any more"
 _IN_FORCE = "SELECT count(*) AS n, count(DISTINCT visit_id) AS n_visits FROM correction"
 _STATE = "SELECT coalesce(max(last_entry_no), 0) AS n FROM own_work_state"
 
@@ -43,7 +45,8 @@ def show() -> None:
         return
     st.header("Entered here")
     last = int(store_access.row(_STATE)["n"]) if has_store else 0
-    frame = pd.DataFrame([_line(kept, last) for kept in reversed(entered)])
+    lost = set(store_access.frame(_LOST)["correction_id"]) if has_store else set()
+    frame = pd.DataFrame([_line(kept, last, lost) for kept in reversed(entered)])
     if frame.empty:
         st.markdown("Nothing was entered here yet.")
     else:
@@ -96,11 +99,14 @@ def _value(value: str) -> str:
     return known.get(value, value.replace("_", " "))
 
 
-def _line(kept: Kept, last: int) -> dict[str, str]:
+def _line(kept: Kept, last: int, lost: set[str]) -> dict[str, str]:
+    """lost: ids of corrections whose visit is not on record."""
     entry = kept.entry
     if kept.undone_by is not None:
         undone = kept.undone_by
         state = f"taken back by {undone.entered_by} on {undone.entered_at[:10]}: {undone.reason}"
+    elif entry.entry_id in lost:
+        state = _NO_VISIT
     else:
         state = "in force" if kept.entry_no <= last or entry.kind == "bench_draw" else "not in the figures yet"
     return {
@@ -154,7 +160,12 @@ def _delivered() -> None:
             "Why": rows["reason"],
             "Who": rows["corrected_by"],
             "State": [
-                "read" if is_allowed else "its field does not allow this value" for is_allowed in rows["is_allowed"]
+                "its field does not allow this value"
+                if not line.is_allowed
+                else "read"
+                if line.has_visit
+                else _NO_VISIT
+                for line in rows.itertuples()
             ],
         }
     )

@@ -39,7 +39,8 @@ class FileReport:
 class LoadReport:
     """What a load did. generation: name of the store now in force; is_changed: whether this load made it.
 
-    passed_over: names of files in the folders that are no kind of file records come in.
+    passed_over: names of files in the folders that are no kind of file records come in. notices: sentences about the records
+    as a whole after the load.
     """
 
     files: tuple[FileReport, ...]
@@ -47,3 +48,4 @@ class LoadReport:
     seconds: float
     is_changed: bool
     passed_over: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()

@@ -7,7 +7,7 @@ SELECT c.visit_id, c.corrected_field, c.target, coalesce(s.kept_id, c.new_value)
 FROM correction_entered AS c
 LEFT JOIN entered.same_as AS s
     ON s.subject = 'technician' AND c.corrected_field = 'owner' AND s.record_id = c.new_value
-WHERE c.is_allowed
+WHERE c.is_allowed AND c.has_visit
 QUALIFY row_number() OVER (
     PARTITION BY c.visit_id, c.corrected_field, c.target ORDER BY c.corrected_at DESC, c.correction_id DESC) = 1
     AND c.new_value <> ''
