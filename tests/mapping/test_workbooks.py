@@ -8,7 +8,8 @@ from zipfile import ZIP_DEFLATED, ZipFile
 import openpyxl
 from foreign_company import LINES, READINGS, VISITS, rows_of
 
-from pipelines.intake import sheets
+from pipelines.intake import workbook_size
+from pipelines.loading import load
 from pipelines.store import Store
 
 BOOK = """
@@ -131,9 +132,49 @@ def test_a_workbook_that_lacks_one_of_its_sheets_stops_the_load(desk):
 
 
 def test_a_workbook_that_unpacks_to_more_than_memory_holds_is_refused_unread(desk, monkeypatch):
-    monkeypatch.setattr(sheets, "LARGEST_UNPACKED", 1_000_000)
+    monkeypatch.setattr(workbook_size, "LARGEST_UNPACKED", 1_000_000)
     with ZipFile(desk.folder / "bomb.xlsx", "w", ZIP_DEFLATED) as packed:
         packed.writestr("xl/worksheets/sheet1.xml", b"0" * 2_000_000)
     assert (desk.folder / "bomb.xlsx").stat().st_size < 10_000
     (file,) = desk.load(BOOK, desk.folder / "bomb.xlsx").files
     assert "unpacks to" in file.error and "as CSV" in file.error
+
+
+_OPEN = (
+    '<?xml version="1.0"?><office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
+    'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0">'
+    '<office:body><office:spreadsheet><table:table table:name="Calls">{rows}</table:table></office:spreadsheet></office:body>'
+    "</office:document-content>"
+)
+_BLANK_END = '<table:table-row table:number-rows-repeated="1048000"><table:table-cell table:number-columns-repeated="1024"/></table:table-row>'
+
+
+def _open_document(path, rows, again=""):
+    """An OpenDocument workbook of one sheet. again: attributes of every row."""
+    cells = "".join(
+        f"<table:table-row{again}>"
+        + "".join(
+            f'<table:table-cell office:value-type="string"><text:p>{cell}</text:p></table:table-cell>' for cell in row
+        )
+        + "</table:table-row>"
+        for row in rows
+    )
+    with ZipFile(path, "w", ZIP_DEFLATED) as packed:
+        packed.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        packed.writestr("content.xml", _OPEN.format(rows=cells + _BLANK_END))
+        packed.writestr(
+            "META-INF/manifest.xml",
+            '<?xml version="1.0"?><manifest:manifest xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"/>',
+        )
+    return path
+
+
+def test_an_open_document_is_read_and_one_that_repeats_its_cells_without_end_is_refused(desk):
+    header = ["visit_id", "site_id", "technician_id", "arrived_at", "visit_kind"]
+    rows = [header, ["V1", "S1", "T1", "2025-01-05", "no_heat"]]
+    (file,) = load(desk.home, [_open_document(desk.folder / "visits.ods", rows)]).files
+    assert (file.n_accepted, file.error) == (1, None)
+    bomb = _open_document(desk.folder / "visits_2.ods", rows, ' table:number-rows-repeated="9000000"')
+    assert bomb.stat().st_size < 2000
+    (file,) = load(desk.home, [bomb]).files
+    assert "90,000,000 filled cells" in file.error and "as CSV" in file.error
