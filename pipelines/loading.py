@@ -40,7 +40,7 @@ Progress = Callable[[str, float | None], None]
 # Share of a load's progress that is reading; the rest is building the facts.
 READING_SHARE = 0.7
 HOW_TO_CONFIRM = "Look through it and at its preview (goodpull map --map FILE EXPORT), then confirm it with --confirm."
-_LEFT_OUT = "left out, since another part of the export changed shape (see there); nothing was changed."
+_LEFT_OUT = "left out, since another part of the export does not fit the mapping (see there); nothing was changed."
 
 
 class _ShapeChanged(Exception):

@@ -68,4 +68,17 @@ PERSONAL_WORDS = (
     "correo",
 )
 # The same of short words, which mark it only where they stand by themselves.
-PERSONAL_WHOLE_WORDS = ("kunde", "tel", "handy", "plz", "rue", "calle", "locataire", "mieter")
+PERSONAL_WHOLE_WORDS = (
+    "cust",
+    "custname",
+    "caller",
+    "resident",
+    "kunde",
+    "tel",
+    "handy",
+    "plz",
+    "rue",
+    "calle",
+    "locataire",
+    "mieter",
+)

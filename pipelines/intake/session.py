@@ -23,6 +23,7 @@ from pipelines.intake.read_with import ledger_digest
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
 from pipelines.intake.report import FileReport
 from pipelines.intake.retiring import retire
+from pipelines.intake.same_keys import same_keys
 from pipelines.intake.settling import settle
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.sql_text import count, first_row, text
@@ -95,6 +96,8 @@ class LoadSession:
                     self.reports.append(FileReport(str(path), error=error))
                 else:
                     self._read_file(path, found)
+        if self.mapping is not None:
+            self._refuse_same_keys()
 
     def finish(self) -> list[int]:
         """Settle what was read, write the ledger, let go of the landing files. Returns the ids of the loads.
@@ -127,6 +130,21 @@ class LoadSession:
             self._write_ledger(loaded)
         self.con.execute("DETACH landing")
         return [loaded.load_id for loaded in with_rows]
+
+    def _refuse_same_keys(self) -> None:
+        """Refuse what several tables of the mapping make of the same rows, where their keys meet."""
+        of_same: dict[tuple[str, str, str | None], list[_Loaded]] = {}
+        for loaded in self._loaded:
+            key = (loaded.digest, loaded.report.file_name, loaded.report.table_name)
+            of_same.setdefault(key, []).append(loaded)
+        for (_, _, table_name), several in of_same.items():
+            if len(several) < 2 or table_name is None:
+                continue
+            wrong = same_keys(self.con, self._targets[table_name], [one.load_id for one in several])
+            if wrong is not None:
+                self.has_drift = True
+                for one in several:
+                    self.reports[one.position] = FileReport(one.report.file_name, table_name, error=wrong)
 
     def _readings(self, loaded: Sequence[_Loaded]) -> dict[tuple[int, ...], list[int]]:
         """The loads of each file now -> its earlier loads."""

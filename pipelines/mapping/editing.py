@@ -19,6 +19,8 @@ ALIASES = {
 }
 # Readings of a column of their own are numbered from here where others are counted within their visit.
 _BEYOND_COUNTED = 1001
+# Columns that count rows within a visit.
+_NUMBERS = ("line_no", "reading_no")
 
 
 def is_plain(rule: ColumnRule) -> bool:
@@ -75,8 +77,20 @@ def with_rows(mapping: Mapping, at: tuple[int, int], filled: str | None, is_dist
 def with_table(mapping: Mapping, n: int, table: TableMap) -> Mapping:
     """The mapping with one more table made of source number n."""
     sources = list(mapping.sources)
-    sources[n] = replace(sources[n], tables=(*sources[n].tables, table))
+    sources[n] = replace(sources[n], tables=(*sources[n].tables, _numbered_apart(sources[n], table)))
     return replace(mapping, sources=tuple(sources))
+
+
+def _numbered_apart(source: Source, table: TableMap) -> TableMap:
+    """The table with other numbers than an earlier one of the same kind made of the same rows, or its rows would replace those."""
+    number = table.table.key[-1]
+    taken = [dict(other.columns).get(number) for other in source.tables if other.table_name == table.table_name]
+    if number not in _NUMBERS or dict(table.columns).get(number) not in taken:
+        return table
+    rules = {
+        name: replace(rule, prefix=f"{len(taken) + 1}00") if name == number else rule for name, rule in table.columns
+    }
+    return replace(table, columns=tuple(rules.items()))
 
 
 def with_source(mapping: Mapping, file: str, sheet: str | None, columns: Sequence[str], table: TableMap) -> Mapping:

@@ -10,9 +10,9 @@ from pipelines.mapping.column_signs import is_serial
 from pipelines.mapping.day_and_time import joined_times
 from pipelines.mapping.declared import ColumnRule, RowCondition, TableMap
 from pipelines.mapping.names import bare
+from pipelines.mapping.said_in_names import told_by_names
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import is_understood, spellings_of
-from pipelines.mapping.units_in_names import told_by_names
 
 # Tables that record what happened; the others are registers.
 _EVENTS = ("visits", "part_lines", "readings", "checks", "bench_tests")

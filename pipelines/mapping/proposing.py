@@ -15,7 +15,7 @@ from pipelines.mapping.column_signs import ColumnSigns, share_likely, signs_of
 from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap
 from pipelines.mapping.names import bare, is_short_and_exact, likeness, names_rows
 from pipelines.mapping.proposed_tables import settled, share_translated, table_map
-from pipelines.mapping.repeated_groups import later_groups
+from pipelines.mapping.repeated_groups import later_groups, siblings
 from pipelines.mapping.samples import Sample
 from pipelines.mapping.spellings import choices, is_understood, spellings_of
 from pipelines.mapping.value_signs import decimal_comma, formats_fitting, is_measured, share_fitting
@@ -26,6 +26,7 @@ LEAST_CONFIDENCE = 0.55
 _NAME_SHARE = 0.65
 _MUCH_SURER = 0.15
 _SURER_ID = 0.05
+_SURE_BY_ITSELF = 0.85
 _OF_ONE_CALL = ("visit_id", "job_id")
 # A short name that is the very word of one field is no misspelling of another's.
 _LEAST_BESIDE_EXACT = 0.9
@@ -124,18 +125,22 @@ def _with_later_groups(
 def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[str, dict[str, tuple[int, float]]]:
     """The matches of every table; a column that is much surer elsewhere is not what a doubtful match takes it for."""
     matches = {table.name: _match(table, sample, has_comma, formats) for table in TABLES if not table.is_entered_here}
-    surest: dict[int, float] = {}
-    surest_id: dict[int, tuple[float, str]] = {}
-    for name, found in matches.items():
+    surest: dict[int, tuple[float, str]] = {}
+    for found in matches.values():
         for field, (at, sure) in found.items():
-            surest[at] = max(surest.get(at, 0), sure)
-            if TABLE_BY_NAME[name].by_name[field].kind == "id":
-                surest_id[at] = max(surest_id.get(at, (0.0, "")), (sure, field))
+            surest[at] = max(surest.get(at, (0.0, "")), (sure, field))
+
+    alike = siblings(sample.columns)
 
     def holds(name: str, field: str, at: int, sure: float) -> bool:
+        best, other = surest[at]
+        # The second of two columns, such as "Draft after", is not a doubtful something else.
+        is_second = any(surest[one][0] > best and surest[one][1] != field for one in alike[at] if one in surest)
+        if is_second and sure < _SURE_BY_ITSELF:
+            return False
         # One column identifies one kind of thing, or the visit and its job.
-        is_other = TABLE_BY_NAME[name].by_name[field].kind == "id" and field not in (surest_id[at][1], *_OF_ONE_CALL)
-        return sure >= surest[at] - (_SURER_ID if is_other else _MUCH_SURER)
+        is_other = TABLE_BY_NAME[name].by_name[field].kind == "id" and not {field, other} <= {other, *_OF_ONE_CALL}
+        return sure >= best - (_SURER_ID if is_other else _MUCH_SURER)
 
     kept = {
         name: {field: (at, sure) for field, (at, sure) in found.items() if holds(name, field, at, sure)}
@@ -197,7 +202,7 @@ def _sureness(
 def _remark(entry: Field, rule: ColumnRule, sure: float, sample: Sample, found: tuple[int, float] | None) -> str:
     if found is None and rule.number_within:
         return "counted, because no column of the file numbers them"
-    if found is None and entry.name in ("unit", "pressure_unit", "currency"):
+    if found is None and entry.name in ("unit", "pressure_unit", "currency", "taken"):
         return "likely: it stands in the name of a column"
     if found is None:
         return "doubtful: no column of the file is like it, so this stands for it; put it right"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from foreign_company import CALLS
 
-from pipelines.mapping.declared import ColumnRule
-from pipelines.mapping.editing import with_code, with_column, without_table
+from pipelines.mapping.declared import ColumnRule, TableMap
+from pipelines.mapping.editing import with_code, with_column, with_table, without_table
 from pipelines.mapping.mapping_file import mapping_of
 
 AT = (0, 0)
@@ -41,3 +41,18 @@ def test_a_code_is_told_and_taken_back():
 
 def test_the_last_table_takes_its_source_along():
     assert without_table(mapping_of(CALLS), AT).sources == ()
+
+
+def test_another_table_of_lines_made_of_the_same_rows_is_numbered_apart():
+    lines = TableMap(
+        "part_lines",
+        (("visit_id", ColumnRule(columns=("Call",))), ("line_no", ColumnRule(number_within=("Call",))),
+         ("quantity", ColumnRule(value="1"))),
+    )  # fmt: skip
+    mapping = mapping_of(CALLS)
+    for _ in range(3):
+        mapping = with_table(mapping, 0, lines)
+    numbers = [
+        dict(table.columns)["line_no"].prefix for table in mapping.sources[0].tables if table.table_name == "part_lines"
+    ]
+    assert numbers == ["", "200", "300"]

@@ -8,10 +8,11 @@ import pytest
 
 from pipelines.mapping.declared import ColumnRule
 from pipelines.mapping.proposing import propose
+from pipelines.mapping.said_in_names import currency_in, pressure_unit_in
 from pipelines.mapping.samples import Sample
-from pipelines.mapping.units_in_names import currency_in, pressure_unit_in
 from pipelines.mapping.value_signs import is_time
 from pipelines.mapping.writing import toml_of
+from pipelines.store import Store
 
 
 def proposed(columns: list[str], rows: list[tuple]) -> dict[str, dict[str, ColumnRule]]:
@@ -180,3 +181,34 @@ def test_joined_times_are_loaded_as_they_were_meant(desk):
     iso = [[*row[:3], f"2025-01-{13 + n % 15}", *row[4:]] for n, row in enumerate(rows)]
     made = proposed(header, [tuple(cell or None for cell in row) for row in iso])["visits"]
     assert made["arrived_at"].columns == ("Visit date",), "no form of date reads the two together"
+
+
+def test_two_tables_of_the_same_rows_whose_keys_meet_are_refused_and_nothing_is_lost(desk):
+    path = desk.write("jobs.csv", WIDE, wide_rows())
+    proposal = propose(
+        [Sample("jobs.csv", None, WIDE, [tuple(cell or None for cell in row) for row in wide_rows()])], "jobs"
+    )
+    toml = toml_of(replace(proposal.mapping, is_confirmed=True))
+    colliding = toml.replace(', prefix = "200"', "")
+    assert colliding != toml
+    files = desk.load(colliding, path).files
+    refused = [file.error for file in files if file.table_name == "part_lines"]
+    assert len(refused) == 2 and all("14 keys stand in two tables part_lines" in error for error in refused), refused
+    assert all("such as J0, 1" in error for error in refused)
+    assert all(file.error for file in files), "half an export would be worse than none"
+    assert Store(desk.home).current() is None
+
+
+def test_before_and_after_the_repair_are_two_readings():
+    header = ["WO", "Cust Name", "Acct", "Tech", "In", "Job type", "Cause", "Part", "Qty", "Draft Bef", "Draft Aft (Pa)"]
+    rows = [
+        (f"W{n}", "Somebody", f"A{n % 7}", "Lee", f"{1 + n % 28:02}/01/2025 08:00", "no_heat", "trap blocked", "PS-1", "1",
+         "0.82" if n % 2 else None, "120" if n % 2 else None)
+        for n in range(40)
+    ]  # fmt: skip
+    (source,) = propose([Sample("jobs.csv", None, header, rows)], "jobs").mapping.sources
+    before, after = (dict(table.columns) for table in source.tables if table.table_name == "readings")
+    assert (before["value"].columns, before["taken"].value) == (("Draft Bef",), "before_repair")
+    assert (after["value"].columns, after["taken"].value, after["unit"].value) == (("Draft Aft (Pa)",), "after_repair", "Pa")
+    assert "unit" not in before
+    assert source.unread(header) == ["Cust Name"], "a customer's name is read for nothing"

@@ -1,4 +1,4 @@
-"""Units and currencies that stand in the name of a column, such as "Draft (in. w.c.)", "Zug_Pa" or "Price EUR"."""
+"""What the name of a column says of its values: a unit, a currency, before or after the repair: "Zug_Pa", "Draft after"."""
 
 from __future__ import annotations
 
@@ -8,20 +8,29 @@ from pipelines.contract.currencies import CURRENCY_CODES
 from pipelines.contract.fields import Table
 from pipelines.contract.units import PASCAL_PER_UNIT, unit_code
 from pipelines.mapping.declared import ColumnRule
+from pipelines.mapping.names import bare
 
 _BRACKETED = re.compile(r"[(\[{]([^)\]}]+)[)\]}]")
 # The last word, or the last two, as in "Draft in wc".
 _LAST = re.compile(r"[\s_,;/-]+")
+_TAKEN = {
+    "before_repair": ("before", "bef", "pre", "vorher", "vor", "avant", "antes"),
+    "after_repair": ("after", "aft", "post", "nachher", "nach", "apres", "despues"),
+}
 # A dollar may be that of several countries.
 _SIGNS = {"€": "EUR", "£": "GBP"}
 
 
 def told_by_names(table: Table, rules: dict[str, ColumnRule]) -> dict[str, ColumnRule]:
-    """Rules for the columns of units and currencies that no column fills, where the names of those measured tell one.
+    """Rules for the columns of units and currencies, and of when a reading was taken, that no column fills, where the names of
+    those measured tell it.
 
     Several that differ tell none.
     """
     found: dict[str, set[str]] = {}
+    if table.name == "readings" and "taken" not in rules and "value" in rules:
+        said = {when_taken(word) for column in rules["value"].columns for word in bare(column).split()} - {None}
+        found["taken"] = {str(taken) for taken in said}
     for field, rule in rules.items():
         unit_field = table.by_name[field].unit_field
         if unit_field is None or unit_field in rules or len(rule.columns) != 1:
@@ -30,6 +39,11 @@ def told_by_names(table: Table, rules: dict[str, ColumnRule]) -> dict[str, Colum
         if code is not None:
             found.setdefault(unit_field, set()).add(code)
     return {field: ColumnRule(value=codes.pop()) for field, codes in found.items() if len(codes) == 1}
+
+
+def when_taken(word: str) -> str | None:
+    """The code of when a reading was taken that a bare word stands for; None for any other word."""
+    return next((code for code, words in _TAKEN.items() if word in words), None)
 
 
 def pressure_unit_in(column: str) -> str | None:
