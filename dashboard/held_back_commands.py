@@ -84,7 +84,11 @@ def mend(
     folder = home or default_home()
     found = _by_key(folder, key)
     changes = dict(cell.split("=", 1) for cell in cells)
-    mend_rows(OwnWork(folder), Settings.load(folder), found, changes, reason, name_of(by))
+    con = reader(folder)
+    try:
+        mend_rows(con, OwnWork(folder), Settings.load(folder), found, changes, reason, name_of(by))
+    finally:
+        con.close()
     printing.say(f"Kept; the row would be accepted. {TAKE_IN}")
 
 

@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import own_entry, store_access, words
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.errors import GoodpullError
+from pipelines.mapping.spellings import choices
 from pipelines.own_entries import HeldRow, dismiss_rows, held_rows, mend_rows
 
 # Most rows of one reason offered at a time; more come up as these are done.
@@ -38,8 +39,12 @@ def show(reasons: pd.DataFrame) -> None:
         st.markdown(words.plain(said))
     changes = _changes(row, form)
     alike = [other for other in rows if column and _cell(other, column) == _cell(row, column)]
-    is_all = len(alike) > 1 and st.checkbox(
-        f"The same in all {words.count(len(alike))} rows listed with this cell", key=f"all_{form}"
+    # One identifier in many rows would make one row of them.
+    is_key = column in TABLE_BY_NAME[row.table].key
+    is_all = (
+        len(alike) > 1
+        and not is_key
+        and st.checkbox(f"The same in all {words.count(len(alike))} rows listed with this cell", key=f"all_{form}")
     )
     reason = st.text_input("Why", key=f"why_{form}", max_chars=2000)
     name = own_entry.who(form)
@@ -95,7 +100,13 @@ def _changes(row: HeldRow, form: str) -> dict[str, str]:
 
 
 def _input(row: HeldRow, name: str, form: str) -> str:
-    return st.text_input(name, value=row.cells.get(name, ""), key=f"cell_{form}_{name}")
+    cell, key = row.cells.get(name, ""), f"cell_{form}_{name}"
+    entry = next((one for one in TABLE_BY_NAME[row.table].fields if _delivered(row, one.name) == name), None)
+    codes = choices(entry) if entry is not None else []
+    if not codes:
+        return st.text_input(name, value=cell, key=key)
+    options = list(dict.fromkeys([cell, "", *codes]))
+    return st.selectbox(name, options, key=key, format_func=lambda code: code or "– blank –")
 
 
 def _mend(rows: list[HeldRow], changes: dict[str, str], reason: str, name: str) -> None:
@@ -103,7 +114,7 @@ def _mend(rows: list[HeldRow], changes: dict[str, str], reason: str, name: str) 
         st.error("The cell these rows share is as it was. Change it, or mend the rows one by one.")
         return
     try:
-        n = mend_rows(own_entry.own(), store_access.settings(), rows, changes, reason, name)
+        n = mend_rows(store_access.reader(), own_entry.own(), store_access.settings(), rows, changes, reason, name)
     except GoodpullError as error:
         st.error(words.plain(error))
         return

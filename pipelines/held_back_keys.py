@@ -71,7 +71,7 @@ def _settle(
     same = " AND ".join(f"d.{name(entry.stored_name)} = h.{stored(entry)}" for entry in rules.present())
     return count(
         con,
-        f"""INSERT INTO held_back_settled
+        f"""INSERT INTO held_back_settled (row_key, outcome, entry_id)
             SELECT DISTINCT h.row_key, 'replaced', NULL FROM ({thorough_sql(rules, source)}) AS h
             JOIN (FROM delivered.{name(table.name)} WHERE {later}) AS d ON {same} AND d.load_id > h.held_load_id
             WHERE {is_key}""",

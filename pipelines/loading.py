@@ -181,7 +181,7 @@ def _into(
             is_same = not load_ids and (store.current() is None or _is_built_with(con, settings))
             if is_same and (not taken.is_changed or store.current() is None):
                 raise _NothingNew
-            changes = changes_since(con, load_ids, taken.is_changed)
+            changes = None if taken.is_taken_back else changes_since(con, load_ids, taken.is_changed)
             rest = 1 - READING_SHARE
             build.build(con, settings, changes, lambda said, share: step(said, READING_SHARE + rest * (share or 0)))
             if mapping is not None and is_mapped:

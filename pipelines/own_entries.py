@@ -12,7 +12,8 @@ import duckdb
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.entry_checks import accepted, correction_problem
-from pipelines.intake.read_with import settings_read_with
+from pipelines.intake.ledger import settings_read_with
+from pipelines.mended_keys import key_taken
 from pipelines.own_work import Entry, OwnWork, OwnWorkError, new_id, now_text
 from pipelines.settings import Settings
 
@@ -97,11 +98,18 @@ def enter_bench_test(
 
 
 def mend_rows(
-    own: OwnWork, settings: Settings, rows: Sequence[HeldRow], changes: Mapping[str, str], reason: str, entered_by: str
+    con: duckdb.DuckDBPyConnection,
+    own: OwnWork,
+    settings: Settings,
+    rows: Sequence[HeldRow],
+    changes: Mapping[str, str],
+    reason: str,
+    entered_by: str,
 ) -> int:
     """Keep rows held back with some cells changed, to be loaded; all or none. How many.
 
-    changes: column as delivered -> the cell instead. Raises OwnWorkError naming what acceptance would still refuse.
+    con: the generation in force. changes: column as delivered -> the cell instead. Raises OwnWorkError naming what acceptance
+    would still refuse, or whose place a row would take.
     """
     if not rows:
         raise OwnWorkError("No such row is held back. See them with: goodpull held-back")
@@ -111,12 +119,14 @@ def mend_rows(
             f"{', '.join(unknown)}: no column of that row; it has {', '.join(rows[0].columns)}. Nothing was changed."
         )
     entries = []
+    waiting = [kept for kept in own.entries("mended_row") if kept.is_in_force]
     shapes = [(tuple(row.columns), settings_read_with(row.read_with, settings)) for row in rows]
     for shape in dict.fromkeys(shapes):
         alike = [row for row, own_shape in zip(rows, shapes, strict=True) if own_shape == shape]
         mended = [row.mended(changes) for row in alike]
         read_with = shape[1]
-        for row, cells, judged in zip(alike, mended, accepted(read_with, alike[0].table, mended), strict=True):
+        all_judged = accepted(read_with, alike[0].table, mended)
+        for row, cells, judged in zip(alike, mended, all_judged, strict=True):
             if not judged.is_accepted:
                 place = f"{row.file_name} line {row.line_no}: " if row.line_no else f"{row.file_name}: "
                 raise OwnWorkError(f"{place}{' '.join(judged.reasons.values())} Nothing was changed.")
@@ -124,6 +134,9 @@ def mend_rows(
             read_as = {"time_zone": read_with.time_zone, "default_pressure_unit": read_with.default_pressure_unit}
             content = {"table": row.table, "row": cells, "was": row.cells, "read_as": read_as}
             entries.append(Entry("mended_row", row.row_key, content, entered_by, reason))
+        taken = key_taken(con, waiting, alike, changes, all_judged)
+        if taken is not None:
+            raise OwnWorkError(taken)
     return own.add(entries)
 
 

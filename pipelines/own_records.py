@@ -7,23 +7,20 @@ in `held_back_settled`. Taken in at every load, so that figures include it, howe
 
 from __future__ import annotations
 
-import csv
 import json
-import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
 
 from pipelines.contract.ddl import ENTERED_TABLES, entered_columns
 from pipelines.contract.tables import TABLE_BY_NAME
-from pipelines.held_back_keys import KEYED, settle_replaced
+from pipelines.held_back_keys import settle_replaced
 from pipelines.identity_decisions import exchange_same, standing
 from pipelines.intake.report import FileReport
-from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import count, name
+from pipelines.mended_rows import load_mended, take_back_mended
 from pipelines.own_work import Kept, OwnWork
 from pipelines.settings import Settings
 
@@ -36,11 +33,15 @@ CORRECTED, TESTED = "own_corrected", "own_tested"
 
 @dataclass(frozen=True)
 class Taken:
-    """What taking in the own work changed. load_ids: of mended rows. reports: of the same, one a file."""
+    """What taking in the own work changed. load_ids: of mended rows. reports: of the same, one a file.
+
+    is_taken_back: whether rows left the records, so that everything has to be built anew.
+    """
 
     is_changed: bool
     load_ids: tuple[int, ...] = ()
     reports: tuple[FileReport, ...] = ()
+    is_taken_back: bool = False
 
 
 def take_in(
@@ -60,13 +61,15 @@ def take_in(
         _exchange(con, TABLE_OF_KIND[kind], [kept for kept in in_force if kept.entry.kind == kind])
         for kind in TABLE_OF_KIND
     ) + exchange_same(con, in_force)
+    n_taken_back = take_back_mended(con, every)
     n_settled = settle_replaced(con, settings, first_load_id) if first_load_id is not None else 0
-    load_ids, reports = _load_mended(con, in_force, settings, scratch)
+    load_ids, reports = load_mended(con, in_force, settings, scratch)
     n_settled += _settle_dismissed(con, in_force)
     last = max((kept.entry_no for kept in every), default=0)
     con.execute("DELETE FROM own_work_state")
     con.execute("INSERT INTO own_work_state VALUES (?)", [last])
-    return Taken(bool(n_exchanged or load_ids or n_settled), tuple(load_ids), tuple(reports))
+    is_changed = bool(n_exchanged or load_ids or n_settled or n_taken_back)
+    return Taken(is_changed, tuple(load_ids), tuple(reports), bool(n_taken_back))
 
 
 def n_waiting(con: duckdb.DuckDBPyConnection, own: OwnWork) -> int:
@@ -126,70 +129,6 @@ def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[
     return n_differing
 
 
-def _load_mended(
-    con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept], settings: Settings, scratch: Path
-) -> tuple[list[int], list[FileReport]]:
-    """Load the mended rows whose originals are held back here and that were not loaded before.
-
-    One whose original was replaced by a later version stays out: it would take the place of what is newer. Rows of a file
-    that is refused are tried again with the next load.
-    """
-    latest = {kept.entry.about: kept for kept in in_force if kept.entry.kind == "mended_row"}
-    if not latest:
-        return [], []
-    known = {key for (key,) in con.execute(f"SELECT DISTINCT row_key FROM ({KEYED})").fetchall()}
-    settled = con.execute("SELECT row_key, outcome, entry_id FROM held_back_settled").fetchall()
-    known -= {key for key, outcome, _ in settled if outcome == "replaced"}
-    done = {entry for _, _, entry in settled}
-    due = [kept for key, kept in latest.items() if key in known and kept.entry.entry_id not in done]
-    if not due:
-        return [], []
-    read_as = [replace(settings, **kept.entry.content.get("read_as", {})) for kept in due]
-    load_ids: list[int] = []
-    reports: list[FileReport] = []
-    for own_settings in dict.fromkeys(read_as):
-        alike = [kept for kept, other in zip(due, read_as, strict=True) if other == own_settings]
-        more_ids, more = _load_alike(con, alike, own_settings, scratch)
-        load_ids += more_ids
-        reports += more
-    return load_ids, reports
-
-
-def _load_alike(
-    con: duckdb.DuckDBPyConnection, due: Sequence[Kept], settings: Settings, scratch: Path
-) -> tuple[list[int], list[FileReport]]:
-    """Load mended rows whose cells are read with the same settings."""
-    with tempfile.TemporaryDirectory(prefix=".landing-", dir=scratch) as folder:
-        session = LoadSession(con, settings, Path(folder), datetime.now(UTC).date())
-        files = _files(due, Path(folder))
-        session.read([(path, None) for path, _ in files], lambda sentence, share: None)
-        load_ids = session.finish()
-    for report, (_, rows) in zip(session.reports, files, strict=True):
-        if report.error is None:
-            con.executemany(
-                "INSERT INTO held_back_settled VALUES (?, 'mended', ?)",
-                [[kept.entry.about, kept.entry.entry_id] for kept in rows],
-            )
-    return load_ids, session.reports
-
-
-def _files(due: Sequence[Kept], folder: Path) -> list[tuple[Path, list[Kept]]]:
-    """The mended rows as files, one a table and set of columns, each with the entries in it."""
-    groups: dict[tuple[str, tuple[str, ...]], list[Kept]] = {}
-    for kept in due:
-        groups.setdefault((kept.entry.content["table"], tuple(kept.entry.content["row"])), []).append(kept)
-    files = []
-    for number, ((table, columns), entries) in enumerate(groups.items(), 1):
-        rows = [kept.entry.content["row"] for kept in entries]
-        path = folder / f"{table}_mended_{number}.csv"
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, quoting=csv.QUOTE_ALL)
-            writer.writerow(columns)
-            writer.writerows([[row[column] for column in columns] for row in rows])
-        files.append((path, entries))
-    return files
-
-
 def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) -> int:
     """Name the rows that are dismissed; how many differ from before."""
     wanted = {(kept.entry.about, kept.entry.entry_id) for kept in in_force if kept.entry.kind == "dismissed_row"}
@@ -199,6 +138,7 @@ def _settle_dismissed(con: duckdb.DuckDBPyConnection, in_force: Iterable[Kept]) 
     con.execute("DELETE FROM held_back_settled WHERE outcome = 'dismissed'")
     if wanted:
         con.executemany(
-            "INSERT INTO held_back_settled VALUES (?, 'dismissed', ?)", [list(one) for one in sorted(wanted)]
+            "INSERT INTO held_back_settled (row_key, outcome, entry_id) VALUES (?, 'dismissed', ?)",
+            [list(one) for one in sorted(wanted)],
         )
     return len(wanted ^ before)

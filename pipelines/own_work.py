@@ -103,10 +103,6 @@ class OwnWork:
             entry_id = self._whole_id(con, entry_id)
             assert con is not None
             row = con.execute("SELECT kind, about, entered_by FROM entry WHERE entry_id = ?", [entry_id]).fetchone()
-        if row[0] == "mended_row":
-            raise OwnWorkError(
-                "A mended row is on record now. Mend it again, or correct the visit; the row as delivered is kept."
-            )
         if row[0] == "remark" and row[2].casefold() != entered_by.strip().casefold():
             raise OwnWorkError(f"A remark is taken back by whoever made it ({row[2]}). Nothing was changed.")
         # One id for the undo of an entry: two people at once make one undo.

@@ -51,7 +51,7 @@ def show() -> None:
         st.markdown("Nothing was entered here yet.")
     else:
         visit_table.plain_table(frame, "entered")
-        _undo([kept for kept in reversed(entered) if kept.is_in_force and kept.entry.kind != "mended_row"])
+        _undo([kept for kept in reversed(entered) if kept.is_in_force])
     if has_store:
         _delivered()
     page.next_steps(

@@ -90,6 +90,9 @@ def create_delivered(con: duckdb.DuckDBPyConnection) -> None:
         "(subject VARCHAR, site_id VARCHAR, record_id VARCHAR, kept_id VARCHAR)"
     )
     con.execute("CREATE TABLE IF NOT EXISTS held_back_settled (row_key VARCHAR, outcome VARCHAR, entry_id VARCHAR)")
+    # Of a mended row: where it stands in the records.
+    for column, kind in (("load_id", "INTEGER"), ("row_no", "BIGINT")):
+        con.execute(f"ALTER TABLE held_back_settled ADD COLUMN IF NOT EXISTS {column} {kind}")
     con.execute("CREATE TABLE IF NOT EXISTS own_work_state (last_entry_no BIGINT)")
     con.execute("""
         CREATE TABLE IF NOT EXISTS held_back (

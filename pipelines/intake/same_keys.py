@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import duckdb
 
@@ -10,6 +11,22 @@ from pipelines.contract.ddl import stored_columns
 from pipelines.intake.numbered import numbered
 from pipelines.intake.reading import Target
 from pipelines.intake.sql_text import first_row, name
+
+
+def meeting_keys(
+    con: duckdb.DuckDBPyConnection, targets: Mapping[str, Target], loaded: Iterable[Any]
+) -> Iterator[tuple[Any, str]]:
+    """Of the files read, not yet settled, those tables whose keys meet, each with what is wrong.
+
+    loaded: with load_id, digest and report, as a session keeps them.
+    """
+    of_same: dict[tuple[str, str, str], list[Any]] = {}
+    for one in loaded:
+        of_same.setdefault((one.digest, one.report.file_name, one.report.table_name), []).append(one)
+    for (_, _, table_name), several in of_same.items():
+        if len(several) > 1:
+            wrong = same_keys(con, targets[table_name], [one.load_id for one in several])
+            yield from ((one, wrong) for one in several if wrong is not None)
 
 
 def same_keys(con: duckdb.DuckDBPyConnection, target: Target, load_ids: Sequence[int]) -> str | None:

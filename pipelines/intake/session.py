@@ -17,13 +17,13 @@ from pipelines.intake.between_tables import between_tables
 from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
+from pipelines.intake.ledger import ledger_digest, write_ledger
 from pipelines.intake.mapped_files import mapped_file
 from pipelines.intake.numbered import numbered
-from pipelines.intake.read_with import ledger_digest
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
 from pipelines.intake.report import FileReport
 from pipelines.intake.retiring import retire
-from pipelines.intake.same_keys import same_keys
+from pipelines.intake.same_keys import meeting_keys
 from pipelines.intake.settling import settle
 from pipelines.intake.sheets import sheets_of
 from pipelines.intake.sql_text import count, first_row, text
@@ -127,24 +127,15 @@ class LoadSession:
             loaded.report = replace(loaded.report, messages=loaded.report.messages + between)
             self.reports[loaded.position] = loaded.report
         for loaded in with_rows:
-            self._write_ledger(loaded)
+            write_ledger(self.con, loaded.load_id, loaded.loaded_at, loaded.digest, loaded.report)
         self.con.execute("DETACH landing")
         return [loaded.load_id for loaded in with_rows]
 
     def _refuse_same_keys(self) -> None:
         """Refuse what several tables of the mapping make of the same rows, where their keys meet."""
-        of_same: dict[tuple[str, str, str | None], list[_Loaded]] = {}
-        for loaded in self._loaded:
-            key = (loaded.digest, loaded.report.file_name, loaded.report.table_name)
-            of_same.setdefault(key, []).append(loaded)
-        for (_, _, table_name), several in of_same.items():
-            if len(several) < 2 or table_name is None:
-                continue
-            wrong = same_keys(self.con, self._targets[table_name], [one.load_id for one in several])
-            if wrong is not None:
-                self.has_drift = True
-                for one in several:
-                    self.reports[one.position] = FileReport(one.report.file_name, table_name, error=wrong)
+        for loaded, wrong in meeting_keys(self.con, self._targets, self._loaded):
+            self.has_drift = True
+            self.reports[loaded.position] = FileReport(loaded.report.file_name, loaded.report.table_name, error=wrong)
 
     def _readings(self, loaded: Sequence[_Loaded]) -> dict[tuple[int, ...], list[int]]:
         """The loads of each file now -> its earlier loads."""
@@ -275,33 +266,6 @@ class LoadSession:
             examples=told_of.examples,
             unknown_words=told_of.unknown_words,
             messages=((told,) if told else ()) + read.messages,
-        )
-
-    def _write_ledger(self, loaded: _Loaded) -> None:
-        report = loaded.report
-        held = "SELECT count(DISTINCT coalesce(row_no, -line_no)) FROM held_back WHERE load_id = ?"
-        n_held = count(self.con, held, [loaded.load_id])
-        if n_held != report.n_held_back:
-            raise RuntimeError(f"{report.file_name}: {report.n_held_back} rows not accepted, {n_held} with a reason")
-        self.con.execute(
-            'INSERT INTO "load" VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
-            [
-                loaded.load_id,
-                loaded.loaded_at,
-                report.file_name,
-                loaded.digest,
-                report.table_name,
-                report.n_rows,
-                report.n_accepted,
-                report.n_revised,
-                report.n_held_back,
-                report.n_duplicates,
-                list(report.dropped_columns),
-                list(report.unknown_columns),
-                report.delimiter,
-                report.encoding,
-                report.seconds,
-            ],
         )
 
 

@@ -200,7 +200,19 @@ def test_two_tables_of_the_same_rows_whose_keys_meet_are_refused_and_nothing_is_
 
 
 def test_before_and_after_the_repair_are_two_readings():
-    header = ["WO", "Cust Name", "Acct", "Tech", "In", "Job type", "Cause", "Part", "Qty", "Draft Bef", "Draft Aft (Pa)"]
+    header = [
+        "WO",
+        "Cust Name",
+        "Acct",
+        "Tech",
+        "In",
+        "Job type",
+        "Cause",
+        "Part",
+        "Qty",
+        "Draft Bef",
+        "Draft Aft (Pa)",
+    ]
     rows = [
         (f"W{n}", "Somebody", f"A{n % 7}", "Lee", f"{1 + n % 28:02}/01/2025 08:00", "no_heat", "trap blocked", "PS-1", "1",
          "0.82" if n % 2 else None, "120" if n % 2 else None)
@@ -209,6 +221,10 @@ def test_before_and_after_the_repair_are_two_readings():
     (source,) = propose([Sample("jobs.csv", None, header, rows)], "jobs").mapping.sources
     before, after = (dict(table.columns) for table in source.tables if table.table_name == "readings")
     assert (before["value"].columns, before["taken"].value) == (("Draft Bef",), "before_repair")
-    assert (after["value"].columns, after["taken"].value, after["unit"].value) == (("Draft Aft (Pa)",), "after_repair", "Pa")
+    assert (after["value"].columns, after["taken"].value, after["unit"].value) == (
+        ("Draft Aft (Pa)",),
+        "after_repair",
+        "Pa",
+    )
     assert "unit" not in before
     assert source.unread(header) == ["Cust Name"], "a customer's name is read for nothing"

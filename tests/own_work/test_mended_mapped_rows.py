@@ -45,6 +45,14 @@ def _query(home, query):
         con.close()
 
 
+def mend(home, settings, *what):
+    con = Store(home).open_reader()
+    try:
+        return mend_rows(con, OwnWork(home), settings, *what)
+    finally:
+        con.close()
+
+
 def test_a_mended_row_keeps_the_time_zone_and_the_unit_of_its_mapping(tmp_path):
     export, home = tmp_path / "jobs.csv", tmp_path / "home"
     export.write_text(ROWS)
@@ -54,9 +62,8 @@ def test_a_mended_row_keeps_the_time_zone_and_the_unit_of_its_mapping(tmp_path):
         rows = {row.table: row for row in held_rows(con)}
     finally:
         con.close()
-    own = OwnWork(home)
-    mend_rows(own, Settings(), [rows["visits"]], {"arrived_at": "2025-01-10 08:00"}, "typing error", "chief")
-    mend_rows(own, Settings(), [rows["readings"]], {"value": "120"}, "typing error", "chief")
+    mend(home, Settings(), [rows["visits"]], {"arrived_at": "2025-01-10 08:00"}, "typing error", "chief")
+    mend(home, Settings(), [rows["readings"]], {"value": "120"}, "typing error", "chief")
     # The company's own settings may change before the mended rows are taken in.
     loading.load(home, [], replace(Settings(), time_zone="America/New_York", default_pressure_unit="kPa"))
     assert _query(home, "SELECT visit_id, strftime(arrived_at, '%H:%M') FROM delivered.visits ORDER BY 1") == [
@@ -77,7 +84,7 @@ def test_a_row_mended_before_its_reading_was_kept_is_read_as_the_company_reads(t
         (row,) = held_rows(con, "table_name = 'visits'")
     finally:
         con.close()
-    mend_rows(OwnWork(home), Settings(), [replace(row, read_with="")], {"arrived_at": "2025-01-10 08:00"}, "x", "chief")
+    mend(home, Settings(), [replace(row, read_with="")], {"arrived_at": "2025-01-10 08:00"}, "x", "chief")
     loading.load(home, [], Settings())
     assert _query(home, "SELECT strftime(arrived_at, '%H:%M') FROM delivered.visits WHERE visit_id = 'J2'") == [
         ("08:00",)

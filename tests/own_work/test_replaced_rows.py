@@ -41,6 +41,14 @@ def reading(home, query):
         con.close()
 
 
+def mend(home, settings, *what):
+    con = Store(home).open_reader()
+    try:
+        return mend_rows(con, OwnWork(home), settings, *what)
+    finally:
+        con.close()
+
+
 def open_keys(home):
     return sorted(key for (key,) in reading(home, "SELECT DISTINCT raw ->> 'Visit ID' FROM held_back_open"))
 
@@ -96,7 +104,7 @@ def test_a_key_of_several_columns_must_agree_in_all_of_them(home):
 
 def test_a_mended_row_that_came_in_counts_no_longer(home):
     load(home, "visits_1.csv", HEADER + BAD)
-    mend_rows(OwnWork(home), Settings(), held(home), {"visit_kind": "no_heat"}, "typing error", "ben")
+    mend(home, Settings(), held(home), {"visit_kind": "no_heat"}, "typing error", "ben")
     assert open_keys(home) == ["V1"], "until it came in"
     loading.load(home, [])
     assert open_keys(home) == [] and kind_of(home, "V1") == [("no_heat",)]
@@ -105,7 +113,7 @@ def test_a_mended_row_that_came_in_counts_no_longer(home):
 def test_a_mended_row_never_takes_the_place_of_a_later_version_when_everything_is_loaded_anew(home):
     load(home, "visits_1.csv", HEADER + BAD + OTHER_BAD)
     mended = [row for row in held(home) if row.cells["Visit ID"] == "V1"]
-    mend_rows(OwnWork(home), Settings(), mended, {"visit_kind": "no_heat"}, "typing error", "ben")
+    mend(home, Settings(), mended, {"visit_kind": "no_heat"}, "typing error", "ben")
     loading.load(home, [])
     load(home, "visits_2.csv", HEADER + GOOD.replace("no_heat", "maintenance"))
     assert kind_of(home, "V1") == [("maintenance",)]
@@ -129,9 +137,9 @@ def test_a_row_dismissed_and_replaced_is_not_opened_by_the_undo(home):
 
 def test_a_mended_file_that_is_refused_leaves_its_rows_open(home, monkeypatch):
     load(home, "visits_1.csv", HEADER + BAD)
-    mend_rows(OwnWork(home), Settings(), held(home), {"visit_kind": "no_heat"}, "typing error", "ben")
+    mend(home, Settings(), held(home), {"visit_kind": "no_heat"}, "typing error", "ben")
     with monkeypatch.context() as patched:
-        patched.setattr("pipelines.own_records.csv.writer", lambda file, quoting: _Blank())
+        patched.setattr("pipelines.mended_rows.csv.writer", lambda file, quoting: _Blank())
         load(home, "visits_2.csv", HEADER + OTHER_GOOD)
     assert open_keys(home) == ["V1"]
     loading.load(home, [])

@@ -55,6 +55,14 @@ def reading(home, work):
         con.close()
 
 
+def mend(home, settings, *what):
+    con = Store(home).open_reader()
+    try:
+        return mend_rows(con, OwnWork(home), settings, *what)
+    finally:
+        con.close()
+
+
 def correct(home, *what):
     return reading(home, lambda con: enter_correction(con, OwnWork(home), SETTINGS, *what, "seen", "chief"))
 
@@ -113,7 +121,7 @@ def test_records_loaded_anew_include_everything_entered(home):
     correct(home, "V3", "cause_code", "hose_water")
     enter_bench_test(OwnWork(home), SETTINGS, test_cells("TAG9", "200", "201", "199"), "t", "B")
     one, other = reading(home, held_rows)
-    mend_rows(OwnWork(home), SETTINGS, [one], {"visit_kind": "no_heat"}, "typing error", "ben")
+    mend(home, SETTINGS, [one], {"visit_kind": "no_heat"}, "typing error", "ben")
     dismiss_rows(OwnWork(home), [other], "a test row", "ben")
     assert reading(home, lambda con: n_waiting(con, OwnWork(home))) == 4
     loading.load(home, [])
@@ -157,9 +165,9 @@ def test_what_is_refused_is_told_and_not_kept(home):
         enter_bench_test(OwnWork(home), SETTINGS, test_cells("TAG9", "abc"), "t", new_id())
     row = reading(home, held_rows)[0]
     with pytest.raises(OwnWorkError, match="visits.csv line 82: visit_kind is nah; must be one of"):
-        mend_rows(OwnWork(home), SETTINGS, [row], {"visit_kind": "nah"}, "why", "ben")
+        mend(home, SETTINGS, [row], {"visit_kind": "nah"}, "why", "ben")
     with pytest.raises(OwnWorkError, match="colour: no column of that row"):
-        mend_rows(OwnWork(home), SETTINGS, [row], {"colour": "red"}, "why", "ben")
+        mend(home, SETTINGS, [row], {"colour": "red"}, "why", "ben")
     assert OwnWork(home).entries() == []
 
 
