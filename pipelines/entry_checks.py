@@ -96,10 +96,10 @@ def correction_problem(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]
         f"CREATE OR REPLACE TEMP TABLE no_correction AS "
         f"SELECT {columns}, NULL::INTEGER AS load_id, NULL::BIGINT AS row_no FROM typed WHERE false"
     )
-    row = con.execute(f"SELECT is_allowed FROM ({select})").fetchone()
-    if row and row[0]:
-        return None
+    row = con.execute(f"SELECT is_allowed, target FROM ({select})").fetchone()
     field = stored["corrected_field"]
+    if row and row[0]:
+        return _untested(con, stored["visit_id"], row[1]) if field == "bench_result" else None
     if field == "link":
         return "A link must name another visit to the same site, or be: none."
     if field == "owner":
@@ -109,6 +109,19 @@ def correction_problem(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]
         [field],
     ).fetchone()
     return f"{field} is {stored['new_value']!r}; must be one of {allowed[0] if allowed else ''}."
+
+
+def _untested(con: duckdb.DuckDBPyConnection, visit_id: str, tag: str | None) -> str | None:
+    """Why a bench result cannot be corrected where none is: it would hold against the test that is made later."""
+    found = con.execute(
+        """SELECT 1 FROM bench_result AS b JOIN swap AS w USING (swap_id)
+           WHERE w.visit_id = ? AND (?::VARCHAR IS NULL OR b.removed_tag = ?)""",
+        [visit_id, tag, tag],
+    ).fetchone()
+    if found:
+        return None
+    which = f"the tag {tag}" if tag else "a switch"
+    return f"No bench test of {which} from visit {visit_id} is on record, so there is no result to correct. Enter the test first (Bench)."
 
 
 def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> dict[str, Any] | None:

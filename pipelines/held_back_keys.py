@@ -22,10 +22,13 @@ KEYED = "SELECT md5(table_name || chr(10) || CAST(raw AS VARCHAR)) AS row_key, *
 def settle_replaced(con: duckdb.DuckDBPyConnection, settings: Settings, first_load_id: int) -> int:
     """Name in held_back_settled the rows whose key was accepted in a later load than they were first held back in.
 
-    first_load_id: only rows accepted by this load or a later one are looked at. Returns how many were added. The key is
+    first_load_id: only rows accepted by this load or a later one are looked at; 1 = everything is found anew. Returns how many were added. The key is
     read from the cells as delivered by the same acceptance as any cell; a row whose key cannot be read stays as it is.
     """
     con.execute(CLEANING.read_text("utf-8"))
+    if first_load_id <= 1:
+        # A version that took a row's place may itself be gone, with the mapping that made it.
+        con.execute("DELETE FROM held_back_settled WHERE outcome = 'replaced'")
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE held_row AS
             SELECT row_key, any_value(table_name) AS table_name, min(load_id) AS held_load_id, any_value(raw) AS raw

@@ -173,8 +173,9 @@ def _into(
                 reports = session.reports
             if own is None:
                 raise _NothingNew
-            # Another version may not have looked for rows replaced since they were held back.
-            first = 1 if build.is_of_another_version(con) else min(load_ids, default=None)
+            # Another version may not have looked for rows replaced since they were held back; what replaced them may be gone.
+            is_anew = build.is_of_another_version(con) or session.has_retired
+            first = 1 if is_anew else min(load_ids, default=None)
             taken = take_in(con, own, settings, store.home, first)
             is_mapped = bool(load_ids)
             load_ids, reports = [*load_ids, *taken.load_ids], [*reports, *taken.reports]

@@ -112,7 +112,7 @@ def mend_rows(
     would still refuse, or whose place a row would take.
     """
     if not rows:
-        raise OwnWorkError("No such row is held back. See them with: goodpull held-back")
+        raise OwnWorkError("No such row is held back. See them with: goodpull held-back rows")
     unknown = sorted({column for column in changes for row in rows if column not in row.columns})
     if unknown:
         raise OwnWorkError(
@@ -143,7 +143,7 @@ def mend_rows(
 def dismiss_rows(own: OwnWork, rows: Sequence[HeldRow], reason: str, entered_by: str) -> int:
     """Say that rows held back are not wanted, and why; they are kept and can be taken up again. How many."""
     if not rows:
-        raise OwnWorkError("No such row is held back. See them with: goodpull held-back")
+        raise OwnWorkError("No such row is held back. See them with: goodpull held-back rows")
     there = {kept.entry.about for kept in own.entries("dismissed_row") if kept.is_in_force}
     entries = [
         Entry("dismissed_row", row.row_key, {"table": row.table, "was": row.cells}, entered_by, reason)

@@ -22,6 +22,27 @@ _LINES = (
 )
 # Table -> the query of how many rows, and what stands behind that number.
 _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
+    "visits": (
+        (
+            """SELECT count(*) FROM delivered.visits AS v WHERE v.load_id = {load_id} AND v.appliance_id IS NOT NULL
+                AND EXISTS (FROM delivered.appliances AS a WHERE a.appliance_id = v.appliance_id)
+                AND NOT EXISTS (FROM delivered.appliances AS a WHERE a.appliance_id = v.appliance_id AND a.site_id = v.site_id)""",
+            "[visit names an appliance|visits name appliances] on record at another site only. Where the two are one site, a mapping says so "
+            "([aliases.sites]), and visits to both count together.",
+        ),
+    ),
+    "parts": (
+        (
+            """SELECT count(*) FROM (
+                WITH RECURSIVE step AS (
+                    SELECT part_number AS first, superseded_by AS now, 1 AS n FROM delivered.parts
+                    WHERE load_id = {load_id} AND superseded_by IS NOT NULL
+                    UNION SELECT s.first, p.superseded_by, s.n + 1 FROM step AS s JOIN delivered.parts AS p ON p.part_number = s.now
+                    WHERE p.superseded_by IS NOT NULL AND s.now <> s.first AND s.n < 10)
+                SELECT DISTINCT first FROM step WHERE now = first)""",
+            "[part is|parts are] replaced, in the end, by [itself|themselves]: put superseded_by right.",
+        ),
+    ),
     "part_lines": (
         (
             f"SELECT count(*) {_LINES} AND coalesce(l.part_class, p.part_class) IN ('gas_switch', 'water_switch', "

@@ -72,6 +72,7 @@ class LoadSession:
     watch: Watch | None = None
     reports: list[FileReport] = field(default_factory=list)
     has_drift: bool = False
+    has_retired: bool = False
     _loaded: list[_Loaded] = field(default_factory=list)
     _targets: dict[str, Target] = field(default_factory=dict)
     _digests: set[str] = field(default_factory=set)
@@ -109,6 +110,7 @@ class LoadSession:
             started = time.perf_counter()
             loads = {loaded.load_id: loaded.earlier for loaded in of_table}
             gone = retire(self.con, target, self._readings(of_table)) if self.mapping is not None else {}
+            self.has_retired = self.has_retired or any(gone.values())
             settled = settle(self.con, target, loads or {self._next_id: []})
             share = (time.perf_counter() - started) / max(len(of_table), 1)
             for loaded in of_table:

@@ -105,6 +105,12 @@ SUSPICIONS = (
     ),
     Suspicion(
         "visits",
+        "left_at < arrived_at",
+        "[visit ends before it began|visits end before they began]: were the columns, or morning and afternoon, mixed up? Kept; how long "
+        "[it|they] took is not known.",
+    ),
+    Suspicion(
+        "visits",
         f"regexp_matches(visit_id, {text(_TEST)}) OR regexp_matches(site_id, {text(_TEST)}) "
         f"OR regexp_matches(technician_id, {text(_TEST)}) OR regexp_matches(notes, {text(_TEST)})",
         "[visit looks like a test entry|visits look like test entries]. Leave [it|them] out where [it comes|they come] from, or by a mapping (rows = ...).",

@@ -24,6 +24,10 @@ FILES = {
     "visits.csv": VISITS,
     # The export of the next week overlaps.
     "visits_2.csv": [VISITS[0], VISITS[3], VISITS[4].replace(NOTE, "Replaced the switch on unit 4"), VISITS[5]],
+    "visits_3.csv": [
+        "visit_id,site_id,appliance_id,technician_id,arrived_at,left_at,visit_kind",
+        "V12,S1-NEW,A1,T1,2025-04-01T10:00:00,2025-04-01T09:00:00,maintenance",
+    ],
     "visit_crew.csv": ["visit_id,technician_id,is_lead", "V1,T1,yes", "V1,T2,no", "V2,T1,yes"],
     "readings.csv": [
         "visit_id,reading_no,quantity,value,condition",
@@ -41,6 +45,8 @@ FILES = {
         "DS,draft_switch,,0,Pa",
         "OLD,,DS,,",
         "GAS,gas_switch,,,",
+        "C1,hose,C2,,",
+        "C2,hose,C1,,",
     ],
     "part_lines.csv": [
         "visit_id,line_no,part_number,part_class,description,quantity,line_status",
@@ -66,6 +72,8 @@ TOLD = (
     "visits.csv: 7 visits have a note that stands word for word at 5 sites or more",
     "visits.csv: 1 arrival lies in the hour that occurs twice",
     "visits.csv: 1 arrival lies in the hour that clocks skip",
+    "visits_3.csv: 1 visit ends before it began",
+    "visits_3.csv: 1 visit names an appliance on record at another site only",
     "visit_crew.csv: 1 visit had two technicians or more",
     "readings.csv: 2 draft readings are above 2.8 in. w.c. and look like gas pressure",
     "readings.csv: 1 draft reading is above any gas pressure in a house",
@@ -74,7 +82,8 @@ TOLD = (
     "readings.csv: 1 draft reading has a minus sign",
     "readings.csv: 1 row has pressures without a unit",
     "parts.csv: 1 rated make point is 0",
-    "parts.csv: 1 part names the number that replaced it",
+    "parts.csv: 3 parts name the number that replaced them",
+    "parts.csv: 2 parts are replaced, in the end, by themselves",
     "part_lines.csv: 1 line takes another back",
     "part_lines.csv: 1 line classed as a draft switch speaks of gas, water, refrigerant or oil",
     "part_lines.csv: 1 line is called pressure switch and belongs to a gas, water or refrigerant circuit",

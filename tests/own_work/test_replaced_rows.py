@@ -185,3 +185,22 @@ def test_a_row_held_back_under_two_versions_of_a_mapping_is_held_back_once(tmp_p
     other.write_text(f"Call,Site,Tech,In,Kind\n{rows[1]}\n4,S9,T1,2025-01-07 08:00,PM\n", "utf-8")
     loading.load(home, [other], mapping=wider)
     assert n_open() == 2, "an equal row of another file is another row"
+
+
+def test_a_row_is_open_again_when_the_mapping_that_replaced_it_is_put_right(tmp_path):
+    """A wrong mapping gave another row its key; once that is gone, the row is neither on record nor out of sight."""
+    home, export = tmp_path / "home", tmp_path / "jobs.csv"
+    export.write_text("Job,Other,Site,Came,Kind\nA1,B1,S1,2025-01-10,nope\n")
+    more = tmp_path / "jobs_2.csv"
+    more.write_text("Job,Other,Site,Came,Kind\nB2,A1,S2,2025-01-11,no_heat\n")
+    right = (
+        'name = "jobs"\nconfirmed = true\n[[source]]\nfile = "jobs*.csv"\n[[source.table]]\ntable = "visits"\n'
+        '[source.table.columns]\nvisit_id = "Job"\nsite_id = "Site"\ntechnician_id = { value = "T1" }\n'
+        'arrived_at = "Came"\nvisit_kind = "Kind"\n'
+    )
+    wrong = right.replace('visit_id = "Job"', 'visit_id = "Other"')
+    loading.load(home, [export], mapping=mapping_of(right))
+    loading.load(home, [more], mapping=mapping_of(wrong))
+    assert open_keys(home) == [], "taken for a later version"
+    loading.load(home, [more], mapping=mapping_of(right))
+    assert reading(home, "SELECT raw ->> 'visit_id' FROM held_back_open") == [("A1",)]

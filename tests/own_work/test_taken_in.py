@@ -157,6 +157,7 @@ def test_what_is_refused_is_told_and_not_kept(home):
         (("V3", "owner", "T9"), "is no technician on record"),
         (("gone", "cause_code", "fan_worn"), "no such visit is on record"),
         (("V3", "colour", "red"), "must be one of cause_code"),
+        (("V3", "bench_result", "good"), "No bench test of a switch from visit V3 is on record"),
         (("V3", "cause_code", " "), "To take a correction back, undo it"),
     ):
         with pytest.raises(OwnWorkError, match=told):
