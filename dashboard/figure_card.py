@@ -40,7 +40,7 @@ def show(
 
 
 def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None, reach: str) -> str:
-    lines = (rests_on, note, _corrected())
+    lines = (rests_on, note, corrected())
     quiet = "".join(f'<p class="gp-quiet">{with_terms(html.escape(line))}</p>' for line in lines if line)
     head = f'<div class="gp-label">{with_terms(html.escape(label))}</div>'
     if not estimate.is_known:
@@ -54,7 +54,7 @@ def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, c
     )
 
 
-def _corrected() -> str:
+def corrected() -> str:
     """How many corrections are in force within the filters; counts of the company are not for a technician's own sheet."""
     if not roles.may_see("coverage"):
         return ""

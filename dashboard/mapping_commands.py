@@ -196,18 +196,20 @@ def print_preview(tried: Any) -> None:
     from rich.table import Table
 
     console = printing.console_for()
+    seen: set[str] = set()
     for made in tried.tables:
         console.print(f"\n{made.shown} → {made.table_name}", markup=False, style="bold")
-        for title, columns, rows in (
-            (f"first {len(made.rows_in)} rows in", made.columns_in, made.rows_in),
-            (f"first {len(made.rows_out)} rows out", made.columns_out, [row[1:] for row in made.rows_out]),
-        ):
+        rows_in = (f"first {len(made.rows_in)} rows in", made.columns_in, made.rows_in)
+        rows_out = (f"first {len(made.rows_out)} rows out", made.columns_out, [row[1:] for row in made.rows_out])
+        # The rows of a file are shown once, however many tables are made of them.
+        for title, columns, rows in (rows_out,) if made.shown in seen else (rows_in, rows_out):
             table = Table(title=title, title_justify="left")
             for column in columns[:_SHOWN_COLUMNS]:
                 table.add_column(printing.as_written(column), overflow="ellipsis", max_width=_WIDEST, no_wrap=True)
             for row in rows:
                 table.add_row(*(printing.as_written(_cut(cell)) for cell in row[:_SHOWN_COLUMNS]))
             console.print(table)
+            seen.add(made.shown)
             if len(columns) > _SHOWN_COLUMNS:
                 console.print(
                     f"and {len(columns) - _SHOWN_COLUMNS} more columns: {', '.join(columns[_SHOWN_COLUMNS:])}"

@@ -120,7 +120,7 @@ def take_in(home: HomeOption = None) -> None:
     elif report.is_changed:
         printing.say(f"in force: {report.generation} ({report.seconds:.1f} s)")
     else:
-        printing.say("Everything entered is in the figures already; nothing was changed.")
+        printing.say("Nothing waits to be brought in; nothing was changed.")
 
 
 @app.command(epilog="Example:  goodpull own-work export own-work-2026-11.jsonl")

@@ -191,6 +191,8 @@ def print_figures(published: dict, currency: str = "") -> None:
     console.print(table)
     for why, names in _unknown(published).items():
         console.print(f"not known, {'; '.join(names)}: {why}", markup=False)
+    n_corrections = published["coverage"]["n_corrections"]
+    console.print(f"Corrections included: {n_corrections:,}.")
     console.print("cases: what the figure rests on; share known: how many of all that could have told did")
     flagged = sum(row["is_flagged"] for row in published["technicians"])
     listed = sum(row["is_flagged"] and not row["is_safety"] for row in published["sites"])

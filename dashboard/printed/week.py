@@ -79,10 +79,17 @@ def about(scope: Scope, facts: dict, is_own: bool = False) -> str:
     if facts["n_visits"]:
         first, last = (words.date(pd.Timestamp(facts[name])) for name in ("first_on", "last_on"))
         parts.append(f"{words.plural(facts['n_visits'], 'visit')}, {first} to {last}")
+    if facts.get("n_corrections") is not None:
+        parts.append(included(facts["n_corrections"]))
     if facts["n_held_back"]:
         parts.append(f"{words.plural(facts['n_held_back'], 'row')} held back (see Records)")
     told = " · ".join(parts)
     return told[:1].upper() + told[1:]
+
+
+def included(n_corrections: int) -> str:
+    """How many corrections figures include."""
+    return f"{words.plural(n_corrections, 'correction')} included" if n_corrections else "no corrections"
 
 
 def last_day(facts: dict, week: dict) -> dt.date:

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard import (
     download,
+    figure_card,
     figures_access,
     missing_parts,
     notices,
@@ -40,6 +41,7 @@ def show() -> None:
     scope = scope_bar.scope()
     found = figures_access.missing(scope)
     page.answer(missing_parts.answer(found, _currency()))
+    st.caption(figure_card.corrected())
     download.pack("closeout", scope)
     facts = figures_access.coverage(scope)
     if not facts["n_swaps"] and facts["n_visits"]:

@@ -89,6 +89,10 @@ def kind_of(path: Path) -> str:
         return "workbook"
     if head.startswith(b"PAR1"):
         return "parquet"
+    if path.suffix.lower() in (".xlsx", ".xlsm", ".ods") and b"\x00" in head[:512]:
+        raise IntakeError(
+            "is named as a workbook and is none, or is damaged. Save it again; nothing was loaded from it."
+        )
     if head.lstrip(b"\xef\xbb\xbf\xff\xfe\x00 \r\n\t").startswith(b"{"):
         return "json lines"
     return "text"

@@ -31,8 +31,9 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
         parts.append(f"Gone, though not read: {_named(gone, [])}.")
     if new:
         parts.append(f"The file has and the mapping does not know: {_named(new, [])}.")
+    is_changed = "has changed shape since the mapping {} was made" if source.columns else "does not fit the mapping {}"
     raise DriftError(
-        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. {' '.join(parts)} "
+        f"{is_changed.format(repr(mapping.name))}; nothing was loaded from it. {' '.join(parts)} "
         f"Put the columns of the mapping right, or have the export mended, and load it again."
     )
 

@@ -149,6 +149,12 @@ def _land_table(
         for column, rule in table.columns
         if rule.is_row_number and table.table.by_name[column].kind == "id"
     ]
+    folded = [folded_text(column) for column in landed.landed.header.delivered]
+    messages += [
+        f"the file has {folded.count(folded_text(column))} columns {column!r}; the first is read."
+        for column in table.sources()
+        if folded.count(folded_text(column)) > 1
+    ]
     said, counts = told_sql(mapping, table, read, "landing.source")
     numbers = first_row(con, counts) or () if said else ()
     messages += [f"{n:,} {one if n == 1 else many}" for (one, many), n in zip(said, numbers, strict=True) if n]

@@ -79,6 +79,7 @@ def test_a_correction_and_a_row_put_right_by_command_reach_the_figures_and_a_cop
     assert goodpull("own-work", "take-in", *home).returncode == 0
     published = json.loads(goodpull("figures", "--json", *home).stdout)
     assert (published["coverage"]["n_corrections"], published["coverage"]["n_held_back"]) == (1, 0)
+    assert "Corrections included: 1." in goodpull("figures", *home).stdout
     assert "nothing was changed" in goodpull("own-work", "take-in", *home).stderr
     copy, other = tmp_path / "copy.jsonl", ("--home", tmp_path / "other")
     exported = goodpull("own-work", "export", copy, *home).stderr

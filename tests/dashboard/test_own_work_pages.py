@@ -10,6 +10,9 @@ import streamlit as st
 from page_texts import APP, assert_drawn, opened, said
 from streamlit.testing.v1 import AppTest
 
+from dashboard import code_names
+from dashboard.printed import packs
+from models.figures.scope import Scope
 from pipelines.loading import load
 from pipelines.own_work import OwnWork
 from pipelines.store import Store
@@ -100,11 +103,18 @@ def test_a_correction_from_the_sheet_is_in_the_figures_after_one_click(home):
     assert "not in the figures yet" not in said(test)
     assert "by Chief: cause is trap fouled" in said(test)
     assert "Includes 1 correction" in said(opened("this_week"))
+    assert "Includes 1 correction" in said(opened("missing"))
+    assert "1 correction included" in packs.document("week", Scope(), code_names.naming(False)).about
     load(home, [home.parent / "records"])
     assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("trap_fouled",)]
 
 
 def test_every_field_can_be_corrected(home):
+    tests = home.parent / "bench_tests.csv"
+    tests.write_text(
+        f"bench_test_id,removed_tag,tested_at,pressure_unit,make_1\nB1,TAG0,{DAY}T12:00:00Z,Pa,201\n", "utf-8"
+    )
+    load(home, [tests])
     values = {"cause_code": "hose_water", "callback_class": "uncertain", "link": "none", "owner": "T1"}
     for name, value in (values | {"part_class": "hose", "bench_result": "faulty"}).items():
         test = sheet("V0")
@@ -149,13 +159,17 @@ def test_rows_held_back_are_mended_or_dismissed_and_the_count_falls(home):
     assert "2 rows held back" in said(opened("this_week"))
     test = opened("records")
     assert_drawn(test)
-    field(test, "text_input", "symptom").input("drft wrong")
+    codes = field(test, "selectbox", "symptom")
+    assert codes.value == "drft" and "draft_not_proven" in codes.options, "a code is chosen, not typed"
+    codes.select("draft_not_proven")
+    came = field(test, "text_input", "arrived_at").value
+    field(test, "text_input", "arrived_at").input("5014-01-01")
     field(test, "text_input", "Why").input("typing error")
     field(test, "text_input", "Your name").input("Ben")
     test.run()
     field(test, "button", "Mend").click().run()
-    assert "symptom is drft wrong; must be one of" in test.error[0].value.replace("\\", "")
-    field(test, "text_input", "symptom").input("draft_not_proven").run()
+    assert "arrived_at is 5014-01-01; must lie between" in test.error[0].value.replace("\\", "")
+    field(test, "text_input", "arrived_at").input(came).run()
     field(test, "button", "Mend").click().run()
     assert_drawn(test)
     field(test, "text_input", "Why").input("a test row")
@@ -176,7 +190,7 @@ def test_rows_held_back_are_mended_or_dismissed_and_the_count_falls(home):
 
 def test_the_same_change_in_several_rows_leaves_what_tells_them_apart(home):
     test = opened("records")
-    field(test, "text_input", "symptom").input("noise")
+    field(test, "selectbox", "symptom").select("noise")
     field(test, "text_input", "visit_id").input("ONE")
     field(test, "text_input", "Why").input("typing error")
     field(test, "text_input", "Your name").input("Ben")

@@ -72,7 +72,7 @@ def unpacks_to_much(desk):
         for _ in range(128):
             sheet.write(bytes(1 << 24))
     assert path.stat().st_size < 3_000_000
-    return path, ("unpacks to 2.1 GB", "1.0 GB at most", "Export it as CSV")
+    return path, ("unpacks to 2.1 GB", "0.6 GB at most", "Export it as CSV")
 
 
 def markup_is_broken(desk):

@@ -149,3 +149,24 @@ def test_rows_known_by_their_number_never_replace_those_of_another_file(desk):
     desk.write("calls_2025_02.csv", header, [[f"S{n}", "T1", f"2025-02-{n:02}"] for n in range(1, 5)])
     desk.load(toml, february)
     assert desk.query("SELECT count(*) FROM delivered.visits") == [(9,)]
+
+
+def test_a_column_that_stands_twice_is_told_and_the_first_is_read(desk):
+    header = ["Call", "Site", "Tech", "In", "Kind", "Site"]
+    toml = TOML.replace("columns = ", "#columns = ")
+    (file,) = desk.load(toml, desk.write("calls.csv", header, [[*ROWS[0], "S9"]])).files
+    assert any("the file has 2 columns 'Site'; the first is read." in said for said in file.messages), file
+    assert desk.query("SELECT site_id FROM delivered.visits") == [("S1",)]
+
+
+def test_what_was_never_in_the_file_is_no_change_of_shape(desk):
+    toml = TOML.replace("columns = ", "#columns = ").replace('"Site"', '"Place"')
+    (file,) = desk.load(toml, desk.write("calls.csv", HEADER, ROWS)).files
+    assert file.error.startswith("does not fit the mapping 'calls'; nothing was loaded from it."), file.error
+
+
+def test_a_file_named_as_a_workbook_that_is_none_is_said_to_be_none(desk):
+    path = desk.folder / "calls.xlsx"
+    path.write_bytes(bytes(range(256)) * 40)
+    (file,) = load(desk.home, [path]).files
+    assert "is named as a workbook and is none" in file.error
