@@ -16,7 +16,7 @@ import streamlit as st
 from dashboard import bench_tests, own_entry, page, store_access, visit_sheet, words
 from pipelines.contract.codes import HANDLING
 from pipelines.contract.units import INCH_OF_WATER_PA
-from pipelines.entry_checks import accepted, bench_verdict
+from pipelines.entry_checks import accepted, bench_verdict, why_without_swap
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_bench_test
 from pipelines.own_work import new_id
@@ -55,7 +55,7 @@ def show(tag: str, name: str, drawn: bench_tests.Drawn | None) -> None:
 def _known(tag: str, swaps: pd.DataFrame) -> None:
     """What is on record about the switch."""
     if swaps.empty:
-        st.markdown(words.plain(f"No swap with the tag {tag} is on record. The test counts once the visit is loaded."))
+        st.markdown(words.plain(f"{tag}: no swap on record has this tag; the result counts once one does."))
     for line in swaps.itertuples():
         tested = ""
         if not words.is_missing(line.verdict):
@@ -153,9 +153,7 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
         return False
     result = bench_verdict(store_access.reader(), judged.stored)
     if result is None:
-        st.markdown(
-            "No verdict yet: no swap on record by that day bears this tag. The test is kept, and counts once there is one."
-        )
+        st.markdown(words.plain(f"No verdict yet, and the test may be entered: {_why_waiting(judged.stored)}."))
     else:
         st.markdown(f"**{words.in_words(result['verdict'], words.VERDICT_WORDS).capitalize()}**")
         st.markdown(words.plain(f"{result['reason'][:1].upper()}{result['reason'][1:]}."))
@@ -168,6 +166,11 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
         st.markdown("\n".join(f"- {words.plain(said)}" for said in missing))
     st.caption("The same rule as for every test on record. A verdict is about the switch, never about an appliance.")
     return True
+
+
+def _why_waiting(stored: dict[str, Any]) -> str:
+    """Why the test counts in no figure yet; blank where a swap fits it."""
+    return "".join(why_without_swap(store_access.reader(), [stored]).values())
 
 
 def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict[str, Any] | None) -> list[str]:
@@ -203,11 +206,12 @@ def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict
 def _enter(tag: str, name: str, cells: dict[str, str], entry_id: str) -> None:
     own, key = own_entry.own(), _draft_key(tag, name)
     try:
-        enter_bench_test(own, store_access.settings(), cells, name, entry_id)
+        entry = enter_bench_test(own, store_access.settings(), cells, name, entry_id)
         own.save_draft(key, None)
+        why = _why_waiting(entry.content["stored"])
     except GoodpullError as error:
         st.error(words.plain(error))
         return
     del st.session_state[key]
-    own_entry.kept("bench", f"The test of {tag} is kept.")
+    own_entry.kept("bench", f"The test of {tag} is kept." + (f" But {why}." if why else ""))
     st.rerun()

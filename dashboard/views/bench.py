@@ -10,6 +10,7 @@ from dashboard import (
     bench_draw,
     bench_entry,
     bench_tests,
+    bench_waiting,
     code_names,
     notices,
     own_entry,
@@ -43,6 +44,7 @@ def show() -> None:
     _entry(lists)
     bench_draw.show()
     _entered()
+    bench_waiting.show()
     page.next_steps(
         (
             "Test the switches of the list before the day named beside them, each with three make readings.",

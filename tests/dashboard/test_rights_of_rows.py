@@ -13,6 +13,7 @@ import pytest
 
 from dashboard import (
     bench_tests,
+    bench_waiting,
     figures_access,
     lookups,
     record_lookups,
@@ -64,6 +65,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "bench_tests.kept_lists": (lambda one: bench_tests.kept_lists(), {M, T}),
     "bench_tests.entered_tags": (lambda one: bench_tests.entered_tags(), {M, T}),
     "bench_tests.swaps_of": (lambda one: bench_tests.swaps_of("TAG"), {M, T}),
+    "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
     "remarks.of": (lambda one: remarks.of(one.other), {M, T}),
     "remarks.of own": (lambda one: remarks.of(one.own), {M, T, X}),
