@@ -15,7 +15,6 @@ import streamlit as st
 
 from dashboard import bench_tests, own_entry, page, store_access, visit_sheet, words
 from pipelines.contract.codes import HANDLING
-from pipelines.contract.units import INCH_OF_WATER_PA
 from pipelines.entry_checks import accepted, bench_verdict, why_without_swap
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_bench_test
@@ -185,9 +184,9 @@ def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict
     if not any(cells[f"break_{turn}"] for turn in (1, 2, 3)):
         found.append("Break readings: kept for the record; no verdict rests on them.")
     if not cells["gauge_id"]:
-        step = settings.assumed_resolution_pa / INCH_OF_WATER_PA
+        step = words.small_pressure(settings.assumed_resolution_pa, settings.default_pressure_unit)
         found.append(
-            f"The gauge: {settings.assumed_accuracy_share:.0%} of the reading and a step of {step:.2f} in. w.c. are assumed."
+            f"The gauge: {settings.assumed_accuracy_share:.0%} of the reading and a step of {step} are assumed."
         )
     if result is not None and result["rated_make_pa"] is None:
         found.append("The rated make point: not on record for this switch; read it off its label.")

@@ -150,7 +150,7 @@ def in_words(gauge: dict[str, Any]) -> str:
     parts.append(
         "step not on record"
         if words.is_missing(gauge["resolution_pa"])
-        else f"step {words.number(gauge['resolution_pa'], 1)} Pa"
+        else f"step {words.small_pressure(gauge['resolution_pa'], unit)}"
     )
     if not words.is_missing(gauge["calibrated_on"]):
         parts.append(f"calibrated {words.date(gauge['calibrated_on'])}")
