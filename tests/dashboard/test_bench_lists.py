@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
 from page_texts import assert_drawn, opened, said
 from small_company import DAY, asked, bench, field, made_home
 from streamlit.testing.v1 import AppTest
+from typer.testing import CliRunner
 
+from dashboard.commands import app
 from pipelines.loading import load
 from pipelines.own_draws import keep_draw
 from pipelines.own_work import OwnWork
@@ -120,3 +123,26 @@ def test_a_tag_used_again_on_another_switch_is_not_the_one_that_was_drawn(home):
     typed(home, "TAG3")
     load(home, [])
     assert asked(home, "SELECT selection, selection_probability FROM bench_test") == [("chosen", None)]
+
+
+def drawn_by_command(home: Path, *more: str) -> tuple[set[str], str]:
+    """Tags of the list that the command draws, and all it says."""
+    done = CliRunner().invoke(app, ["bench-list", "--home", str(home), *more])
+    lines = [line.split(",")[0] for line in done.output.splitlines()]
+    return {tag for tag in lines if tag in {f"TAG{n}" for n in range(6)}}, done.output
+
+
+def test_the_command_leaves_out_what_stands_in_a_kept_list_and_says_so(home):
+    everything, told = drawn_by_command(home)
+    assert len(everything) == 6 and "6 could be drawn; none was left out." in told
+    keep(home, "list 1", "TAG3", "TAG4", as_of=str(DAY - dt.timedelta(days=1)))
+    found, told = drawn_by_command(home, "--pick", "TAG3")
+    assert found == {"TAG0", "TAG1", "TAG2", "TAG5"}
+    assert "left out: 2 (2 drawn already, in a list that is kept)" in told
+    assert "TAG3: not on the list; stands in a list that is kept." in told
+    assert f"of those removed after the draw of {DAY - dt.timedelta(days=1)}" in told
+    keep(home, "list 2", "TAG0")
+    assert drawn_by_command(home)[0] == set(), "the day of the last list kept is the day of the draw before"
+    assert drawn_by_command(home, "--since", "2020-01-01")[0] == {"TAG1", "TAG2", "TAG5"}
+    OwnWork(home).undo("list 2", "drawn by mistake", "Tess")
+    assert drawn_by_command(home)[0] == {"TAG0", "TAG1", "TAG2", "TAG5"}
