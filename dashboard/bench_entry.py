@@ -15,8 +15,7 @@ import streamlit as st
 
 from dashboard import bench_tests, own_entry, page, store_access, visit_sheet, words
 from pipelines.contract.codes import HANDLING
-from pipelines.contract.units import INCH_OF_WATER_PA
-from pipelines.entry_checks import accepted, bench_verdict
+from pipelines.entry_checks import accepted, bench_verdict, why_without_swap
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_bench_test
 from pipelines.own_work import new_id
@@ -55,7 +54,7 @@ def show(tag: str, name: str, drawn: bench_tests.Drawn | None) -> None:
 def _known(tag: str, swaps: pd.DataFrame) -> None:
     """What is on record about the switch."""
     if swaps.empty:
-        st.markdown(words.plain(f"No swap with the tag {tag} is on record. The test counts once the visit is loaded."))
+        st.markdown(words.plain(f"{tag}: no swap on record has this tag; the result counts once one does."))
     for line in swaps.itertuples():
         tested = ""
         if not words.is_missing(line.verdict):
@@ -153,9 +152,7 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
         return False
     result = bench_verdict(store_access.reader(), judged.stored)
     if result is None:
-        st.markdown(
-            "No verdict yet: no swap on record by that day bears this tag. The test is kept, and counts once there is one."
-        )
+        st.markdown(words.plain(f"No verdict yet, and the test may be entered: {_why_waiting(judged.stored)}."))
     else:
         st.markdown(f"**{words.in_words(result['verdict'], words.VERDICT_WORDS).capitalize()}**")
         st.markdown(words.plain(f"{result['reason'][:1].upper()}{result['reason'][1:]}."))
@@ -170,6 +167,11 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
     return True
 
 
+def _why_waiting(stored: dict[str, Any]) -> str:
+    """Why the test counts in no figure yet; blank where a swap fits it."""
+    return "".join(why_without_swap(store_access.reader(), [stored]).values())
+
+
 def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict[str, Any] | None) -> list[str]:
     """What is not said about the test, and what that costs."""
     n_make = sum(stored[f"make_{turn}_pa"] is not None for turn in (1, 2, 3))
@@ -182,9 +184,9 @@ def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict
     if not any(cells[f"break_{turn}"] for turn in (1, 2, 3)):
         found.append("Break readings: kept for the record; no verdict rests on them.")
     if not cells["gauge_id"]:
-        step = settings.assumed_resolution_pa / INCH_OF_WATER_PA
+        step = words.small_pressure(settings.assumed_resolution_pa, settings.default_pressure_unit)
         found.append(
-            f"The gauge: {settings.assumed_accuracy_share:.0%} of the reading and a step of {step:.2f} in. w.c. are assumed."
+            f"The gauge: {settings.assumed_accuracy_share:.0%} of the reading and a step of {step} are assumed."
         )
     if result is not None and result["rated_make_pa"] is None:
         found.append("The rated make point: not on record for this switch; read it off its label.")
@@ -203,11 +205,12 @@ def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict
 def _enter(tag: str, name: str, cells: dict[str, str], entry_id: str) -> None:
     own, key = own_entry.own(), _draft_key(tag, name)
     try:
-        enter_bench_test(own, store_access.settings(), cells, name, entry_id)
+        entry = enter_bench_test(own, store_access.settings(), cells, name, entry_id)
         own.save_draft(key, None)
+        why = _why_waiting(entry.content["stored"])
     except GoodpullError as error:
         st.error(words.plain(error))
         return
     del st.session_state[key]
-    own_entry.kept("bench", f"The test of {tag} is kept.")
+    own_entry.kept("bench", f"The test of {tag} is kept." + (f" But {why}." if why else ""))
     st.rerun()

@@ -1,18 +1,22 @@
-"""What the Bench page knows: the list last drawn and kept, gauges, and what became of each switch."""
+"""What the Bench page knows: the lists drawn and kept, gauges, and what became of each switch."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import pandas as pd
 
 from dashboard import own_entry, roles, store_access, words
+from pipelines import own_draws
 
 _STATE = """
 SELECT s.removed_tag, s.visit_id, s.swapped_on, s.part_number, s.diagnosed_by AS technician_id, b.verdict, b.reason,
     b.tested_at, b.n_tests
-FROM swap AS s LEFT JOIN bench_result AS b USING (swap_id) WHERE s.removed_tag = ? ORDER BY s.swapped_on DESC
+FROM swap AS s LEFT JOIN bench_result AS b USING (swap_id) WHERE s.removed_tag = ?
+ORDER BY s.swapped_at DESC, s.swap_id
 """
 _TESTED = """
 SELECT s.removed_tag, max(b.verdict) AS verdict FROM swap AS s JOIN bench_result AS b USING (swap_id)
@@ -23,9 +27,13 @@ _GAUGES = "SELECT * FROM gauge ORDER BY gauge_id"
 
 @dataclass(frozen=True)
 class Drawn:
-    """One switch of the list. test_by: ISO date, last day a test can find it good. state: tested, entered or open."""
+    """One switch of a list. drawn_on: ISO date of the draw. visit_id: the visit that pulled it. test_by: ISO date, last day
+    a test can find it good. state: the verdict of its test, 'entered' where that is not in the figures yet, '' = open.
+    """
 
     removed_tag: str
+    visit_id: str | None
+    drawn_on: str
     selection: str
     probability: float | None
     swapped_on: str
@@ -37,7 +45,7 @@ class Drawn:
 
 @dataclass(frozen=True)
 class KeptList:
-    """A draw that was kept. sentence: what was drawn from what."""
+    """A draw that was kept. sentence: what was drawn from what, and what was left out."""
 
     sentence: str
     drawn_by: str
@@ -45,35 +53,72 @@ class KeptList:
     switches: tuple[Drawn, ...]
 
 
-def kept_list() -> KeptList | None:
-    """The list last drawn and kept, not taken back."""
-    draws = [kept.entry for kept in own_entry.own().entries("bench_draw") if kept.is_in_force]
-    if not draws:
-        return None
-    entry = draws[-1]
-    rows = entry.content["list"]
-    tested = store_access.frame(_TESTED, [tuple(row["removed_tag"] for row in rows)])
+@dataclass(frozen=True)
+class Before:
+    """What the next draw must leave out. last: day of the latest list kept. n_lists: how many are. drawn: tags of their
+    switches. entered: tags of the tests entered here.
+    """
+
+    last: date | None
+    n_lists: int
+    drawn: tuple[str, ...]
+    entered: tuple[str, ...]
+
+
+def before() -> Before:
+    """What was drawn and kept, or entered, and not taken back."""
+    draws = own_draws.draws_in_force(own_entry.own())
+    drawn = tuple(sorted(own_draws.drawn_rows(draws)))
+    return Before(own_draws.last_day(draws), len(draws), drawn, tuple(sorted(entered_tags())))
+
+
+def kept_lists() -> tuple[KeptList, ...]:
+    """Every list drawn and kept and not taken back, the oldest first; each switch stands in the one it counts for."""
+    draws = own_draws.draws_in_force(own_entry.own())
+    found = own_draws.drawn_rows(draws)
+    tested = store_access.frame(_TESTED, [tuple(sorted(found))])
     verdicts = dict(zip(tested["removed_tag"], tested["verdict"], strict=True))
-    entered = entered_tags()
-    switches = tuple(
-        Drawn(
-            row["removed_tag"],
-            row["selection"],
-            row["selection_probability"],
-            row["swapped_on"],
-            row["test_by"],
-            row["technician_id"],
-            row["evidence"],
-            verdicts.get(row["removed_tag"]) or ("entered" if row["removed_tag"] in entered else ""),
-        )
-        for row in rows
+    states = {tag: "entered" for tag in entered_tags()} | verdicts
+    lists = []
+    for draw in draws:
+        switches = [_drawn(draw, row, states) for one, row in found.values() if one is draw]
+        content, entry = draw.entry.content, draw.entry
+        sentence = f"{content['sentence']} {content.get('pool', '')}".strip()
+        lists.append(KeptList(sentence, entry.entered_by, entry.entered_at[:10], tuple(switches)))
+    return tuple(lists)
+
+
+def _drawn(draw: own_draws.Draw, row: Mapping[str, Any], states: Mapping[str, str]) -> Drawn:
+    return Drawn(
+        row["removed_tag"],
+        row.get("visit_id"),
+        str(draw.as_of or draw.entry.entered_at[:10]),
+        row["selection"],
+        row["selection_probability"],
+        row["swapped_on"],
+        row["test_by"],
+        row["technician_id"],
+        row["evidence"],
+        states.get(row["removed_tag"], ""),
     )
-    return KeptList(entry.content["sentence"], entry.entered_by, entry.entered_at[:10], switches)
 
 
-def entered_tags() -> set[str]:
+def drawn_of(tag: str, lists: Sequence[KeptList]) -> Drawn | None:
+    """The line of a kept list that a test of this tag belongs to; None where no list drew the switch.
+
+    A tag may be used again: where its newest swap came after the one that was drawn, it names another switch.
+    """
+    line = next((one for kept in lists for one in kept.switches if one.removed_tag == tag), None)
+    if line is None:
+        return None
+    visits = swaps_of(tag)["visit_id"].tolist()
+    is_another = line.visit_id in visits and visits[0] != line.visit_id
+    return None if is_another else line
+
+
+def entered_tags() -> frozenset[str]:
     """Tags of the tests entered here and not taken back."""
-    return {kept.entry.about for kept in own_entry.own().entries("bench_test") if kept.is_in_force}
+    return own_draws.tags_entered(own_entry.own())
 
 
 def swaps_of(tag: str) -> pd.DataFrame:
@@ -105,7 +150,7 @@ def in_words(gauge: dict[str, Any]) -> str:
     parts.append(
         "step not on record"
         if words.is_missing(gauge["resolution_pa"])
-        else f"step {words.number(gauge['resolution_pa'], 1)} Pa"
+        else f"step {words.small_pressure(gauge['resolution_pa'], unit)}"
     )
     if not words.is_missing(gauge["calibrated_on"]):
         parts.append(f"calibrated {words.date(gauge['calibrated_on'])}")

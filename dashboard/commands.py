@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -17,6 +16,7 @@ from typing import Annotated, Any
 import typer
 
 from dashboard import (
+    bench_commands,
     held_back_commands,
     identity_commands,
     mapping_commands,
@@ -39,6 +39,7 @@ app.add_typer(held_back_commands.app, name="held-back")
 app.add_typer(identity_commands.app, name="identity")
 report_commands.register(app)
 mapping_commands.register(app)
+bench_commands.register(app)
 
 EXIT_REFUSED = 1
 
@@ -205,54 +206,6 @@ def generate(
     folder.mkdir(parents=True, exist_ok=True)
     _generate(folder, seed, visits, kind)
     printing.say(f"Records in {folder / 'records'}, what really happened in {folder / 'truth'}.")
-
-
-@app.command(
-    name="bench-list",
-    epilog="Examples:  goodpull bench-list --since 2026-01-12 > list.csv   |   goodpull bench-list --pick TAG123 --csv list.csv",
-)
-def bench_list(
-    home: HomeOption = None,
-    number: Annotated[int, typer.Option(help="How many to draw at random.", min=0)] = 20,
-    seed: Annotated[int, typer.Option(help="Same records, same seed, same list.", min=0)] = 1,
-    as_of: Annotated[
-        datetime | None,
-        typer.Option(help="Day of the draw.", formats=["%Y-%m-%d"], show_default="last day with a visit"),
-    ] = None,
-    since: Annotated[
-        datetime | None,
-        typer.Option(help="Day of the draw before: what was in it is left out.", formats=["%Y-%m-%d"]),
-    ] = None,
-    pick: Annotated[list[str] | None, typer.Option(help="Tag of a switch to test besides; repeat for more.")] = None,
-    csv: Annotated[Path | None, typer.Option(help="Write the list into this file instead of printing it.")] = None,
-) -> None:
-    """Draw the removed switches to test next, each with its chance on record, as CSV."""
-    from dashboard.exports import csv_bytes
-    from models.figures.bench_list import bench_list as draw
-    from pipelines.settings import Settings
-    from pipelines.store import Store
-
-    folder = home or default_home()
-    if Store(folder).current() is None:
-        printing.fail(no_records(folder))
-    con = Store(folder).open_reader()
-    try:
-        days = [day.date() if day else None for day in (as_of, since)]
-        found = draw(con, Settings.load(folder), number, seed, days[0], pick or (), days[1])
-    finally:
-        con.close()
-    printing.say(found.sentence)
-    for tag, reason in found.refused.items():
-        printing.say(f"{tag}: not on the list; {reason}.")
-    if csv is not None and found.list.empty:
-        printing.say(f"{csv} was not written: the list is empty.")
-    elif csv is not None:
-        csv.write_bytes(csv_bytes(found.list))
-        printing.say(f"wrote {csv}")
-    elif not found.list.empty:
-        sys.stdout.write(csv_bytes(found.list).decode("utf-8-sig").replace("\r\n", "\n"))
-    if found.refused:
-        raise typer.Exit(EXIT_REFUSED)
 
 
 def _generate(folder: Path, seed: int, visits: int | None, kind: FileKind) -> None:

@@ -15,6 +15,8 @@ from dashboard.home_folder import HomeOption, default_home, no_records
 if TYPE_CHECKING:
     import duckdb
 
+    from pipelines.own_work import OwnWork
+
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode="rich",
@@ -80,10 +82,13 @@ def list_entries(home: HomeOption = None) -> None:
 
     folder = home or default_home()
     own = OwnWork(folder)
+    has_store = Store(folder).current() is not None
+    without_swap = _tests_without_swap(folder, own) if has_store else {}
     for kept in own.entries():
         if kept.entry.kind != "undo":
-            typer.echo(_line(kept))
-    if Store(folder).current() is None:
+            why = without_swap.get(kept.entry.entry_id)
+            typer.echo(_line(kept) + (f"  [{why}]" if why else ""))
+    if not has_store:
         return
     con = reader(folder)
     try:
@@ -111,6 +116,8 @@ def undo(
 def take_in(home: HomeOption = None) -> None:
     """Bring what was entered into the records and figures. Every load does so too."""
     from pipelines.loading import load
+    from pipelines.own_work import OwnWork
+    from pipelines.store import Store
 
     folder = home or default_home()
     with printing.progress("Taking in what was entered") as step:
@@ -121,6 +128,23 @@ def take_in(home: HomeOption = None) -> None:
         printing.say(f"in force: {report.generation} ({report.seconds:.1f} s)")
     else:
         printing.say("Nothing waits to be brought in; nothing was changed.")
+    own = OwnWork(folder)
+    without_swap = _tests_without_swap(folder, own) if Store(folder).current() is not None else {}
+    for kept in own.entries("bench_test"):
+        if kept.entry.entry_id in without_swap:
+            printing.say(f"Bench test of {kept.entry.about}: {without_swap[kept.entry.entry_id]}.")
+
+
+def _tests_without_swap(folder: Path, own: OwnWork) -> dict[str, str]:
+    """The bench tests entered and in force that no swap on record fits: id of the entry -> why."""
+    from pipelines.entry_checks import why_without_swap
+
+    stored = [kept.entry.content["stored"] for kept in own.entries("bench_test") if kept.is_in_force]
+    con = reader(folder)
+    try:
+        return why_without_swap(con, stored)
+    finally:
+        con.close()
 
 
 @app.command(epilog="Example:  goodpull own-work export own-work-2026-11.jsonl")

@@ -21,11 +21,12 @@ from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.intake.session import LoadSession
 from pipelines.intake.sql_text import name
-from pipelines.relations import SQL_FOLDER, narrowed, read_relation
+from pipelines.relations import SQL_FOLDER, Relation, narrowed, parse, read_relation
 from pipelines.settings import Settings
 
 _RESULT = SQL_FOLDER / "facts" / "bench_result.sql"
 _MATCH = SQL_FOLDER / "facts" / "bench_match.sql"
+WITHOUT_SWAP = SQL_FOLDER / "checks" / "bench_test_without_swap.sql"
 _CORRECTION = SQL_FOLDER / "records" / "correction_entered.sql"
 
 
@@ -130,13 +131,31 @@ def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> 
     con: the generation in force. stored: the test as `accepted` gives it. The relations' own SELECTs are run, on this
     test alone.
     """
-    _put(con, "bench_tests", [stored])
-    typed = {"bench_test": "typed", "bench_match": "typed_match"}
-    con.execute(f"CREATE OR REPLACE TEMP TABLE typed_match AS {_on_typed(con, _MATCH, typed)}")
-    cursor = con.execute(_on_typed(con, _RESULT, typed))
+    cursor = con.execute(_on_typed(con, _RESULT, _matched(con, [stored])))
     names = [column[0] for column in cursor.description or ()]
     row = cursor.fetchone()
     return dict(zip(names, row, strict=True)) if row else None
+
+
+def why_without_swap(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Which of these tests no swap fits, and why: bench_test_id -> a sentence, as the health check says of tests on record.
+
+    con: the generation in force. stored: tests as `accepted` gives them; they need not be on record.
+    """
+    if not stored:
+        return {}
+    text = WITHOUT_SWAP.read_text("utf-8")
+    check = Relation(WITHOUT_SWAP.stem, "", "view", text, parse(con, text, WITHOUT_SWAP), frozenset(), frozenset())
+    found = con.execute(f"SELECT bench_test_id, why FROM ({narrowed(con, check, _matched(con, stored), 'temp')})")
+    return dict(found.fetchall())
+
+
+def _matched(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Put the tests and the swaps they fit beside the records; which relation is read from which table then."""
+    _put(con, "bench_tests", stored)
+    typed = {"bench_test": "typed", "bench_match": "typed_match"}
+    con.execute(f"CREATE OR REPLACE TEMP TABLE typed_match AS {_on_typed(con, _MATCH, typed)}")
+    return typed
 
 
 def _put(con: duckdb.DuckDBPyConnection, table_name: str, rows: Sequence[Mapping[str, Any]]) -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from dashboard import (
     bench_draw,
     bench_entry,
     bench_tests,
+    bench_waiting,
     code_names,
     notices,
     own_entry,
@@ -34,13 +37,14 @@ def show() -> None:
         page.answer("No records yet, so there is no switch to test.")
         st.markdown("Load your visit records on the **Records** page, or with `goodpull load FOLDER`.")
         return
-    kept = bench_tests.kept_list()
-    page.answer(_answer(kept))
+    lists = bench_tests.kept_lists()
+    page.answer(_answer(lists))
     notices.safety()
-    _list(kept)
-    _entry(kept)
+    _list(lists)
+    _entry(lists)
     bench_draw.show()
     _entered()
+    bench_waiting.show()
     page.next_steps(
         (
             "Test the switches of the list before the day named beside them, each with three make readings.",
@@ -50,24 +54,39 @@ def show() -> None:
     page.how_computed(METHOD, ("Bench result", "Make point", "Break point"))
 
 
-def _answer(kept: bench_tests.KeptList | None) -> str:
-    if kept is None:
+def _answer(lists: Sequence[bench_tests.KeptList]) -> str:
+    switches = [one for kept in lists for one in kept.switches]
+    if not switches:
         return "No list is kept yet: draw one below, keep it, and test its switches."
-    done = sum(bool(one.state) for one in kept.switches)
-    return f"{words.count(done)} of {words.plural(len(kept.switches), 'switch', 'switches')} on the list tested."
+    done = sum(bool(one.state) for one in switches)
+    where = "list" if len(lists) == 1 else f"{words.count(len(lists))} lists"
+    return f"{words.count(done)} of {words.plural(len(switches), 'switch', 'switches')} on the {where} tested."
 
 
-def _list(kept: bench_tests.KeptList | None) -> None:
-    if kept is None:
+def _list(lists: Sequence[bench_tests.KeptList]) -> None:
+    """The list kept last, told in words, and its switches with the open ones of every earlier list."""
+    if not lists:
         return
-    st.header("The list")
+    newest = lists[-1]
+    st.header("The list" if len(lists) == 1 else "The lists")
     st.markdown(
-        words.plain(f"{words.with_dates(kept.sentence)} Kept by {kept.drawn_by} on {words.with_dates(kept.drawn_at)}.")
+        words.plain(
+            f"{words.with_dates(newest.sentence)} Kept by {newest.drawn_by} on {words.with_dates(newest.drawn_at)}."
+        )
     )
+    earlier = [one for kept in lists[:-1] for one in kept.switches]
+    if len(lists) > 1:
+        n_open = sum(not one.state for one in earlier)
+        st.markdown(
+            f"Of {words.plural(len(lists) - 1, 'earlier list')}, {words.plural(n_open, 'switch', 'switches')} "
+            f"{'is' if n_open == 1 else 'are'} still to test; each keeps the chance of its own draw."
+        )
     name_of = code_names.naming()
+    shown = [*newest.switches, *(one for one in earlier if not one.state)]
     lines = [
         (
             one.removed_tag,
+            words.with_dates(one.drawn_on),
             words.with_dates(one.swapped_on),
             words.with_dates(one.test_by),
             name_of(one.technician_id),
@@ -75,11 +94,11 @@ def _list(kept: bench_tests.KeptList | None) -> None:
             "chosen" if one.probability is None else words.share(one.probability),
             _state(one),
         )
-        for one in sorted(kept.switches, key=lambda one: (bool(one.state), one.test_by, one.removed_tag))
+        for one in sorted(shown, key=lambda one: (bool(one.state), one.test_by, one.removed_tag))
     ]
     columns = [
         (title, "number" if title == "Chance" else "text")
-        for title in ("Tag", "Pulled on", "Test by", "Technician", "Readings say", "Chance", "State")
+        for title in ("Tag", "Drawn on", "Pulled on", "Test by", "Technician", "Readings say", "Chance", "State")
     ]
     page.rows(columns, lines, "")
 
@@ -90,9 +109,9 @@ def _state(one: bench_tests.Drawn) -> str:
     return words.in_words(one.state, words.VERDICT_WORDS) if one.state else "to test"
 
 
-def _entry(kept: bench_tests.KeptList | None) -> None:
+def _entry(lists: Sequence[bench_tests.KeptList]) -> None:
     st.header("Enter a test")
-    drawn = {one.removed_tag: one for one in kept.switches if not one.state} if kept else {}
+    drawn = [one.removed_tag for kept in reversed(lists) for one in kept.switches if not one.state]
     form = own_entry.form_of("bench")
     left, right, _ = st.columns([1, 1, 1], gap="medium")
     with left:
@@ -104,8 +123,7 @@ def _entry(kept: bench_tests.KeptList | None) -> None:
     if not name or not chosen:
         st.markdown("Fill in your name and the tag of the switch; then its readings.")
         return
-    on_list = {one.removed_tag: one for one in kept.switches} if kept else {}
-    bench_entry.show(chosen, name, on_list.get(chosen))
+    bench_entry.show(chosen, name, bench_tests.drawn_of(chosen, lists))
 
 
 def _entered() -> None:

@@ -58,6 +58,15 @@ _NOTICES: dict[str, tuple[tuple[str, str], ...]] = {
             "counted, though [it may be a swap|they may be swaps]. Give the class in parts or by a mapping.",
         ),
     ),
+    "bench_tests": (
+        (
+            """SELECT count(*) FROM delivered.bench_tests AS b WHERE b.load_id = {load_id} AND b.removed_tag IS NOT NULL
+                AND b.removed_tag NOT IN (SELECT removed_tag FROM delivered.part_lines WHERE removed_tag IS NOT NULL)
+                AND NOT EXISTS (FROM delivered.part_lines AS l WHERE l.visit_id = b.visit_id AND l.removed_tag IS NULL)""",
+            "bench [test names|tests name] a tag that no part line on record has: no swap on record has this tag; the result counts "
+            "once one does. The page Bench lists [it|them].",
+        ),
+    ),
     "visit_crew": (
         (
             """SELECT count(*) FROM (

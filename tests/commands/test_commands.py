@@ -80,6 +80,7 @@ def test_the_bench_list_is_drawn_with_its_chances(goodpull, demo, tmp_path):
     first, second = goodpull(*arguments), goodpull(*arguments)
     assert first.returncode == 0, first.stderr
     assert first.stdout == second.stdout and "2 of" in first.stderr and "seed 3" in first.stderr
+    assert "Drawn from: switches removed from 2026-01-07 to 2026-01-20" in first.stderr and "left out:" in first.stderr
     lines = first.stdout.splitlines()
     assert lines[0].startswith("removed_tag,visit_id,selection,selection_probability")
     assert len(lines) == 3 and all(",random," in line for line in lines[1:])

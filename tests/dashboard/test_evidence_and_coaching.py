@@ -138,4 +138,4 @@ def test_the_coaching_page_compares_before_and_after(served_home: Path) -> None:
 def test_the_bench_list_stands_on_the_records_page(served_home: Path) -> None:
     test = opened("records")
     assert_drawn(test)
-    assert "drawn at random" in said(test) or "No removed switch can be tested now" in said(test)
+    assert "drawn at random" in said(test) or "No removed switch can be drawn now" in said(test)

@@ -13,6 +13,7 @@ import pytest
 
 from dashboard import (
     bench_tests,
+    bench_waiting,
     figures_access,
     lookups,
     record_lookups,
@@ -60,9 +61,11 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "season_lookups.first_frosts": (lambda one: season_lookups.first_frosts(7), {M, T, W}),
     "season_lookups.parts_used": (lambda one: season_lookups.parts_used(ALL), {M, T, W}),
     "warranty.warranty_pack": (lambda one: warranty.warranty_pack(one.claim), {M, W}),
-    "bench_tests.kept_list": (lambda one: bench_tests.kept_list(), {M, T}),
+    "bench_tests.before": (lambda one: bench_tests.before(), {M, T}),
+    "bench_tests.kept_lists": (lambda one: bench_tests.kept_lists(), {M, T}),
     "bench_tests.entered_tags": (lambda one: bench_tests.entered_tags(), {M, T}),
     "bench_tests.swaps_of": (lambda one: bench_tests.swaps_of("TAG"), {M, T}),
+    "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
     "remarks.of": (lambda one: remarks.of(one.other), {M, T}),
     "remarks.of own": (lambda one: remarks.of(one.own), {M, T, X}),
@@ -107,7 +110,7 @@ NO_ROWS = {
     "scope_bar.is_stale": "the last day",
     "scope_bar.freshness": "a line of counts; leaves out what the role may not see",
 }
-COMMANDS = ("own_work_commands", "held_back_commands", "identity_commands")
+COMMANDS = ("bench_commands", "own_work_commands", "held_back_commands", "identity_commands")
 MARKS = ("store_access.frame(", "store_access.row(", "store_access.reader(", "_part(", "_narrowed(", "_all(", "return _visits(",
          "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
 

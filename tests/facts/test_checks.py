@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipelines.build import health
+from pipelines.entry_checks import why_without_swap
 from pipelines.relations import SQL_FOLDER, RelationError
 
 CHECKS = sorted(path.stem for path in (SQL_FOLDER / "checks").glob("*.sql"))
@@ -100,6 +101,34 @@ def test_a_check_finds_bad_facts(records, check):
 def test_each_field_of_a_correction_has_values_it_allows(records, kind):
     good(records).correct("v2", "part_class", kind)
     assert ("correction_without_effect" in records.found()) is (kind == "1:gadget")
+
+
+@pytest.mark.parametrize(
+    ("tag", "visit_id", "tested_at", "why"),
+    [
+        ("lost", None, "2024-01-20", "no swap on record has this tag; the result counts once one does"),
+        ("lost", "v1", "2024-01-20", "no swap on record has this tag; the result counts once one does"),
+        (None, "v9", "2024-01-20", "no swap of this visit is on record; the result counts once one is"),
+        (None, "v1", "2024-01-20", "several switches were pulled on this visit; the result counts once its tag says which"),
+        ("T-2", "v1", "2024-01-20", "the swap on record with this tag is of another visit; the result counts once tag and "
+         "visit agree"),
+        ("T-2", None, "2024-01-05", "the swap on record with this tag came after the test; the result counts once one before "
+         "it is on record"),
+        ("T-2", None, "2024-01-20", None),
+    ],
+)  # fmt: skip
+def test_why_a_bench_test_counts_in_no_figure_is_said_on_record_and_as_it_is_typed(
+    records, tag, visit_id, tested_at, why
+):
+    good(records).lines("visit_id | removed_tag | line_no\n v1 | T-3 | 2")
+    test = [tag, visit_id, tested_at]
+    records.con.execute("UPDATE delivered.bench_tests SET removed_tag = ?, visit_id = ?, tested_at = ?", test)
+    records.build()
+    found = [one for one in health(records.con) if one.check == "bench_test_without_swap"]
+    assert [row[-1] for one in found for row in one.examples] == ([why] if why else [])
+    stored = {"bench_test_id": "Y", "removed_tag": tag, "visit_id": visit_id, "tested_at": tested_at}
+    assert why_without_swap(records.con, [stored]) == ({"Y": why} if why else {})
+    assert why_without_swap(records.con, []) == {}
 
 
 def test_findings_come_errors_first(records):

@@ -10,6 +10,7 @@ import pytest
 from models.figures.bench_list import bench_list
 from models.methods.double_sampling import horvitz_thompson_rate
 from models.methods.probability_sampling import inclusion_probabilities, systematic_draw
+from pipelines.settings import Settings
 
 LAST_ON = date(2024, 3, 31)
 
@@ -135,3 +136,33 @@ def test_a_switch_enters_one_draw_only(shelf, settings):
     tag = everyone["removed_tag"][everyone["swapped_on"] <= day].iloc[0]
     found = bench_list(shelf, settings, 5, picks=[tag], since=day.date() if hasattr(day, "date") else day)
     assert found.refused == {tag: "was in the draw before"}
+
+
+def test_a_switch_of_a_kept_list_is_never_drawn_again_nor_one_whose_test_was_entered(shelf, settings):
+    found = bench_list(shelf, settings, 1000, picks=["TAG07"], drawn={"TAG07", "TAG08"}, entered={"TAG09"})
+    assert found.n_eligible == 57 and not {"TAG07", "TAG08", "TAG09"} & set(found.list["removed_tag"])
+    assert found.refused == {"TAG07": "stands in a list that is kept"}
+
+
+def test_the_pool_says_what_was_drawn_from_and_what_was_left_out_and_why(shelf, settings):
+    found = bench_list(shelf, settings, 5, drawn={"TAG07"})
+    assert found.left_out == {
+        "tested already": 1, "stands in a list that is kept": 1,
+        "removed too long ago: a test could no longer find it good": 1, "has no tag": 1, "several switches bear this tag": 2,
+    }  # fmt: skip
+    assert found.n_eligible + sum(found.left_out.values()) == 65
+    assert found.pool == (
+        "Drawn from: switches removed from 2024-03-18 to 2024-03-31 that bear a tag of their own and were neither tested nor "
+        "drawn yet. A test later than 14 days after removal can no longer find a switch good. Of 65 removed by 2024-03-31, "
+        "59 could be drawn; left out: 6 (1 tested already; 1 drawn already, in a list that is kept; 1 too old, removed before "
+        "2024-03-18; 1 without a tag; 2 with a tag that several switches bear)."
+    )
+
+
+def test_the_days_of_the_pool_are_those_of_the_setting_and_of_the_draw_before(shelf):
+    assert "removed from 2024-03-29 to 2024-03-31" in bench_list(shelf, Settings(maximum_days_to_bench=3)).pool
+    before = bench_list(shelf, Settings(), since=LAST_ON - timedelta(days=2))
+    assert "removed from 2024-03-30 to 2024-03-31" in before.pool
+    n = before.left_out["was in the draw before"]
+    assert n == 42 and f"{n} removed by the day of the draw before, 2024-03-29" in before.pool
+    assert "nothing to draw from yet" in bench_list(shelf, Settings(), since=LAST_ON).pool

@@ -148,6 +148,22 @@ def test_a_make_point_of_zero_on_the_bench_is_told(desk):
     assert told.startswith("1 bench test has a make point of exactly 0")
 
 
+def test_a_tag_that_no_part_line_has_is_told_by_a_load_and_by_a_check_and_the_test_is_taken(desk):
+    lines = "visit_id,line_no,part_class,quantity,removed_tag\nV1,1,draft_switch,1,T1\nV2,1,draft_switch,1,\n"
+    body = (
+        "bench_test_id,removed_tag,visit_id,tested_at,pressure_unit,make_1\n"
+        "B1,T1,,2024-01-05,Pa,200\nB2,T9,,2024-01-05,Pa,200\nB3,T8,V2,2024-01-05,Pa,200\nB4,,V1,2024-01-05,Pa,200\n"
+    )
+    paths = [desk.write("bench_tests.csv", body), desk.write("part_lines.csv", lines)]
+    for report in (desk.load(*paths, is_dry_run=True), desk.load(*paths)):
+        (file,) = [file for file in report.files if file.table_name == "bench_tests"]
+        assert file.n_accepted == 4
+        assert file.messages == (
+            "1 bench test names a tag that no part line on record has: no swap on record has this tag; the result counts once "
+            "one does. The page Bench lists it.",
+        )
+
+
 def test_days_to_come_are_held_back_and_told_with_what_was_got(desk, table, row):
     later = (date.today() + timedelta(days=40)).isoformat()
     file = desk.load_text("visits.csv", table(row(1, arrived=f"{later}T08:00:00"), row(2)))
