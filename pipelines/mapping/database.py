@@ -15,12 +15,10 @@ from typing import Any
 
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.mapping.declared import Mapping, MappingError, Source
+from pipelines.mapping.query_text import one_read
 
 CONNECT_SECONDS = 15
 Progress = Callable[[str, float | None], None]
-# What may begin a query; the database refuses whatever else it does, in a transaction that may not write.
-_READS = re.compile(r"(select|with|values|table)\b", re.IGNORECASE)
-_COMMENT = re.compile(r"--[^\n]*|/\*.*?\*/", re.DOTALL)
 
 
 @contextmanager
@@ -30,21 +28,15 @@ def fetched(mapping: Mapping, step: Progress, most_rows: int | None = None) -> I
     most_rows: rows of each query; None = all. Raises MappingError when the database cannot be reached, or a query is none.
     """
     sources = [source for source in mapping.sources if source.query is not None]
-    for source in sources:
-        _check(source)
+    queries = [one_read(source.name, source.query or "") for source in sources]
     with tempfile.TemporaryDirectory(prefix="goodpull-database-") as folder:
         # One transaction around all of them: each query by itself would see a state of its own.
         with _connected(mapping) as connection, connection.transaction():
-            files = [_fetch(connection, source, Path(folder), step, most_rows) for source in sources]
+            files = [
+                _fetch(connection, source, query, Path(folder), step, most_rows)
+                for source, query in zip(sources, queries, strict=True)
+            ]
         yield files
-
-
-def _check(source: Source) -> None:
-    bare = _COMMENT.sub(" ", source.query or "").strip()
-    if not _READS.match(bare):
-        raise MappingError(
-            f"The query {source.name!r} begins with {bare[:30]!r}; must be one SELECT. Nothing is ever written to a database."
-        )
 
 
 @contextmanager
@@ -74,13 +66,12 @@ def _connected(mapping: Mapping) -> Iterator[Any]:
 
 
 def _fetch(
-    connection: Any, source: Source, folder: Path, step: Progress, most_rows: int | None
+    connection: Any, source: Source, query: str, folder: Path, step: Progress, most_rows: int | None
 ) -> tuple[Path, str | None]:
     """Copy the rows of one query into a file, piece by piece."""
     import psycopg
 
     path = folder / source.query_file
-    query = (source.query or "").strip().rstrip(";")
     taken = query if most_rows is None else f"SELECT * FROM (\n{query}\n) AS asked LIMIT {int(most_rows)}"
     n_bytes = 0
     try:

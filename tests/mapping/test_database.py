@@ -71,6 +71,26 @@ def test_queries_give_the_records_of_the_canonical_files_and_again_nothing_new(d
     assert not any(PASSWORD.encode() in body for body in kept)
 
 
+READS = (
+    "(SELECT * FROM svc.visits WHERE visit_id < 'V3') UNION (SELECT * FROM svc.visits WHERE visit_id >= 'V3')",
+    "WITH early AS (SELECT * FROM svc.visits) SELECT * FROM early",
+    "(WITH v AS MATERIALIZED (TABLE svc.visits) TABLE v) ORDER BY visit_id;",
+    "SELECT * FROM svc.visits ; -- as they are; all of them",
+    "/* all; */ SELECT * FROM svc.visits -- the end;",
+    "SELECT v.* FROM svc.visits v WHERE 'DELETE FROM x;' <> $$ ; $$ ;;",
+)
+
+
+@pytest.mark.parametrize("query", READS)
+@pytest.mark.parametrize("most_rows", [None, 2], ids=["all rows", "some rows"])
+def test_reads_in_any_dress_give_their_rows(company, query, most_rows):
+    with database.fetched(mapping_of(toml(company, query)), lambda *_: None, most_rows) as ((path, error), *_):
+        assert error is None
+        assert path.read_text("utf-8").startswith("visit_id,site_id,")
+        assert path.read_text("utf-8").count("\n") == 1 + (most_rows or 4)
+
+
+@pytest.mark.parametrize("is_judged", [True, False], ids=["by its text", "by the database alone"])
 @pytest.mark.parametrize(
     "query",
     [
@@ -82,9 +102,15 @@ def test_queries_give_the_records_of_the_canonical_files_and_again_nothing_new(d
         "SELECT * FROM svc.visits) TO STDOUT; COMMIT; BEGIN READ WRITE; DROP TABLE svc.visits; COMMIT; COPY (SELECT 1",
         "SELECT * FROM svc.visits) TO STDOUT; SELECT set_config('transaction_read_only', 'off', false); COPY (SELECT 1",
         "SELECT setval('svc.counter', 7)",
+        "SELECT setval('svc.counter', 7), set_config('transaction_read_only', 'off', false)",
+        "SELECT * INTO svc.copy FROM svc.visits",
+        "SELECT * FROM svc.visits FOR UPDATE",
+        "WITH more AS (INSERT INTO svc.visits SELECT * FROM svc.visits RETURNING *) SELECT * FROM more",
     ],
 )
-def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, query):
+def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, monkeypatch, query, is_judged):
+    if not is_judged:
+        monkeypatch.setattr(database, "one_read", lambda name, text: text)
     with psycopg.connect(company, autocommit=True) as con:
         con.execute("CREATE SEQUENCE svc.counter")
     try:
@@ -95,6 +121,7 @@ def test_a_query_that_writes_is_refused_and_nothing_is_written(desk, company, qu
     with psycopg.connect(company) as con:
         assert con.execute("SELECT count(*) FROM svc.visits").fetchone() == (4,)
         assert con.execute("SELECT last_value, is_called FROM svc.counter").fetchone() == (1, False)
+        assert con.execute("SELECT to_regclass('svc.copy')").fetchone() == (None,)
 
 
 def test_all_queries_see_the_same_state_whatever_is_written_between_them(company):
@@ -159,7 +186,7 @@ def test_a_connection_dropped_midway_loads_nothing(desk, company):
     [
         ("SELECT v.* FROM svc.visits v WHERE pg_terminate_backend(pg_backend_pid())", "ended the connection"),
         ("DELETE FROM svc.visits", "must be one SELECT"),
-        ("SELECT * FROM svc.visits; DROP TABLE svc.visits", "no query the database can run"),
+        ("SELECT * FROM svc.visits; DROP TABLE svc.visits", "more than one statement"),
     ],
     ids=["dropped", "writes", "two statements"],
 )
@@ -174,8 +201,7 @@ def test_what_was_in_force_stays_when_the_database_fails_and_a_later_load_goes_t
     except GoodpullError as refused:
         told = str(refused)
     assert said in told and PASSWORD not in told
-    # Another query is another version of the mapping, under which the tables that can be read are read again.
-    assert desk.records() == records and (Store(desk.home).current() == before or "no query" in said)
+    assert desk.records() == records and Store(desk.home).current() == before
     desk.load(toml(company))
     assert desk.query("SELECT notes FROM delivered.visits WHERE visit_id = 'V1'") == [("said later",)]
     assert desk.query("SELECT count(*) FROM delivered.visits") == [(len(records["visits"]),)]
