@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.mapping.declared import Mapping, Source, folded_text
 
@@ -22,20 +24,25 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
     parts = []
     if lacking:
         others = [column for key, column in there.items() if key not in known]
-        parts.append(f"The mapping reads and the file lacks: {_named(lacking, others)}.")
+        parts.append(f"The mapping reads and the file lacks: {named(lacking, others)}.")
     if lacking and not source.columns:
-        parts.append(f"The file has: {_named(list(there.values()), [])}.")
+        parts.append(f"The file has: {named(list(there.values()), [])}.")
     if gone:
-        parts.append(f"Gone, though not read: {_named(gone, [])}.")
+        parts.append(f"Gone, though not read: {named(gone, [])}.")
     if new:
-        parts.append(f"The file has and the mapping does not know: {_named(new, [])}.")
-    raise DriftError(
-        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. {' '.join(parts)} "
-        f"Put the columns of the mapping right, or have the export mended, and load it again."
+        parts.append(f"The file has and the mapping does not know: {named(new, [])}.")
+    raise DriftError(changed_shape(mapping, " ".join(parts), "columns"))
+
+
+def changed_shape(mapping: Mapping, lacks: str, read: str) -> str:
+    """The drift report. lacks: sentences on what each side lacks. read: what of the mapping is to be put right."""
+    return (
+        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. {lacks} "
+        f"Put the {read} of the mapping right, or have the export mended, and load it again."
     )
 
 
-def _named(columns: list[str], others: list[str]) -> str:
+def named(columns: Sequence[str], others: Sequence[str]) -> str:
     """Names in quotes, each with the new column most like it."""
     from rapidfuzz import fuzz, process
 
