@@ -19,8 +19,13 @@ from pipelines.mapping.declared import Mapping, MappingError, Source
 from pipelines.mapping.drift import changed_shape
 from pipelines.mapping.query_drift import lacks
 from pipelines.mapping.query_text import one_read
+from pipelines.mapping.silence import SilenceWatch
 
 CONNECT_SECONDS = 15
+# So much later than the database's own limit ends a silent connection from this side: its word on the query goes first.
+GRACE_SECONDS = 2
+# A side that went away without a word is found out by the system; its usual two hours are as good as never.
+_KEEPALIVES: dict[str, Any] = {"keepalives": 1, "keepalives_idle": 30, "keepalives_interval": 10, "keepalives_count": 3}
 _STEP_BYTES = 1 << 24
 Progress = Callable[[str, float | None], None]
 
@@ -31,10 +36,11 @@ class DatabaseError(GoodpullError):
 
 @dataclass(frozen=True)
 class _Session:
-    """An open, read-only connection. most_rows: rows of each query; None = all."""
+    """An open, read-only connection and what watches over it. most_rows: rows of each query; None = all."""
 
     mapping: Mapping
     connection: Any
+    silence: SilenceWatch
     step: Progress
     most_rows: int | None
 
@@ -75,12 +81,13 @@ def _session(mapping: Mapping, step: Progress, most_rows: int | None) -> Iterato
     import psycopg
 
     connection = _connected(mapping)
-    session = _Session(mapping, connection, step, most_rows)
-    try:
-        with connection, connection.transaction():
-            yield session
-    except psycopg.Error as error:
-        raise _lost(session, "between its queries", error) from error
+    with SilenceWatch(connection, mapping.timeout_seconds + GRACE_SECONDS) as silence:
+        session = _Session(mapping, connection, silence, step, most_rows)
+        try:
+            with connection, connection.transaction():
+                yield session
+        except psycopg.Error as error:
+            raise _lost(session, "between its queries", error) from error
 
 
 def _connected(mapping: Mapping) -> Any:
@@ -96,6 +103,7 @@ def _connected(mapping: Mapping) -> Any:
             client_encoding="UTF8",
             options=options,
             tcp_user_timeout=mapping.timeout_seconds * 1000,
+            **_KEEPALIVES,
         )
     except psycopg.Error as error:
         raise MappingError(
@@ -112,11 +120,14 @@ def _fetch(session: _Session, source: Source, query: str, folder: Path, is_wante
     import psycopg
 
     path = folder / source.query_file
+    session.silence.busy()
     session.step(f"Fetching {source.name}", None)
+    session.silence.heard()
     try:
         # A point to return to, so that a query that fails does not end the others' view of the database.
         with session.connection.transaction():
             _refuse_several(session.connection, query)
+            session.silence.heard()
             if is_wanted:
                 _copy(session, source, query, path)
     except psycopg.Error as error:
@@ -128,16 +139,21 @@ def _fetch(session: _Session, source: Source, query: str, folder: Path, is_wante
 
 def _copy(session: _Session, source: Source, query: str, path: Path) -> None:
     """Write the rows of a query into a file, piece by piece."""
-    most = session.most_rows
+    most, silence = session.most_rows, session.silence
     taken = query if most is None else f"SELECT * FROM (\n{query}\n) AS asked LIMIT {int(most)}"
     copied = f"COPY (\n{taken}\n) TO STDOUT (FORMAT csv, HEADER true)"
     n_bytes = 0
     with session.connection.cursor() as cursor, path.open("wb") as file, cursor.copy(copied) as copy:
         for piece in copy:
-            file.write(piece)
-            n_bytes += len(piece)
-            if n_bytes % _STEP_BYTES < len(piece):
-                session.step(f"Fetching {source.name}: {n_bytes >> 20:,} MB", None)
+            # A disk that takes its time is no silence of the database.
+            silence.busy()
+            try:
+                file.write(piece)
+                n_bytes += len(piece)
+                if n_bytes % _STEP_BYTES < len(piece):
+                    session.step(f"Fetching {source.name}: {n_bytes >> 20:,} MB", None)
+            finally:
+                silence.heard()
 
 
 def _refuse_several(connection: Any, query: str) -> None:
@@ -163,7 +179,9 @@ def _reason(session: _Session, source: Source, query: str, error: Any) -> str:
         raise MappingError(
             f"The query {source.name!r} writes ({_said(error)}). It was refused and nothing was changed; write a SELECT."
         ) from error
+    session.silence.heard()
     lacking = lacks(session.connection, query, error)
+    session.silence.heard()
     if lacking is not None and source.tables:
         return changed_shape(session.mapping, f"{lacking} It says: {_said(error)}.", "query")
     if lacking is not None:
@@ -179,10 +197,17 @@ def _reason(session: _Session, source: Source, query: str, error: Any) -> str:
 
 
 def _lost(session: _Session, when: str, error: Exception) -> DatabaseError:
-    """The error of a connection that was closed. when: as in "during the query"."""
+    """The error of a connection that was closed, by the other side or for its silence. when: as in "during the query"."""
+    name, seconds = session.mapping.name, session.mapping.timeout_seconds
+    if session.silence.is_ended:
+        return DatabaseError(
+            f"The database of the mapping {name!r} went silent {when}: the connection stayed open, and nothing came for "
+            f"longer than timeout_seconds ({seconds}) allows. It was closed from here and nothing was changed. See whether "
+            "the database, and whatever stands between (a proxy, a tunnel), still answers, and try again."
+        )
     return DatabaseError(
-        f"The database of the mapping {session.mapping.name!r} ended the connection {when} ({_said(error)}). Nothing was "
-        "changed; try again when it is back."
+        f"The database of the mapping {name!r} ended the connection {when} ({_said(error)}). Nothing was changed; try "
+        "again when it is back."
     )
 
 

@@ -1,4 +1,4 @@
-"""A database that fails or changed: the load ends, nothing is changed, and what to do is told."""
+"""A database that fails, goes silent or changed: the load ends, nothing is changed, and what to do is told."""
 
 from __future__ import annotations
 
@@ -14,11 +14,15 @@ import pytest
 from company_database import toml
 from foreign_company import VISITS
 from postgres_server import PASSWORD
+from stalling_proxy import stalling_after
 
 from pipelines.errors import GoodpullError
 from pipelines.intake import mapped_files
 from pipelines.intake.file_kinds import IntakeError
+from pipelines.mapping import database
 from pipelines.mapping.declared import MappingError
+from pipelines.mapping.mapping_file import mapping_of
+from pipelines.mapping.silence import SilenceWatch
 from pipelines.store import Store
 
 MANY = "SELECT g AS visit_id, repeat('x', 60) AS notes FROM generate_series(1, 200000) g"
@@ -46,6 +50,51 @@ def told_within(seconds: float, load) -> str:
 def assert_nothing_loaded(desk, report) -> None:
     assert not report.is_changed and report.generation is None
     assert not (desk.home / "current").exists() and not list(desk.home.glob("mappings/*"))
+
+
+@pytest.mark.parametrize("n_bytes", [3_000_000, 1500], ids=["amid the rows", "before the first row"])
+def test_a_database_that_goes_silent_midway_ends_the_load_within_the_limit(desk, company, n_bytes):
+    desk.load(toml(company))
+    before, records = Store(desk.home).current(), desk.records()
+    with stalling_after(n_bytes, company) as line:
+        told = told_within(30, lambda: desk.load(toml(line, MANY, timeout=1)))
+    assert "'service database' went silent" in told and "timeout_seconds (1)" in told and PASSWORD not in told
+    assert "nothing was changed" in told and "try again" in told
+    assert Store(desk.home).current() == before and desk.records() == records
+
+
+def test_a_database_that_never_answers_is_given_up(desk, company, monkeypatch):
+    monkeypatch.setattr(database, "CONNECT_SECONDS", 2)
+    with stalling_after(0, company) as line:
+        assert "cannot be reached" in told_within(30, lambda: desk.load(toml(line)))
+
+
+def test_a_disk_that_takes_its_time_is_no_silence_of_the_database(company, monkeypatch):
+    monkeypatch.setattr(database, "GRACE_SECONDS", -9)
+    monkeypatch.setattr(database, "_STEP_BYTES", 1 << 23)
+    mapping = mapping_of(toml(company, MANY, timeout=10).partition('[[source]]\nname = "part_lines"')[0])
+    with database.fetched(mapping, lambda *_: time.sleep(1.5)) as files:
+        assert [error for _, error in files] == [None]
+
+
+def test_a_connection_is_asked_to_find_out_whether_the_other_side_lives(company):
+    with database._connected(mapping_of(toml(company))) as connection:
+        assert connection.info.get_parameters().items() >= {
+            "keepalives": "1", "keepalives_idle": "30", "keepalives_interval": "10", "keepalives_count": "3",
+            "tcp_user_timeout": "60000",
+        }.items()  # fmt: skip
+
+
+def test_the_watch_leaves_other_connections_alone(company):
+    """The number of a closed connection may be given to another one before the watch looks again."""
+    connection = psycopg.connect(company)
+    with SilenceWatch(connection, 0.1) as watch:
+        number = connection.fileno()
+        connection.close()
+        with psycopg.connect(company) as other:
+            assert other.fileno() == number
+            time.sleep(0.6)
+            assert watch.is_ended and other.execute("SELECT 1").fetchone() == (1,)
 
 
 def test_a_slow_query_ends_the_load_and_is_named(desk, company):
