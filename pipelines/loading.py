@@ -40,11 +40,11 @@ Progress = Callable[[str, float | None], None]
 # Share of a load's progress that is reading; the rest is building the facts.
 READING_SHARE = 0.7
 HOW_TO_CONFIRM = "Look through it and at its preview (goodpull map --map FILE EXPORT), then confirm it with --confirm."
-_LEFT_OUT = "left out, since another part of the export does not fit the mapping (see there); nothing was changed."
+_LEFT_OUT = "left out, since another part of the export does not fit the mapping or cannot be read (see there); nothing was changed."
 
 
-class _ShapeChanged(Exception):
-    """Ends a load whose mapping no longer fits: half an export would be worse than none."""
+class _HalfAnExport(Exception):
+    """Ends a load whose mapping no longer fits, or that lacks a query: half an export would be worse than none."""
 
 
 class _NothingNew(Exception):
@@ -106,6 +106,10 @@ def _read_all(
     mapping: Mapping | None,
     watch: Watch | None,
 ) -> tuple[list[FileReport], bool]:
+    queried = _queried(mapping)
+    told = [FileReport(path.name if path.name in queried else str(path), error=error) for path, error in files]
+    if _lacks_a_query(mapping, told):
+        return _without_the_others(told), False
     if is_dry_run:
         with tempfile.TemporaryDirectory(prefix="goodpull-check-") as folder:
             copy = _copied(Store(home), Path(folder))
@@ -166,8 +170,8 @@ def _into(
                 session = LoadSession(con, settings, Path(scratch), datetime.now(UTC).date(), mapping, watch)
                 session.read(files, lambda sentence, share: step(sentence, READING_SHARE * (share or 0)))
                 reports = session.reports
-                if session.has_drift:
-                    raise _ShapeChanged
+                if session.has_drift or _lacks_a_query(mapping, reports):
+                    raise _HalfAnExport
                 step("Comparing with what is known", READING_SHARE)
                 load_ids = session.finish()
                 reports = session.reports
@@ -188,11 +192,27 @@ def _into(
             if mapping is not None and is_mapped:
                 # Last before the new generation comes into force: a version that is kept has made a load.
                 kept.enter_context(kept_version(store.home, mapping))
-    except _ShapeChanged:
-        return [file if file.error else FileReport(file.file_name, error=_LEFT_OUT) for file in reports], False
+    except _HalfAnExport:
+        return _without_the_others(reports), False
     except _NothingNew:
         return reports, False
     return reports, True
+
+
+def _lacks_a_query(mapping: Mapping | None, reports: Sequence[FileReport]) -> bool:
+    """Whether a query failed, or what it gave cannot be read: all saw one state of a database, which is loaded whole."""
+    queried = _queried(mapping)
+    return any(report.error and report.file_name in queried for report in reports)
+
+
+def _queried(mapping: Mapping | None) -> set[str]:
+    """Names of the files that the queries of a mapping are fetched into."""
+    return {source.query_file for source in mapping.sources if source.query is not None} if mapping else set()
+
+
+def _without_the_others(reports: Sequence[FileReport]) -> list[FileReport]:
+    """The reports of a load that was ended: those with an error, and every other left out for their sake."""
+    return [file if file.error else FileReport(file.file_name, error=_LEFT_OUT) for file in reports]
 
 
 def _is_built_with(con: duckdb.DuckDBPyConnection, settings: Settings) -> bool:

@@ -24,18 +24,27 @@ def check_shape(mapping: Mapping, source: Source, shown: str, columns: list[str]
     parts = []
     if lacking:
         others = [column for key, column in there.items() if key not in known]
-        parts.append(f"The mapping reads and the file lacks: {_named(lacking, others)}.")
+        parts.append(f"The mapping reads and the file lacks: {named(lacking, others)}.")
     if lacking and not source.columns:
-        parts.append(f"The file has: {_named(list(there.values()), [])}.")
+        parts.append(f"The file has: {named(list(there.values()), [])}.")
     if gone:
-        parts.append(f"Gone, though not read: {_named(gone, [])}.")
+        parts.append(f"Gone, though not read: {named(gone, [])}.")
     if new:
-        parts.append(f"The file has and the mapping does not know: {_named(new, [])}.")
-    is_changed = "has changed shape since the mapping {} was made" if source.columns else "does not fit the mapping {}"
-    raise DriftError(
-        f"{is_changed.format(repr(mapping.name))}; nothing was loaded from it. {' '.join(parts)} "
-        f"Put the columns of the mapping right, or have the export mended, and load it again."
+        parts.append(f"The file has and the mapping does not know: {named(new, [])}.")
+    raise DriftError(changed_shape(mapping, " ".join(parts), "columns", is_known=bool(source.columns)))
+
+
+def changed_shape(mapping: Mapping, lacks: str, read: str, is_known: bool = True) -> str:
+    """The drift report. lacks: sentences on what each side lacks. read: what of the mapping is to be put right.
+
+    is_known: whether the mapping holds the shape it was made of.
+    """
+    said = (
+        f"has changed shape since the mapping {mapping.name!r} was made"
+        if is_known
+        else f"does not fit the mapping {mapping.name!r}"
     )
+    return f"{said}; nothing was loaded from it. {lacks} Put the {read} of the mapping right, or have the export mended, and load it again."
 
 
 def check_sheets(mapping: Mapping, sources: Sequence[Source], sheets: Sequence[str]) -> None:
@@ -47,15 +56,15 @@ def check_sheets(mapping: Mapping, sources: Sequence[Source], sheets: Sequence[s
     if not lacking:
         return
     others = [sheet for sheet in sheets if not any(source.fits_sheet(sheet) for source in sources)]
-    unread = f" The workbook has and the mapping does not know: {_named(others, [])}." if others else ""
-    raise DriftError(
-        f"has changed shape since the mapping {mapping.name!r} was made; nothing was loaded from it. The mapping reads and the "
-        f"workbook lacks the sheet: {_named(lacking, others)}.{unread} Put the name of the sheet in the mapping right; where it "
-        f"stands in another workbook, give that source a file of its own."
+    unread = f" The workbook has and the mapping does not know: {named(others, [])}." if others else ""
+    lacks = (
+        f"The mapping reads and the workbook lacks the sheet: {named(lacking, others)}.{unread} Where it stands in another workbook, "
+        "give that source a file of its own."
     )
+    raise DriftError(changed_shape(mapping, lacks, "sheets"))
 
 
-def _named(columns: list[str], others: list[str]) -> str:
+def named(columns: Sequence[str], others: Sequence[str]) -> str:
     """Names in quotes, each with the new column most like it."""
     from rapidfuzz import fuzz, process
 

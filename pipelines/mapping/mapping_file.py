@@ -10,6 +10,7 @@ from typing import Any
 
 from pipelines.contract.fields import Table
 from pipelines.contract.tables import TABLE_BY_NAME
+from pipelines.mapping.connection_line import connection_of
 from pipelines.mapping.declared import ColumnRule, Mapping, MappingError, RowCondition, Source, TableMap
 from pipelines.mapping.mapping_values import (
     aliases_of,
@@ -35,8 +36,6 @@ _RULE = (
     + ("otherwise", "format", "formats", "default", "prefix")
 )  # fmt: skip
 _CONDITION = ("column", "is", "is_not", "filled")
-# Parts of a connection that are secret, or that would point to a secret.
-_SECRET = re.compile(r"password|passwd|\bpwd\b|://[^/@\s]*:[^@?\s]*@", re.IGNORECASE)
 
 
 def read_mapping(path: Path) -> Mapping:
@@ -206,13 +205,3 @@ def _connection(given: dict[str, Any], sources: Iterable[Source]) -> str | None:
             raise MappingError('has a query and no [database]. Write: connection = "host=... dbname=... user=..."')
         return None
     return connection_of(connection)
-
-
-def connection_of(given: Any) -> str:
-    """A connection line without a password. Raises MappingError, which does not repeat the line."""
-    if _SECRET.search(str(given)):
-        raise MappingError(
-            "database.connection holds a password. Take it out of the mapping: give it as PGPASSWORD in the environment, "
-            "or in libpq's own password file (~/.pgpass)."
-        )
-    return str(given)

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from pipelines.mapping.connection_line import connection_of
 from pipelines.mapping.database import Progress, fetched
 from pipelines.mapping.declared import Mapping, MappingError, Source
-from pipelines.mapping.mapping_file import connection_of
 from pipelines.mapping.samples import ROWS_LOOKED_AT, Sample, samples_of
 
 # Two hyphens begin a remark within a query, which may hold a colon.

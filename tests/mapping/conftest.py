@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,9 @@ from pipelines.store import Store
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from company_database import fill
 from foreign_company import CANONICAL
+from postgres_server import PASSWORD, running
 
 
 class Desk:
@@ -76,3 +78,17 @@ def canonical(tmp_path: Path) -> Callable[..., dict[str, list[tuple]]]:
         return desk.records()
 
     return load
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[str]:
+    with running() as line:
+        yield line
+
+
+@pytest.fixture
+def company(server: str, monkeypatch: pytest.MonkeyPatch) -> str:
+    """The records as tables of a company's own schema; the password in the environment."""
+    monkeypatch.setenv("PGPASSWORD", PASSWORD)
+    fill(server)
+    return server

@@ -116,7 +116,8 @@ def test_a_query_that_fails_is_named_and_the_others_are_proposed(goodpull, serve
     code, said = goodpull(
         "map", *asked(server, *QUERIES, "more: SELECT * FROM svc.nothing"), "--home", tmp_path / "home"
     )
-    assert code == 0 and "more (query): is no query" in said and 'relation "svc.nothing" does not exist' in said
+    assert code == 0 and 'more (query): cannot be run (relation "svc.nothing" does not exist)' in said
+    assert "The database has in svc: 'call_item', 'service_call'. Put the query right." in said
     assert [source.name for source in read_mapping(tmp_path / "database.mapping.toml").sources] == ["calls", "items"]
 
 
