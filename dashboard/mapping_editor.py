@@ -6,9 +6,10 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_new_table, mapping_reading_columns, mapping_rules, mapping_shapes, words
+from dashboard import mapping_files, mapping_new_table, mapping_reading_columns, mapping_rules, mapping_shapes, words
 from pipelines.mapping.declared import Mapping, Source, TableMap
 from pipelines.mapping.editing import with_column, with_rows, with_source, with_table, without_table
+from pipelines.mapping.file_patterns import pattern_beside
 from pipelines.mapping.samples import Sample
 
 _EVERY_ROW = "– every row –"
@@ -20,6 +21,10 @@ def edited(draft: Any) -> Mapping:
     for n, source in enumerate(mapping.sources):
         sample = _sample_of(source, draft.samples)
         shown = sample.shown if sample else source.name or source.file
+        if source.query is None and source.file not in {one.file for one in mapping.sources[:n] if one.query is None}:
+            changed = mapping_files.edited(draft, n, sample)
+            if changed is not None:
+                return changed
         for m, table in enumerate(source.tables):
             with st.container(border=True):
                 st.markdown(f"**{words.plain(f'{shown} → {table.table_name}')}**")
@@ -39,7 +44,8 @@ def edited(draft: Any) -> Mapping:
             key = f"map_{draft.round}_{sample.shown}_first"
             added = mapping_new_table.asked(draft, f"Make a table of {sample.shown}", key, sample)
             if added is not None:
-                return with_source(mapping, sample.file, sample.sheet, sample.columns, added)
+                file = pattern_beside(sample.file, [other.file for other in draft.samples])
+                return with_source(mapping, file, sample.sheet, sample.columns, added)
     return mapping
 
 

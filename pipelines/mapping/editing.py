@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.declared import ColumnRule, Mapping, MappingError, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.file_patterns import fits_pattern
 from pipelines.mapping.mapping_values import aliases_of
 from pipelines.mapping.spellings import as_themselves
 
@@ -83,6 +84,35 @@ def with_source(mapping: Mapping, file: str, sheet: str | None, columns: Sequenc
     """The mapping with a table of a file or sheet that no source of it reads yet."""
     source = Source((table,), file, sheet, columns=tuple(columns))
     return replace(mapping, sources=(*mapping.sources, source))
+
+
+def with_file(mapping: Mapping, n: int, pattern: str, at_hand: Sequence[str]) -> Mapping:
+    """The mapping with a pattern of the files that source number n reads, and every other source of the same files.
+
+    at_hand: names of the files it is tried on. Raises MappingError where the pattern reads none of those the sources read
+    (of those no source reads, where theirs are not at hand), or one that another source reads.
+    """
+    before = mapping.sources[n].file
+    changed = [source for source in mapping.sources if source.query is None and source.file == before]
+    others = [source for source in mapping.sources if source not in changed]
+    read = [file for file in at_hand if mapping.sources[n].fits_file(file)]
+    elsewhere = [file for file in at_hand if file not in read and any(one.fits_file(file) for one in others)]
+    meant = read or [file for file in at_hand if file not in elsewhere]
+    if not any(fits_pattern(file, pattern) for file in meant):
+        named = " or ".join(dict.fromkeys(meant)) or "any file at hand"
+        raise MappingError(
+            f"{pattern!r} does not fit {named}. Write its name, with * for what changes from file to file."
+        )
+    taken = [file for file in elsewhere if fits_pattern(file, pattern)]
+    if taken:
+        raise MappingError(
+            f"{pattern!r} would also read {' and '.join(dict.fromkeys(taken))}, which has tables of its own. Write more of "
+            "the name."
+        )
+    return replace(
+        mapping,
+        sources=tuple(replace(source, file=pattern) if source in changed else source for source in mapping.sources),
+    )
 
 
 def with_code(mapping: Mapping, at: tuple[int, int], field: str, spelling: str, code: str | None) -> Mapping:

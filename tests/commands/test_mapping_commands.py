@@ -73,6 +73,19 @@ def test_propose_look_confirm_load(export, tmp_path):
     assert visits(home) == [("W1",), ("W2",)]
 
 
+def test_a_proposed_mapping_reads_next_months_file(export, tmp_path):
+    home, body = tmp_path / "home", (export / "jobs.csv").read_text()
+    first, later = export / "jobs_2025_01.csv", export / "jobs_2025_02.csv"
+    first.write_text(body)
+    later.write_text(body.replace("W1", "W3").replace("Mystery", "no_heat"))
+    toml = export / "jobs_2025_01.mapping.toml"
+    assert run("map", first, "--home", home)[0] == 0
+    assert [source.file for source in read_mapping(toml).sources] == ["jobs_*.csv"]
+    assert run("map", first, "--map", toml, "--confirm", "--home", home)[0] == 0
+    assert run("load", later, "--map", toml, "--home", home)[0] == 0
+    assert visits(home) == [("W2",), ("W3",)]
+
+
 def test_a_proposal_never_overwrites_a_mapping(export, tmp_path):
     (export / "jobs.mapping.toml").write_text("# mine\n")
     code, said = run("map", export / "jobs.csv", "--home", tmp_path / "home")

@@ -265,3 +265,41 @@ def test_the_first_cells_of_a_column_stand_beside_its_choice() -> None:
     assert told(ColumnRule(value="1"), sample) == "" and told(ColumnRule(columns=("gone",)), sample) == ""
     blank = Sample("jobs.csv", None, ["Job"], [(" ",), (None,)])
     assert told(ColumnRule(columns=("Job",)), blank) == "blank in the first 2 rows"
+
+
+def test_the_files_a_mapping_reads_are_told_by_a_pattern(page, tmp_path):
+    box = labelled(page.text_input, "Files it reads")
+    assert box.value == "jobs.csv"
+    box.set_value("visits*.csv").run()
+    (error,) = page.error
+    assert "does not fit jobs" in error.value and drafted(page).sources[0].file == "jobs.csv"
+    labelled(page.text_input, "Files it reads").set_value("jobs*.csv").run()
+    page_texts.assert_drawn(page)
+    assert drafted(page).sources[0].file == "jobs*.csv"
+
+
+def test_a_dated_name_is_proposed_as_a_pattern_and_next_months_file_is_at_hand(page, tmp_path):
+    body = (tmp_path / "jobs.csv").read_text("utf-8")
+    for name in ("jobs_2025_01.csv", "jobs_2025_02.csv"):
+        (tmp_path / name).write_text(body, "utf-8")
+    page.text_input(key="map_path").set_value(str(tmp_path / "jobs_2025_01.csv")).run()
+    page.button(key="map_propose").click().run()
+    page_texts.assert_drawn(page)
+    assert labelled(page.text_input, "Files it reads").value == "jobs_*.csv"
+    page.text_input(key="map_path").set_value(str(tmp_path / "jobs_2025_02.csv")).run()
+    page.button(key="map_try").click().run()
+    page_texts.assert_drawn(page)
+    assert "jobs_2025_02.csv → visits" in page_texts.said(page)
+
+
+def test_each_file_of_several_has_a_pattern_of_its_own(page, tmp_path):
+    folder = tmp_path / "several"
+    folder.mkdir()
+    for name in ("jobs_1.csv", "jobs_2.csv"):
+        (folder / name).write_text((tmp_path / "jobs.csv").read_text("utf-8"), "utf-8")
+    page.text_input(key="map_path").set_value(str(folder)).run()
+    page.button(key="map_propose").click().run()
+    boxes_of_files = [box for box in page.text_input if box.label == "Files it reads"]
+    assert [box.value for box in boxes_of_files] == ["jobs_1.csv", "jobs_2.csv"]
+    boxes_of_files[0].set_value("jobs_*.csv").run()
+    assert "would also read jobs" in page.error[0].value
