@@ -68,9 +68,33 @@ def with_otherwise(mapping: Mapping, at: tuple[int, int], field: str, code: str 
 
 
 def with_rows(mapping: Mapping, at: tuple[int, int], filled: str | None, is_distinct: bool) -> Mapping:
-    """The mapping with a table made of the rows where a column is filled (None: of every row), equal ones once or not."""
-    rows = () if filled is None else (RowCondition(filled, is_filled=True),)
-    return _with_table(mapping, at, lambda table: replace(table, rows=rows, is_distinct=is_distinct))
+    """The mapping with a table made of the rows where a column is filled (None: of every row), equal ones once or not.
+
+    What else its conditions say is kept.
+    """
+
+    def changed(table: TableMap) -> TableMap:
+        first = filled_condition(table)
+        others = [one for n, one in enumerate(table.rows) if n != first]
+        told = [] if filled is None else [RowCondition(filled, is_filled=True)]
+        return replace(table, rows=(*told, *others), is_distinct=is_distinct)
+
+    return _with_table(mapping, at, changed)
+
+
+def filled_condition(table: TableMap) -> int | None:
+    """The number of the first condition that asks only that a column be filled."""
+    return next((n for n, one in enumerate(table.rows) if one == RowCondition(one.column, is_filled=True)), None)
+
+
+def with_condition(mapping: Mapping, at: tuple[int, int], n: int, condition: RowCondition | None) -> Mapping:
+    """The mapping with condition number n of a table changed, or added where there is none; None takes it away."""
+
+    def changed(table: TableMap) -> TableMap:
+        told = () if condition is None else (condition,)
+        return replace(table, rows=(*table.rows[:n], *told, *table.rows[n + 1 :]))
+
+    return _with_table(mapping, at, changed)
 
 
 def with_table(mapping: Mapping, n: int, table: TableMap) -> Mapping:
