@@ -19,6 +19,7 @@ import typer
 from dashboard import (
     held_back_commands,
     identity_commands,
+    ledger_commands,
     mapping_commands,
     own_work_commands,
     printing,
@@ -39,6 +40,7 @@ app.add_typer(held_back_commands.app, name="held-back")
 app.add_typer(identity_commands.app, name="identity")
 report_commands.register(app)
 mapping_commands.register(app)
+ledger_commands.register(app)
 
 EXIT_REFUSED = 1
 

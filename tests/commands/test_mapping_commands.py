@@ -122,3 +122,24 @@ def test_a_drifted_export_ends_with_1_and_the_report(export, tmp_path):
 def test_load_without_anything_to_load_says_what_to_name(tmp_path):
     code, said = run("load", "--home", tmp_path / "home")
     assert code == 1 and "Name the files" in said
+
+
+def test_loads_are_listed_with_the_mapping_that_read_them(export, tmp_path):
+    home, toml = tmp_path / "home", export / "jobs.mapping.toml"
+    code, said = run("loads", "--home", home)
+    assert code == 1 and "no records" in said.lower()
+    (tmp_path / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2025-01-05,no_heat\n"
+    )
+    assert run("load", tmp_path / "visits.csv", "--home", home)[0] == 0
+    code, said = run("loads", "--home", home)
+    assert code == 0 and "visits.csv" in said and "version" not in said
+    run("map", export / "jobs.csv", "--home", home)
+    run("map", export / "jobs.csv", "--map", toml, "--confirm", "--home", home)
+    assert run("load", export / "jobs.csv", "--map", toml, "--home", home)[0] == 0
+    code, said = run("loads", "--home", home)
+    mapping = read_mapping(toml)
+    assert code == 0 and said.index("jobs.csv") < said.index("visits.csv")
+    assert f"{mapping.name}, version {mapping.digest}" in said and str(home / "mappings") in said
+    code, said = run("loads", "--limit", 1, "--home", home)
+    assert code == 0 and "visits.csv" not in said and "The newest 1 of 2" in said
