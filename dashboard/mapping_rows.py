@@ -114,9 +114,9 @@ def _in_words(conditions: list[RowCondition], is_distinct: bool) -> str:
         if one.is_filled:
             said.append(f"rows with {one.column} filled")
         if one.is_in:
-            said.append(f"rows with {one.column} one of {', '.join(one.is_in)}")
+            said.append(f"rows where {one.column} says {' or '.join(one.is_in)}")
         if one.is_not_in:
-            said.append(f"no rows with {one.column} one of {', '.join(one.is_not_in)}")
+            said.append(f"no rows where {one.column} says {' or '.join(one.is_not_in)}")
     if is_distinct:
         said.append("equal rows count once")
     joined = "; ".join(said)

@@ -78,7 +78,7 @@ def also_said(rule: ColumnRule) -> str:
         return ""
     said = [
         f"{' and '.join(f'“{word}”' for word in rule.blank)} means blank" if rule.blank else "",
-        f"the part {rule.pattern} takes" if rule.pattern is not None and rule.split is None else "",
+        f"part taken: {rule.pattern}" if rule.pattern is not None and rule.split is None else "",
         f"“{rule.prefix}” put before" if rule.prefix else "",
         f"“{rule.default}” where blank" if rule.default is not None else "",
     ]

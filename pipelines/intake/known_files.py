@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pipelines.intake.file_kinds import expand
-from pipelines.intake.ledger import ledger_digest
+from pipelines.intake.session import ledger_digest
 from pipelines.intake.text_facts import content_digest
 from pipelines.mapping.declared import Mapping
 from pipelines.settings import Settings

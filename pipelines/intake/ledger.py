@@ -1,11 +1,8 @@
-"""The ledger of loads: what it knows a file by, and which version of a mapping read it."""
+"""The ledger of loads as it is listed, and which version of a mapping read a file."""
 
 from __future__ import annotations
 
 import re
-
-from pipelines.mapping.declared import Mapping
-from pipelines.settings import Settings
 
 # One row per load, newest first.
 NEWEST_LOADS = """
@@ -14,13 +11,6 @@ NEWEST_LOADS = """
     FROM load ORDER BY loaded_at DESC, load_id DESC
 """
 _VERSION = re.compile(r" mapping=(\w+)$")
-
-
-def ledger_digest(content: str, settings: Settings, mapping: Mapping | None) -> str:
-    """What the ledger knows a file by: its content, the settings its cells were read with, the version of the mapping."""
-    unit = settings.default_pressure_unit or "none"
-    read_by = f" mapping={mapping.digest}" if mapping is not None else ""
-    return f"{content} time_zone={settings.time_zone} default_pressure_unit={unit}{read_by}"
 
 
 def mapping_version(digest: str) -> str | None:

@@ -17,7 +17,6 @@ from pipelines.intake.between_tables import between_tables
 from pipelines.intake.file_kinds import IntakeError, kind_of, told_kind
 from pipelines.intake.headers import folded, table_of_name
 from pipelines.intake.landing import Landed, land_json_lines, land_parquet, land_rows, land_text
-from pipelines.intake.ledger import ledger_digest
 from pipelines.intake.mapped_files import mapped_file
 from pipelines.intake.numbered import numbered
 from pipelines.intake.reading import Read, Target, UnreadableText, create_target, read_table, take_back
@@ -285,6 +284,13 @@ class LoadSession:
                 report.seconds,
             ],
         )
+
+
+def ledger_digest(content: str, settings: Settings, mapping: Mapping | None) -> str:
+    """What the ledger knows a file by: its content, the settings its cells were read with, the version of the mapping."""
+    unit = settings.default_pressure_unit or "none"
+    read_by = f" mapping={mapping.digest}" if mapping is not None else ""
+    return f"{content} time_zone={settings.time_zone} default_pressure_unit={unit}{read_by}"
 
 
 def _older(n_older: int) -> tuple[str, ...]:

@@ -135,7 +135,7 @@ def test_rows_are_left_out_and_kept_by_what_stands_in_a_column(page):
     leave_out(page, "Tech", ["Lee", "J. Ortiz"], "keep only these rows")
     chosen = [("Location", (), ("L2", "test"), False), ("Tech", ("Lee", "J. Ortiz"), (), False)]
     assert conditions(page) == [*before, *chosen]
-    assert "No rows with Location one of L2, test; rows with Tech one of Lee, J. Ortiz." in page_texts.said(page)
+    assert "No rows where Location says L2 or test; rows where Tech says Lee or J. Ortiz." in page_texts.said(page)
     # Where a column must be filled besides, the conditions stay.
     page.selectbox(key=f"{boxes(page)}_0_rows").set_value("WO #").run()
     assert conditions(page) == [("WO #", (), (), True), *chosen]
