@@ -19,6 +19,7 @@ from dashboard import (
     bench_commands,
     held_back_commands,
     identity_commands,
+    ledger_commands,
     mapping_commands,
     own_work_commands,
     printing,
@@ -40,6 +41,7 @@ app.add_typer(identity_commands.app, name="identity")
 report_commands.register(app)
 mapping_commands.register(app)
 bench_commands.register(app)
+ledger_commands.register(app)
 
 EXIT_REFUSED = 1
 

@@ -6,12 +6,20 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_new_table, mapping_reading_columns, mapping_rules, mapping_shapes, words
+from dashboard import (
+    mapping_files,
+    mapping_more,
+    mapping_new_table,
+    mapping_reading_columns,
+    mapping_rows,
+    mapping_rules,
+    mapping_shapes,
+    words,
+)
 from pipelines.mapping.declared import Mapping, Source, TableMap
-from pipelines.mapping.editing import with_column, with_rows, with_source, with_table, without_table
+from pipelines.mapping.editing import with_column, with_source, with_table, without_table
+from pipelines.mapping.file_patterns import pattern_beside
 from pipelines.mapping.samples import Sample
-
-_EVERY_ROW = "– every row –"
 
 
 def edited(draft: Any) -> Mapping:
@@ -20,6 +28,10 @@ def edited(draft: Any) -> Mapping:
     for n, source in enumerate(mapping.sources):
         sample = _sample_of(source, draft.samples)
         shown = sample.shown if sample else source.name or source.file
+        if source.query is None and source.file not in {one.file for one in mapping.sources[:n] if one.query is None}:
+            changed = mapping_files.edited(draft, n, sample)
+            if changed is not None:
+                return changed
         for m, table in enumerate(source.tables):
             with st.container(border=True):
                 st.markdown(f"**{words.plain(f'{shown} → {table.table_name}')}**")
@@ -39,7 +51,8 @@ def edited(draft: Any) -> Mapping:
             key = f"map_{draft.round}_{sample.shown}_first"
             added = mapping_new_table.asked(draft, f"Make a table of {sample.shown}", key, sample)
             if added is not None:
-                return with_source(mapping, sample.file, sample.sheet, sample.columns, added)
+                file = pattern_beside(sample.file, [other.file for other in draft.samples])
+                return with_source(mapping, file, sample.sheet, sample.columns, added)
     return mapping
 
 
@@ -51,7 +64,7 @@ def _sample_of(source: Source, samples: tuple[Sample, ...]) -> Sample | None:
 
 
 def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | None) -> Mapping | None:
-    changed = _rows(draft, at, table, sample)
+    changed = mapping_rows.edited(draft, at, table, sample)
     if changed is not None:
         return changed
     rules = dict(table.columns)
@@ -70,43 +83,9 @@ def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | No
         if added != mapping_rules.NOT_FILLED:
             return with_column(draft.mapping, at, added, sample.columns[0])
     if sample is not None:
-        changed = mapping_shapes.edited(draft, at, table, sample)
+        changed = mapping_shapes.edited(draft, at, table, sample) or mapping_more.edited(draft, at, table, sample)
         if changed is not None:
             return changed
     if st.button("Leave this table out", key=f"{mapping_rules.key_of(draft, at)}_out"):
         return without_table(draft.mapping, at)
     return None
-
-
-def _rows(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | None) -> Mapping | None:
-    """Which rows of the file the table is made of."""
-    is_simple = not table.rows or (len(table.rows) == 1 and table.rows[0].is_filled and not table.rows[0].is_in)
-    if sample is None or not is_simple:
-        if table.rows or table.is_distinct:
-            st.caption(words.plain(_which_rows(table)))
-        return None
-    now = table.rows[0].column if table.rows else _EVERY_ROW
-    options = [_EVERY_ROW, *sample.columns]
-    options = options if now in options else [now, *options]
-    key = mapping_rules.key_of(draft, at)
-    picked = st.selectbox(
-        "Only rows where this is filled", options, index=options.index(now), key=f"{key}_rows", width=420
-    )
-    is_distinct = st.checkbox("Equal rows count once", table.is_distinct, key=f"{key}_distinct")
-    if picked == now and is_distinct == table.is_distinct:
-        return None
-    return with_rows(draft.mapping, at, None if picked == _EVERY_ROW else picked, is_distinct)
-
-
-def _which_rows(table: TableMap) -> str:
-    said = []
-    for one in table.rows:
-        if one.is_filled:
-            said.append(f"rows with {one.column} filled")
-        if one.is_in:
-            said.append(f"rows with {one.column} one of {', '.join(one.is_in)}")
-        if one.is_not_in:
-            said.append(f"no rows with {one.column} one of {', '.join(one.is_not_in)}")
-    if table.is_distinct:
-        said.append("equal rows count once")
-    return "; ".join(said)[:1].upper() + "; ".join(said)[1:] + "."

@@ -45,7 +45,7 @@ def field(draft: Any, at: tuple[int, int], entry: Field, rule: ColumnRule, sampl
         )
     # What is left to translate is asked for below, as it stands now.
     remark = draft.remarks.get((at[0], table.table_name, entry.name), "").partition("; still")[0]
-    said = "; ".join(part for part in (remark, stands_there(rule, sample)) if part)
+    said = "; ".join(part for part in (remark, stands_there(rule, sample), also_said(rule)) if part)
     if said:
         beside.caption(words.plain(said))
     if picked != now:
@@ -70,6 +70,19 @@ def stands_there(rule: ColumnRule, sample: Sample) -> str:
     if cells:
         return f"such as {' · '.join(cells)}"
     return f"blank in the first {words.plural(len(sample.rows[:_ROWS_SHOWN_OF]), 'row')}"
+
+
+def also_said(rule: ColumnRule) -> str:
+    """What a rule says of its cells that no box beside its column shows; blank for nothing."""
+    if not rule.columns:
+        return ""
+    said = [
+        f"{' and '.join(f'“{word}”' for word in rule.blank)} means blank" if rule.blank else "",
+        f"part taken: {rule.pattern}" if rule.pattern is not None and rule.split is None else "",
+        f"“{rule.prefix}” put before" if rule.prefix else "",
+        f"“{rule.default}” where blank" if rule.default is not None else "",
+    ]
+    return "; ".join(one for one in said if one)
 
 
 def _shortened(cell: str) -> str:

@@ -75,6 +75,8 @@ def _form(
         join=join,
         split=split or None,
         part=piece if split else 1,
+        # Of a cell that is split a piece is taken, and no other part.
+        pattern=None if split else rule.pattern,
         formats=formats,
     )
     return None if changed == rule else with_rule(draft.mapping, at, title.partition(".")[2], changed)

@@ -9,7 +9,10 @@ import streamlit as st
 
 from dashboard import roles, store_access
 from pipelines.contract.tables import TABLES
+from pipelines.intake.ledger import NEWEST_LOADS, mapping_version
 from pipelines.intake.told_reasons import OPEN_BY_REASON
+from pipelines.mapping.declared import MappingError
+from pipelines.mapping.kept_versions import KeptVersion, kept_versions, told_version
 
 ROWS_LISTED = 2000
 
@@ -27,15 +30,38 @@ def totals() -> dict[str, Any]:
 
 
 def ledger() -> pd.DataFrame:
-    """One row per load, newest first."""
+    """One row per load, newest first. mapping: which one read it, and its version; blank for files of the contract."""
     roles.require_page("records")
-    return store_access.frame(
-        """
-        SELECT loaded_at AS loaded, file_name AS file, table_name AS "table", n_rows AS rows, n_accepted AS accepted,
-               n_revised AS revised, n_held_back AS "held back", n_duplicates AS duplicates, file_digest AS digest
-        FROM load ORDER BY loaded_at DESC, load_id DESC
-        """
-    )
+    loads, kept = store_access.frame(NEWEST_LOADS), kept_versions(store_access.home())
+    told = [told_version(kept, mapping_version(digest)) for digest in loads["digest"]]
+    return loads.assign(mapping=pd.Series(told, dtype="string"))
+
+
+def mappings_of_loads() -> list[KeptVersion]:
+    """The versions of mappings that made loads and whose copies are kept, that of the newest load first."""
+    _require_mappings()
+    kept = kept_versions(store_access.home())
+    made = (mapping_version(digest) for digest in store_access.frame(NEWEST_LOADS)["digest"])
+    return [kept[one] for one in dict.fromkeys(made) if one in kept]
+
+
+def mapping_text(digest: str) -> str:
+    """The kept copy of a version, as TOML. Raises MappingError where there is none, or it cannot be read."""
+    _require_mappings()
+    kept = kept_versions(store_access.home()).get(digest)
+    if kept is None:
+        raise MappingError(f"No copy of the version {digest} is kept.")
+    try:
+        return kept.path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise MappingError(f"{kept.path}: cannot be read ({error}).") from error
+
+
+def _require_mappings() -> None:
+    """A mapping names people, files and a database; it is for whoever may load with it."""
+    roles.require_page("records")
+    if not roles.may_load():
+        raise roles.NotAllowed("Only the service manager may take away a mapping.")
 
 
 def held_back_reasons() -> pd.DataFrame:

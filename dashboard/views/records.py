@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import (
     bench_draw,
+    download,
     held_back_mending,
     identity_page,
     mapping_page,
@@ -108,6 +109,7 @@ def _ledger() -> None:
         ("Held back", "number"),
         ("Duplicates", "number"),
         ("Adds up", "text"),
+        ("Read by the mapping", "text"),
     ]
     lines = [
         (
@@ -116,6 +118,7 @@ def _ledger() -> None:
             line["table"],
             *(words.count(line[name]) for name in ("rows", "accepted", "revised", "held back", "duplicates")),
             "yes" if ok else "no",
+            line["mapping"],
         )
         for line, ok in zip(frame.head(15).to_dict("records"), adds_up, strict=False)
     ]
@@ -124,6 +127,30 @@ def _ledger() -> None:
         page.lazily(
             f"All {words.count(len(frame))} loads", "all_loads", lambda: visit_table.plain_table(frame, "loads")
         )
+    if roles.may_load() and frame["mapping"].ne("").any():
+        with st.expander("The mappings these loads were read by", key="mappings_of_loads"):
+            _mappings()
+
+
+def _mappings() -> None:
+    """Each version that made a load, to be taken away as it was."""
+    made = record_lookups.mappings_of_loads()
+    if not made:
+        st.markdown("No copy of them is kept in this home.")
+        return
+    chosen = st.selectbox(
+        "Mapping and version", made, format_func=lambda one: one.shown, key="mapping_of_load", width=560
+    )
+    st.download_button(
+        "Download this mapping (TOML)",
+        download.later(lambda: record_lookups.mapping_text(chosen.digest)),
+        chosen.path.name,
+        "application/toml",
+        key="mapping_of_load_save",
+        on_click="ignore",
+        type="tertiary",
+        icon=download.ICON,
+    )
 
 
 def _held_back() -> None:

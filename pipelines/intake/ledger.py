@@ -1,7 +1,8 @@
-"""The ledger of loads: its lines, what it knows a file by, and with which settings the cells of a file were read."""
+"""The ledger of loads: its lines, what it knows a file by, and with which settings and mapping its cells were read."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -11,6 +12,14 @@ from pipelines.intake.report import FileReport
 from pipelines.intake.sql_text import count
 from pipelines.mapping.declared import Mapping
 from pipelines.settings import Settings
+
+# One row per load, newest first.
+NEWEST_LOADS = """
+    SELECT loaded_at AS loaded, file_name AS file, table_name AS "table", n_rows AS rows, n_accepted AS accepted,
+           n_revised AS revised, n_held_back AS "held back", n_duplicates AS duplicates, file_digest AS digest
+    FROM load ORDER BY loaded_at DESC, load_id DESC
+"""
+_VERSION = re.compile(r" mapping=(\w+)$")
 
 
 def ledger_digest(content: str, settings: Settings, mapping: Mapping | None) -> str:
@@ -29,6 +38,12 @@ def settings_read_with(ledger_digest: str, company: Settings) -> Settings:
         time_zone=said.get("time_zone", company.time_zone),
         default_pressure_unit=None if unit == "none" else unit,
     )
+
+
+def mapping_version(digest: str) -> str | None:
+    """The version of the mapping that a load was read by; None for files of the contract. digest: as in the ledger."""
+    found = _VERSION.search(digest or "")
+    return found[1] if found else None
 
 
 def write_ledger(

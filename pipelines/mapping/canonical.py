@@ -67,6 +67,13 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
     return f"SELECT n, {columns} FROM ({query})"
 
 
+def picked_sql(mapping: Mapping, entry: Field, rule: ColumnRule, places: Places[str, int], source: str) -> str:
+    """A query of n, what a rule takes of each row as `taken`, and the part it picks of that as `picked`."""
+    part = _Column(mapping, entry, rule, places)
+    query = layered(f"SELECT * FROM {source}", [f"{part.taken()} AS taken"], [f"{part.picked('taken')} AS picked"])
+    return f"SELECT n, taken, picked FROM ({query}) ORDER BY n"
+
+
 def conditions_sql(mapping: Mapping, table: TableMap, places: Places[str, int]) -> str:
     """Which rows of the source a table is made of, as a condition; places as in canonical_sql."""
     return " AND ".join(_condition(mapping, one, places) for one in table.rows) or "true"

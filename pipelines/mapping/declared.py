@@ -10,11 +10,11 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from fnmatch import fnmatchcase
 
 from pipelines.contract.fields import Table
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.errors import GoodpullError
+from pipelines.mapping.file_patterns import QUERY_ENDING, fits_pattern, pattern_reading
 from pipelines.settings import Settings
 
 # Identifiers that the company's lists of other spellings speak of.
@@ -99,15 +99,15 @@ class Source:
     def fits_file(self, file_name: str) -> bool:
         if self.query is not None:
             return file_name == self.query_file
-        return fnmatchcase(file_name.casefold(), self.file.casefold())
+        return fits_pattern(file_name, self.file)
 
     @property
     def query_file(self) -> str:
         """Name of the file the rows of a query are landed in."""
-        return f"{self.name} (query).csv"
+        return f"{self.name}{QUERY_ENDING}"
 
     def fits_sheet(self, sheet: str) -> bool:
-        return self.sheet is None or fnmatchcase(sheet.strip().casefold(), self.sheet.casefold())
+        return self.sheet is None or fits_pattern(sheet.strip(), self.sheet)
 
     def wanted(self) -> list[str]:
         """Every column its tables read, each once."""
@@ -173,11 +173,13 @@ class Mapping:
     def reads_not(self, file_name: str) -> str:
         """What is said of a file that none of its sources reads."""
         files = list(dict.fromkeys(source.file for source in self.sources if source.query is None))
-        stem, point, ending = (files[0] if files else file_name).rpartition(".")
-        pattern = f'file = "{(stem if point else ending).rstrip("*")}*{point}{ending if point else ""}"'
         said = f"no source of the mapping {self.name!r} reads it; it reads {', '.join(files) or 'a database only'}."
+        if not files:
+            return said
+        pattern = f'file = "{pattern_reading(file_name, files)}"'
         return (
-            f"{said} For exports of other names write a pattern into the mapping, such as {pattern}." if files else said
+            f"{said} For exports of other names write a pattern into the mapping, such as {pattern}, or under "
+            "Files it reads on the page Records."
         )
 
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from pipelines.mapping.declared import ColumnRule, Mapping, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.declared import ColumnRule, Mapping, MappingError, RowCondition, Source, TableMap, folded_text
+from pipelines.mapping.file_patterns import fits_pattern
 from pipelines.mapping.mapping_values import aliases_of
 from pipelines.mapping.spellings import as_themselves
 
@@ -69,9 +70,33 @@ def with_otherwise(mapping: Mapping, at: tuple[int, int], field: str, code: str 
 
 
 def with_rows(mapping: Mapping, at: tuple[int, int], filled: str | None, is_distinct: bool) -> Mapping:
-    """The mapping with a table made of the rows where a column is filled (None: of every row), equal ones once or not."""
-    rows = () if filled is None else (RowCondition(filled, is_filled=True),)
-    return _with_table(mapping, at, lambda table: replace(table, rows=rows, is_distinct=is_distinct))
+    """The mapping with a table made of the rows where a column is filled (None: of every row), equal ones once or not.
+
+    What else its conditions say is kept.
+    """
+
+    def changed(table: TableMap) -> TableMap:
+        first = filled_condition(table)
+        others = [one for n, one in enumerate(table.rows) if n != first]
+        told = [] if filled is None else [RowCondition(filled, is_filled=True)]
+        return replace(table, rows=(*told, *others), is_distinct=is_distinct)
+
+    return _with_table(mapping, at, changed)
+
+
+def filled_condition(table: TableMap) -> int | None:
+    """The number of the first condition that asks only that a column be filled."""
+    return next((n for n, one in enumerate(table.rows) if one == RowCondition(one.column, is_filled=True)), None)
+
+
+def with_condition(mapping: Mapping, at: tuple[int, int], n: int, condition: RowCondition | None) -> Mapping:
+    """The mapping with condition number n of a table changed, or added where there is none; None takes it away."""
+
+    def changed(table: TableMap) -> TableMap:
+        told = () if condition is None else (condition,)
+        return replace(table, rows=(*table.rows[:n], *told, *table.rows[n + 1 :]))
+
+    return _with_table(mapping, at, changed)
 
 
 def with_table(mapping: Mapping, n: int, table: TableMap) -> Mapping:
@@ -97,6 +122,35 @@ def with_source(mapping: Mapping, file: str, sheet: str | None, columns: Sequenc
     """The mapping with a table of a file or sheet that no source of it reads yet."""
     source = Source((table,), file, sheet, columns=tuple(columns))
     return replace(mapping, sources=(*mapping.sources, source))
+
+
+def with_file(mapping: Mapping, n: int, pattern: str, at_hand: Sequence[str]) -> Mapping:
+    """The mapping with a pattern of the files that source number n reads, and every other source of the same files.
+
+    at_hand: names of the files it is tried on. Raises MappingError where the pattern reads none of those the sources read
+    (of those no source reads, where theirs are not at hand), or one that another source reads.
+    """
+    before = mapping.sources[n].file
+    changed = [source for source in mapping.sources if source.query is None and source.file == before]
+    others = [source for source in mapping.sources if source not in changed]
+    read = [file for file in at_hand if mapping.sources[n].fits_file(file)]
+    elsewhere = [file for file in at_hand if file not in read and any(one.fits_file(file) for one in others)]
+    meant = read or [file for file in at_hand if file not in elsewhere]
+    if not any(fits_pattern(file, pattern) for file in meant):
+        named = " or ".join(dict.fromkeys(meant)) or "any file at hand"
+        raise MappingError(
+            f"{pattern!r} does not fit {named}. Write its name, with * for what changes from file to file."
+        )
+    taken = [file for file in elsewhere if fits_pattern(file, pattern)]
+    if taken:
+        raise MappingError(
+            f"{pattern!r} would also read {' and '.join(dict.fromkeys(taken))}, which has tables of its own. Write more of "
+            "the name."
+        )
+    return replace(
+        mapping,
+        sources=tuple(replace(source, file=pattern) if source in changed else source for source in mapping.sources),
+    )
 
 
 def with_code(mapping: Mapping, at: tuple[int, int], field: str, spelling: str, code: str | None) -> Mapping:

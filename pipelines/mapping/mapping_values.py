@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
+
+import duckdb
 
 from pipelines.contract.fields import Field
 from pipelines.contract.units import PASCAL_PER_UNIT, unit_code
@@ -91,13 +94,20 @@ def pattern_of(given: Any, place: str) -> str | None:
         return None
     try:
         n_groups = re.compile(str(given)).groups
-    except re.error as error:
-        raise MappingError(f"{place}: pattern is no regular expression ({error})") from error
+        _try_in_database(str(given))
+    except (re.error, duckdb.Error) as error:
+        raise MappingError(f"{place}: pattern is no regular expression that can be read ({error})") from error
     if n_groups != 1:
         raise MappingError(
             f"{place}: pattern has {n_groups} groups; must have one pair of brackets around what is meant"
         )
     return str(given)
+
+
+@cache
+def _try_in_database(pattern: str) -> None:
+    # The database reads it, and knows no looking ahead and no naming of a group again.
+    duckdb.connect().execute("SELECT regexp_extract('', ?, 1)", [pattern])
 
 
 def formats_of(given: Any, place: str) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from pipelines.contract.tables import TABLE_BY_NAME, TABLES
 from pipelines.intake.headers import is_personal
 from pipelines.mapping.column_signs import ColumnSigns, share_likely, signs_of
 from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap
+from pipelines.mapping.file_patterns import pattern_beside
 from pipelines.mapping.names import bare, is_short_and_exact, likeness, names_rows
 from pipelines.mapping.proposed_tables import settled, share_translated, table_map
 from pipelines.mapping.repeated_groups import later_groups, siblings
@@ -79,7 +80,8 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
                 confidence[key] = match[1] if match else 0.5
                 remarks[key] = _remark(made.table.by_name[field], rule, confidence[key], sample, match)
         if kept:
-            sources.append(Source(kept, sample.file, sample.sheet, columns=tuple(sample.columns)))
+            file = pattern_beside(sample.file, [other.file for other in samples])
+            sources.append(Source(kept, file, sample.sheet, columns=tuple(sample.columns)))
         else:
             untold.append(f"{sample.shown}: no table could be proposed{nearest}")
     blank = tuple(sorted({word for sample in samples for word in sample.words_for_blank()}))

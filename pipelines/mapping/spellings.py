@@ -35,3 +35,11 @@ def as_themselves(entry: Field) -> dict[str, str]:
 def spellings_of(cells: Sequence[str]) -> list[str]:
     """The different spellings of a column, folded, in their order; more than 60 are no codes."""
     return list(dict.fromkeys(folded_text(cell) for cell in cells))[:_MOST_SPELLINGS]
+
+
+def written_spellings(cells: Sequence[str]) -> list[str]:
+    """The different spellings of a column as they were first written, in their order; at most 60."""
+    first: dict[str, str] = {}
+    for cell in cells:
+        first.setdefault(folded_text(cell), cell.strip())
+    return list(first.values())[:_MOST_SPELLINGS]

@@ -81,6 +81,14 @@ def write(tab, label: str, text: str) -> None:
     served_pages.settled(tab)
 
 
+def say_more(tab, table: str, field: str, label: str, text: str) -> None:
+    """Say more about one column of a table, by a line of the part that is shut at first."""
+    if not tab.get_by_role("combobox", name="Column to say more about").last.is_visible():
+        tab.get_by_text(f"{table}: more about a column").last.click()
+    choose(tab, "Column to say more about", field)
+    write(tab, f"{table}.{field}: {label}", text)
+
+
 def use_text(tab, *changes: tuple[str, str]) -> None:
     """Change the mapping as text, and use it."""
     area = tab.get_by_label("Mapping (TOML)")

@@ -58,10 +58,8 @@ def test_the_boston_complaints_and_then_their_kept_mapping(browser, tmp_path):
         choose(tab, "is_declared_complete: “closed” means", "yes")
         choose(tab, "is_declared_complete: every other spelling means", "no")
         mapping_steps.write(tab, "Time zone", "America/New_York")
-        # A few complaints name no district; what stands for it is written as text.
-        mapping_steps.use_text(
-            tab, ('technician_id = "pwd_district"', 'technician_id = { column = "pwd_district", default = "none" }')
-        )
+        # A few complaints name no district.
+        mapping_steps.say_more(tab, "visits", "technician_id", "what stands for a blank cell", "none")
         mapping_steps.preview(tab)
         assert tab.get_by_text("7,644 rows = 7,644 accepted + 0 held back + 0 exact duplicates").count() == 1
         mapping_steps.confirm(tab)
@@ -76,7 +74,7 @@ def test_the_boston_complaints_and_then_their_kept_mapping(browser, tmp_path):
         mapping_steps.upload(tab, [BOSTON])
         choose(tab, "Mapping", "boston_heat_complaints")
         mapping_steps.read_columns(tab)
-        mapping_steps.use_text(tab, ('file = "boston_heat_complaints.csv"', 'file = "boston_heat_complaints*.csv"'))
+        mapping_steps.write(tab, "Files it reads", "boston_heat_complaints*.csv")
         mapping_steps.upload(tab, [later])
         mapping_steps.preview(tab)
         assert tab.get_by_text("1 row = 1 accepted + 0 held back + 0 exact duplicates").count() == 1

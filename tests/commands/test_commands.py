@@ -18,7 +18,7 @@ from pipelines.errors import GoodpullError
 
 NAMES = (
     "demo", "load", "check", "figures", "open", "contract", "generate", "bench-list", "own-work", "held-back",
-    "report", "export", "map", "identity",
+    "report", "export", "map", "identity", "loads",
 )  # fmt: skip
 
 

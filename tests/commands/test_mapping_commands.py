@@ -73,6 +73,19 @@ def test_propose_look_confirm_load(export, tmp_path):
     assert visits(home) == [("W1",), ("W2",)]
 
 
+def test_a_proposed_mapping_reads_next_months_file(export, tmp_path):
+    home, body = tmp_path / "home", (export / "jobs.csv").read_text()
+    first, later = export / "jobs_2025_01.csv", export / "jobs_2025_02.csv"
+    first.write_text(body)
+    later.write_text(body.replace("W1", "W3").replace("Mystery", "no_heat"))
+    toml = export / "jobs_2025_01.mapping.toml"
+    assert run("map", first, "--home", home)[0] == 0
+    assert [source.file for source in read_mapping(toml).sources] == ["jobs_*.csv"]
+    assert run("map", first, "--map", toml, "--confirm", "--home", home)[0] == 0
+    assert run("load", later, "--map", toml, "--home", home)[0] == 0
+    assert visits(home) == [("W2",), ("W3",)]
+
+
 def test_a_proposal_never_overwrites_a_mapping(export, tmp_path):
     (export / "jobs.mapping.toml").write_text("# mine\n")
     code, said = run("map", export / "jobs.csv", "--home", tmp_path / "home")
@@ -109,3 +122,24 @@ def test_a_drifted_export_ends_with_1_and_the_report(export, tmp_path):
 def test_load_without_anything_to_load_says_what_to_name(tmp_path):
     code, said = run("load", "--home", tmp_path / "home")
     assert code == 1 and "Name the files" in said
+
+
+def test_loads_are_listed_with_the_mapping_that_read_them(export, tmp_path):
+    home, toml = tmp_path / "home", export / "jobs.mapping.toml"
+    code, said = run("loads", "--home", home)
+    assert code == 1 and "no records" in said.lower()
+    (tmp_path / "visits.csv").write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2025-01-05,no_heat\n"
+    )
+    assert run("load", tmp_path / "visits.csv", "--home", home)[0] == 0
+    code, said = run("loads", "--home", home)
+    assert code == 0 and "visits.csv" in said and "version" not in said
+    run("map", export / "jobs.csv", "--home", home)
+    run("map", export / "jobs.csv", "--map", toml, "--confirm", "--home", home)
+    assert run("load", export / "jobs.csv", "--map", toml, "--home", home)[0] == 0
+    code, said = run("loads", "--home", home)
+    mapping = read_mapping(toml)
+    assert code == 0 and said.index("jobs.csv") < said.index("visits.csv")
+    assert f"{mapping.name}, version {mapping.digest}" in said and str(home / "mappings") in said
+    code, said = run("loads", "--limit", 1, "--home", home)
+    assert code == 0 and "visits.csv" not in said and "The newest 1 of 2" in said

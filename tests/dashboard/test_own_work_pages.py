@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from page_texts import APP, assert_drawn, opened, said
-from small_company import asked, bench, field, made_home
+from small_company import DAY, asked, bench, field, made_home
 from streamlit.testing.v1 import AppTest
 
 from dashboard import code_names

@@ -49,6 +49,8 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "lookups.claims": (lambda one: lookups.claims(ALL), {M, W}),
     "record_lookups.totals": (lambda one: record_lookups.totals(), {M, T}),
     "record_lookups.ledger": (lambda one: record_lookups.ledger(), {M, T}),
+    "record_lookups.mappings_of_loads": (lambda one: record_lookups.mappings_of_loads(), {M}),
+    "record_lookups.mapping_text": (lambda one: record_lookups.mapping_text("none"), {M}),
     "record_lookups.held_back_reasons": (lambda one: record_lookups.held_back_reasons(), {M, T}),
     "record_lookups.n_held_back_open": (lambda one: record_lookups.n_held_back_open(), {M, T}),
     "record_lookups.held_back_settled": (lambda one: record_lookups.held_back_settled(), {M, T}),

@@ -21,6 +21,8 @@ from pipelines.mapping.mapping_file import mapping_of, read_mapping
         ('"visits"', '"visit"', "must be one of sites"),
         ('visit_id = "Call"', 'visit_id = { columns = ["Call"], value = "1" }', "exactly one of"),
         ('visit_id = "Call"', 'visit_id = { column = "Call", pattern = "(V" }', "no regular expression"),
+        ('visit_id = "Call"', 'visit_id = { column = "Call", pattern = "(?=V)(1)" }', "no regular expression"),
+        ('visit_id = "Call"', 'visit_id = { column = "Call", pattern = "V1" }', "has 0 groups"),
         ('visit_id = "Call"', 'visit_id = { column = "Call", format = "dd.mm" }', "is no format"),
         ('visit_id = "Call"', 'visit_id = { colum = "Call" }', "'colum' is not known here"),
         ('name = "calls"', 'time_zone = "Mars/Base"', "America/Chicago"),
