@@ -5,18 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import code_names, own_entry, roles, store_access, words
+from dashboard.entry_words import FIELDS
 from pipelines.contract.codes import CAUSES, LINK_CLASSES, PART_CLASS, VERDICTS
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_correction
 
-FIELDS = {
-    "cause_code": "Cause",
-    "callback_class": "What the visit after it was",
-    "link": "Which visit it follows",
-    "owner": "Who owns the job",
-    "part_class": "Kind of part",
-    "bench_result": "Bench result",
-}
 NO_LINK = "none"
 _LINES = "SELECT line_no, part_class, part_number FROM part_line WHERE visit_id = ? ORDER BY line_no"
 _TAGS = "SELECT DISTINCT removed_tag FROM part_line WHERE visit_id = ? AND removed_tag IS NOT NULL ORDER BY 1"

@@ -196,14 +196,15 @@ def copy_before_removal(home: Path) -> None:
 
 
 def _line(kept: object) -> str:
+    from dashboard import entry_words
     from pipelines.own_work import Kept
 
     assert isinstance(kept, Kept)
     entry = kept.entry
-    said = entry.content.get("stored", {})
-    what = f"{said.get('corrected_field')} = {said.get('new_value')}" if entry.kind == "correction" else ""
-    if entry.kind == "remark":
-        what = f"{entry.content['beside']}: {' '.join(entry.content['text'].split())}"
+    what = entry_words.what(entry)
+    if entry.kind == "correction":
+        stored = entry.content["stored"]
+        what = f"{stored['corrected_field']} = {stored['new_value']}"
     state = "" if kept.undone_by is None else f"  [taken back by {kept.undone_by.entered_by}: {kept.undone_by.reason}]"
     parts = (entry.entry_id, entry.entered_at[:16], entry.kind, entry.about, what, entry.entered_by, entry.reason)
     return "  ".join(part for part in parts if part) + state

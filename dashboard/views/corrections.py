@@ -5,8 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import correction_form, own_entry, page, roles, store_access, visit_table, words
-from pipelines.contract.codes import CAUSES
+from dashboard import entry_words, own_entry, page, roles, store_access, visit_table, words
 from pipelines.errors import GoodpullError
 from pipelines.own_work import Kept
 
@@ -78,27 +77,6 @@ def _answer(entered: list[Kept], has_store: bool) -> str:
     return f"{start}; {words.plural(len(entered), 'thing')} entered here, {words.count(taken_back)} of them taken back."
 
 
-def _what(kept: Kept) -> str:
-    entry = kept.entry
-    stored = entry.content.get("stored", {})
-    if entry.kind == "correction":
-        return f"{correction_form.FIELDS[stored['corrected_field']]}: {_value(stored['new_value'])}"
-    if entry.kind == "bench_test":
-        n = sum(stored.get(f"make_{turn}_pa") is not None for turn in (1, 2, 3))
-        return f"{words.plural(n, 'make reading')}"
-    if entry.kind == "bench_draw":
-        return words.plural(len(entry.content["list"]), "switch", "switches")
-    if entry.kind == "identity":
-        said = entry.content
-        return f"{said['subject']} {said['keep']} {'=' if said['decision'] == 'same' else 'is not'} {said['other']}"
-    return str(entry.content["table"])
-
-
-def _value(value: str) -> str:
-    known = {cause.code: cause.about for cause in CAUSES}
-    return known.get(value, value.replace("_", " "))
-
-
 def _line(kept: Kept, last: int, lost: set[str]) -> dict[str, str]:
     """lost: ids of corrections whose visit is not on record."""
     entry = kept.entry
@@ -113,7 +91,7 @@ def _line(kept: Kept, last: int, lost: set[str]) -> dict[str, str]:
         "When": entry.entered_at[:16].replace("T", " "),
         "What": KINDS[entry.kind],
         "About": entry.about if entry.kind in ("correction", "bench_test") else "",
-        "Says": _what(kept),
+        "Says": entry_words.what(kept.entry),
         "Why": entry.reason,
         "Who": entry.entered_by,
         "State": state,
@@ -126,7 +104,7 @@ def _undo(in_force: list[Kept]) -> None:
     st.subheader("Take something back")
     form = own_entry.form_of("undo")
     named = {
-        f"{kept.entry.entered_at[:10]} {KINDS[kept.entry.kind]} {kept.entry.about[:20]}: {_what(kept)} [{kept.entry.entry_id[:6]}]": kept.entry
+        f"{kept.entry.entered_at[:10]} {KINDS[kept.entry.kind]} {kept.entry.about[:20]}: {entry_words.what(kept.entry)} [{kept.entry.entry_id[:6]}]": kept.entry
         for kept in in_force
     }  # fmt: skip
     chosen = st.selectbox("What", list(named), key=f"undo_{form}", index=None)
@@ -154,7 +132,7 @@ def _delivered() -> None:
             "When": rows["corrected_at"].astype(str).str[:16],
             "About": rows["visit_id"],
             "Says": [
-                f"{correction_form.FIELDS.get(line.corrected_field, line.corrected_field)}: {_value(line.new_value)}"
+                f"{entry_words.FIELDS.get(line.corrected_field, line.corrected_field)}: {entry_words.value(line.new_value)}"
                 for line in rows.itertuples()
             ],
             "Why": rows["reason"],

@@ -28,7 +28,7 @@ _NAME_SHARE = 0.65
 _MUCH_SURER = 0.15
 _SURER_ID = 0.05
 _SURE_BY_ITSELF = 0.85
-_OF_ONE_CALL = ("visit_id", "job_id")
+_MAY_SHARE = ({"visit_id", "job_id"}, {"site_id", "appliance_id"})
 # A short name that is the very word of one field is no misspelling of another's.
 _LEAST_BESIDE_EXACT = 0.9
 # At most so sure is a number of a job taken for that of the visit; a name whose values tell nothing; codes not known.
@@ -136,12 +136,16 @@ def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[st
 
     def holds(name: str, field: str, at: int, sure: float) -> bool:
         best, other = surest[at]
+        if field == other:
+            # In another table it is the same thing.
+            return True
         # The second of two columns, such as "Draft after", is not a doubtful something else.
         is_second = any(surest[one][0] > best and surest[one][1] != field for one in alike[at] if one in surest)
         if is_second and sure < _SURE_BY_ITSELF:
             return False
-        # One column identifies one kind of thing, or the visit and its job.
-        is_other = TABLE_BY_NAME[name].by_name[field].kind == "id" and not {field, other} <= {other, *_OF_ONE_CALL}
+        # One column identifies one kind of thing; but a visit and its job, or a site and its only appliance, may share one.
+        is_id = TABLE_BY_NAME[name].by_name[field].kind == "id"
+        is_other = is_id and not any({field, other} <= pair for pair in _MAY_SHARE)
         return sure >= best - (_SURER_ID if is_other else _MUCH_SURER)
 
     kept = {

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from dashboard import entry_words
 from pipelines import build, loading
-from pipelines.own_entries import held_rows, mend_rows
-from pipelines.own_work import OwnWork, OwnWorkError
+from pipelines.own_entries import dismiss_rows, held_rows, mend_rows
+from pipelines.own_work import Entry, OwnWork, OwnWorkError
 from pipelines.relations import read_relations
 from pipelines.settings import Settings
 from pipelines.store import Store
@@ -109,3 +110,13 @@ def test_a_mending_is_taken_back_before_and_after_it_came_in(home):
     loading.load(home, [])
     assert query(home, "SELECT visit_id FROM visit ORDER BY 1") == [("V1",), ("V33",)]
     assert not loading.load(home, []).is_changed
+
+
+def test_what_was_mended_dismissed_or_decided_is_said_in_a_line(home):
+    mend(home, held(home, "S2"), visit_kind="no_heat")
+    dismiss_rows(OwnWork(home), held(home, "S4"), "a test row", "ben")
+    mended, dismissed = (kept.entry for kept in OwnWork(home).entries())
+    assert entry_words.what(mended) == "visits: visit_kind “nope” → “no_heat”"
+    assert entry_words.what(dismissed) == "visits: 2025-01-13T08:00:00Z, S4, T1, no_heat"
+    decided = {"subject": "appliance", "keep": "A1", "other": "A-1", "decision": "different", "site_id": "S1"}
+    assert entry_words.what(Entry("identity", "A1", decided, "ben")) == "appliance A1 is not A-1 at site S1"
