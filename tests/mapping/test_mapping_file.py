@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from foreign_company import CALLS as TOML
 
@@ -61,3 +64,24 @@ def test_a_file_that_is_not_there_or_no_text_is_told_with_its_name(tmp_path):
     (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(MappingError, match="bytes.toml: cannot be read"):
         read_mapping(tmp_path / "bytes.toml")
+
+
+def test_the_mapping_in_the_readme_says_what_it_claims_to(desk):
+    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    (toml,) = [block for block in re.findall(r"```toml\n(.*?)```", text, re.S) if "[[source]]" in block]
+    header = ["No", "Year", "Site", "Tech", "In", "Type", "Cause", "Part 1", "Qty 1", "Part 2", "Draft"]
+    rows = [
+        ["17", "2025", "0042", "Ortiz J / Lee", "13.01.25 08:15", "NH", "TRAP, full", "PS-1", "", "H-2", "0,82"],
+        ["18", "2025", "0043", "", "14.01.25 09:00", "Umbau", "NONE", "", "", "", "-"],
+        ["19", "2025", "0043", "Lee", "15.01.25 09:00", "Test", "", "", "", "", ""],
+    ]
+    files = desk.load(toml, desk.write("jobs_2025_01.csv", header, rows)).files
+    assert not any(file.n_held_back or file.error for file in files), files
+    assert desk.query("SELECT visit_id, site_id, technician_id, visit_kind, cause_code FROM delivered.visits ORDER BY 1") == [
+        ("2025-17", "N0042", "T014", "no_heat", "trap_fouled"), ("2025-18", "N0043", "not recorded", "other", None)
+    ]  # fmt: skip
+    assert desk.query("SELECT arrived_at FROM delivered.visits ORDER BY 1")[0][0].isoformat() == "2025-01-13T07:15:00"
+    assert desk.query("SELECT line_no, part_number, quantity FROM delivered.part_lines ORDER BY 1") == [
+        (1, "PS-1", 1),
+        (2001, "H-2", 1),
+    ]
