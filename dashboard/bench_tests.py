@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard import own_entry, roles, store_access, words
+from dashboard.reader_choice import written
 
 _STATE = """
 SELECT s.removed_tag, s.visit_id, s.swapped_on, s.part_number, s.diagnosed_by AS technician_id, b.verdict, b.reason,
@@ -91,13 +92,13 @@ def gauges() -> dict[str, str]:
 def in_words(gauge: dict[str, Any]) -> str:
     """A gauge with its range, accuracy, smallest step and calibration; what is not on record is said to be assumed."""
     settings = store_access.settings()
-    unit = settings.default_pressure_unit
+    unit = store_access.draft_unit()
     parts = []
     if not words.is_missing(gauge["full_scale_pa"]):
         parts.append(f"up to {words.pressure(gauge['full_scale_pa'], unit)}")
     of_scale, of_reading = gauge["accuracy_percent_full_scale"], gauge["accuracy_percent_reading"]
     accuracy = [
-        f"{amount:g}% of {what}"
+        f"{written(f'{amount:g}')}% of {what}"
         for amount, what in ((of_scale, "full scale"), (of_reading, "reading"))
         if not words.is_missing(amount)
     ]
@@ -105,7 +106,7 @@ def in_words(gauge: dict[str, Any]) -> str:
     parts.append(
         "step not on record"
         if words.is_missing(gauge["resolution_pa"])
-        else f"step {words.number(gauge['resolution_pa'], 1)} Pa"
+        else f"step {words.small_pressure(gauge['resolution_pa'], unit)}"
     )
     if not words.is_missing(gauge["calibrated_on"]):
         parts.append(f"calibrated {words.date(gauge['calibrated_on'])}")
