@@ -94,7 +94,8 @@ def setting_value(value: Any, unit: str, currency: str) -> str:
         return f"{written(f'{value:g}')} Pa"
     if isinstance(value, tuple):
         return f"{words.joined([_told(entry) for entry in value])} {unit}".strip()
-    return f"{_told(value)} {unit}".strip()
+    # A whole number without a unit is no quantity: the seed of the draws.
+    return f"{_told(value)} {unit}" if unit else _told(value) if isinstance(value, float) else str(value)
 
 
 def _told(value: Any) -> str:
