@@ -14,7 +14,9 @@ from page_texts import assert_drawn, opened
 from shown_texts import everything, tables
 from streamlit.testing.v1 import AppTest
 
-from dashboard import code_names, exports, number_cells, outside_list, page, reader_choice, store_access, words
+from dashboard import code_names, exports, number_cells, outside_list, page, reader_choice, store_access, theme, words
+from dashboard.charts.draft_history import draft_history
+from dashboard.charts.margin import draft_margin
 from dashboard.printed import packs, web_page
 from models.figures.scope import Scope
 from models.methods.numeral import BEGIN, END, canonical, marked, numeral
@@ -143,6 +145,21 @@ def test_files_stay_canonical(monkeypatch: pytest.MonkeyPatch) -> None:
     frame = pd.DataFrame({"why": [f"{numeral(1234)} of 2", None], "value": [1234.5, 2.0]})
     made = exports.csv_bytes(exports.canonical_frame(frame)).decode("utf-8-sig")
     assert made == 'why,value\r\n"1,234 of 2",1234.5\r\n,2.0\r\n'
+
+
+def test_charts_of_drafts_write_the_readers_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reader_choice, "_chosen", lambda key: COMMA if key == reader_choice.NUMBERS_KEY else "")
+    readings = pd.DataFrame(
+        {
+            "arrived_on": pd.to_datetime(["2025-01-05", "2026-01-05"]), "visit_id": ["V1", "V2"], "appliance": ["A1"] * 2,
+            "draft_pa": [300.0, 250.0], "make_pa": [236.6] * 2, "margin_pa": [63.4, 13.4], "taken": ["before_repair"] * 2,
+            "contacts": ["open"] * 2,
+        }
+    )  # fmt: skip
+    told = draft_history(readings, [236.6], theme.LIGHT)
+    assert "between 1,00 and 1,20 in. w.c.; rated make point 0,95 in. w.c." in told.text
+    assert "rated make point 0,95 in. w.c." in told.chart.to_json()
+    assert "from 0,25 in. w.c. on 5 Jan 2025 to 0,05 in. w.c." in draft_margin(readings, theme.LIGHT).text
 
 
 def test_the_margin_of_a_site_is_told_in_the_readers_unit() -> None:
