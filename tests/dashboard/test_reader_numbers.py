@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import html
+import json
 import re
 import shutil
 from pathlib import Path
@@ -18,7 +19,9 @@ from dashboard import code_names, exports, number_cells, outside_list, page, rea
 from dashboard.charts.draft_history import draft_history
 from dashboard.charts.margin import draft_margin
 from dashboard.printed import packs, web_page
+from models.figures.published import as_json
 from models.figures.scope import Scope
+from models.figures.sidecar import figures_for
 from models.methods.numeral import BEGIN, END, canonical, marked, numeral
 
 PAGES = (
@@ -145,6 +148,14 @@ def test_files_stay_canonical(monkeypatch: pytest.MonkeyPatch) -> None:
     frame = pd.DataFrame({"why": [f"{numeral(1234)} of 2", None], "value": [1234.5, 2.0]})
     made = exports.csv_bytes(exports.canonical_frame(frame)).decode("utf-8-sig")
     assert made == 'why,value\r\n"1,234 of 2",1234.5\r\n,2.0\r\n'
+
+
+@pytest.mark.parametrize("served_home", ["priced_home"], indirect=True)
+def test_the_published_figures_hold_no_mark(served_home: Path) -> None:
+    figures = figures_for(store_access.store(), store_access.settings())
+    assert any(BEGIN in said for said in figures.waste.assumptions)
+    published = json.dumps(as_json(figures, "x"), ensure_ascii=False)
+    assert BEGIN not in published and END not in published and "a trip costs 1,250.00 USD" in published
 
 
 def test_charts_of_drafts_write_the_readers_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
