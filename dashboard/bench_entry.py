@@ -157,8 +157,8 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
         st.markdown(f"**{words.in_words(result['verdict'], words.VERDICT_WORDS).capitalize()}**")
         st.markdown(words.plain(f"{result['reason'][:1].upper()}{result['reason'][1:]}."))
         if result["u_pa"] is not None:
-            unit = store_access.settings().default_pressure_unit
-            page.rows([("", "text"), ("", "text")], visit_sheet.budget(SimpleNamespace(**result), unit), "")
+            lines = visit_sheet.budget(SimpleNamespace(**result), store_access.draft_unit())
+            page.rows([("", "text"), ("", "text")], lines, "")
     missing = missing_in_words(cells, judged.stored, result)
     if missing:
         st.markdown("**Missing**")
@@ -184,7 +184,7 @@ def missing_in_words(cells: dict[str, str], stored: dict[str, Any], result: dict
     if not any(cells[f"break_{turn}"] for turn in (1, 2, 3)):
         found.append("Break readings: kept for the record; no verdict rests on them.")
     if not cells["gauge_id"]:
-        step = words.small_pressure(settings.assumed_resolution_pa, settings.default_pressure_unit)
+        step = words.small_pressure(settings.assumed_resolution_pa, store_access.draft_unit())
         found.append(
             f"The gauge: {settings.assumed_accuracy_share:.0%} of the reading and a step of {step} are assumed."
         )

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard import own_entry, roles, store_access, words
+from dashboard.reader_choice import written
 from pipelines import own_draws
 
 _STATE = """
@@ -136,13 +137,13 @@ def gauges() -> dict[str, str]:
 def in_words(gauge: dict[str, Any]) -> str:
     """A gauge with its range, accuracy, smallest step and calibration; what is not on record is said to be assumed."""
     settings = store_access.settings()
-    unit = settings.default_pressure_unit
+    unit = store_access.draft_unit()
     parts = []
     if not words.is_missing(gauge["full_scale_pa"]):
         parts.append(f"up to {words.pressure(gauge['full_scale_pa'], unit)}")
     of_scale, of_reading = gauge["accuracy_percent_full_scale"], gauge["accuracy_percent_reading"]
     accuracy = [
-        f"{amount:g}% of {what}"
+        f"{written(f'{amount:g}')}% of {what}"
         for amount, what in ((of_scale, "full scale"), (of_reading, "reading"))
         if not words.is_missing(amount)
     ]

@@ -35,7 +35,7 @@ def table(frame: Callable[[], pd.DataFrame], name: str, key: str) -> None:
     for label, ending, mime, made in kinds:
         st.download_button(
             label,
-            data=later(lambda made=made: made(frame())),  # type: ignore[misc]
+            data=later(lambda made=made: made(exports.canonical_frame(frame()))),  # type: ignore[misc]
             file_name=f"{name}.{ending}",
             mime=mime,
             on_click="ignore",

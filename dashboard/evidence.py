@@ -10,12 +10,16 @@ from typing import Any
 import streamlit as st
 
 from dashboard import page, words
+from dashboard.reader_choice import written
+from models.methods.numeral import marked
 
 FILE = "recovery.json"
 COLUMNS = (
     ("What was looked at", "text"), ("Promised", "text"), ("Found, give or take", "text"), ("Rests on", "text"),
     ("Kept", "text"),
 )  # fmt: skip
+# What is told of a row in words of ours.
+PROSE = ("what", "bar", "note")
 INTRODUCTION = (
     "Nobody knows the truth about a real company's switches, so the figures were tried on invented ones, where it is known. "
     "Whole fleets were made, written to files, loaded like anyone's records and worked out by the same program; further "
@@ -67,7 +71,11 @@ def table() -> dict[str, Any] | None:
         found = json.loads(resources.files("models").joinpath("evidence", FILE).read_text("utf-8"))
     except (OSError, ValueError):
         return None
-    return found if isinstance(found, dict) and isinstance(found.get("rows"), list) else None
+    if not (isinstance(found, dict) and isinstance(found.get("rows"), list)):
+        return None
+    return found | {
+        "rows": [{key: marked(cell) if key in PROSE else cell for key, cell in row.items()} for row in found["rows"]]
+    }
 
 
 def show() -> None:
@@ -144,21 +152,21 @@ def amount(row: dict[str, Any]) -> str:
     if value is None or not math.isfinite(value):
         return "not known"
     if unit == "share":
-        return f"{_digits(100 * value, 1, row)}% ± {100 * error:.1f}"
+        return f"{_digits(100 * value, 1, row)}% ± {words.number(100 * error)}"
     if unit == "points":
         told = (
             words.points(value) if row["is_held"] else f"{_digits(100 * value, 1, row, '+').replace('-', '−')} points"
         )
-        return f"{told} ± {100 * error:.2f}"
+        return f"{told} ± {words.number(100 * error, 2)}"
     # Two digits would show an error of .029 as the .03 that is allowed.
     digits = 4 if unit == "per point" else 3 if value < 0.1 else 2
-    return f"{_digits(value, digits, row)} ± {error:.{digits}f}"
+    return f"{_digits(value, digits, row)} ± {words.number(error, digits)}"
 
 
 def _digits(value: float, digits: int, row: dict[str, Any], sign: str = "") -> str:
     """The value with these digits after the point; with one more where it was not kept and rounding hides something."""
     few, more = f"{value:{sign}.{digits}f}", f"{value:{sign}.{digits + 1}f}"
-    return few if row["is_held"] or float(few) == float(more) else more
+    return written(few if row["is_held"] or float(few) == float(more) else more)
 
 
 def missed(row: dict[str, Any]) -> str:

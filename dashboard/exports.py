@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.words import formula_safe, is_missing
+from models.methods.numeral import canonical
 
 # What a workbook says of its making; fixed, so that the same table gives the same bytes.
 MADE_AT = dt.datetime(2000, 1, 1)
@@ -18,6 +19,14 @@ MOST_WIDTH, LEAST_WIDTH = 60, 8
 # A sheet holds no more; what is beyond goes by CSV or Parquet.
 XLSX_ROWS = 1_048_575
 XLSX_CHARACTERS = 32_767
+
+
+def canonical_frame(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with the numbers of the models' sentences as 1,234.5, whatever the reader's separators: files are for programs."""
+    text = [name for name in frame.columns if frame[name].dtype == object or pd.api.types.is_string_dtype(frame[name])]
+    return frame.assign(
+        **{name: frame[name].map(lambda cell: canonical(cell) if isinstance(cell, str) else cell) for name in text}
+    )
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:

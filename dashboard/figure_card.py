@@ -41,10 +41,10 @@ def show(
 
 def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None, reach: str) -> str:
     lines = (rests_on, note, corrected())
-    quiet = "".join(f'<p class="gp-quiet">{with_terms(html.escape(line))}</p>' for line in lines if line)
+    quiet = "".join(f'<p class="gp-quiet">{with_terms(html.escape(words.told(line)))}</p>' for line in lines if line)
     head = f'<div class="gp-label">{with_terms(html.escape(label))}</div>'
     if not estimate.is_known:
-        why = html.escape(estimate.sentence or "There are not enough records to say.")
+        why = html.escape(words.told(estimate.sentence or "There are not enough records to say."))
         return f'<div class="gp-card gp-unknown">{head}<div class="gp-value">Not known</div><p>{why}</p>{quiet}</div>'
     value = html.escape(words.value_of(estimate.value, unit, currency))
     reach = reach or words.range_of(estimate, unit, currency)

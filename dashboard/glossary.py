@@ -5,6 +5,9 @@ from __future__ import annotations
 import html
 import re
 
+from dashboard import words
+from models.methods.numeral import canonical, numeral
+
 GLOSSARY: dict[str, str] = {
     "Draft": "The suction the draft fan makes. The pressure switch proves it before the burner may light.",
     "Make point": (
@@ -12,7 +15,7 @@ GLOSSARY: dict[str, str] = {
         "in the parts list."
     ),
     "Break point": "The draft at which the switch opens again; a little below the make point.",
-    "Water column": "A unit of small pressures: 1 in. w.c. is 249.09 pascal.",
+    "Water column": f"A unit of small pressures: 1 in. w.c. is {numeral(249.09, '.2f')} pascal.",
     "Draft fault": (
         "One job on one appliance where the draft was not proven, was lost while running, or the switch was "
         "found closed at rest. Planned returns of the same job belong to it."
@@ -72,7 +75,7 @@ GLOSSARY: dict[str, str] = {
         "Over the swaps without a clear bench result (not tested, or inconclusive): the probability that the switch "
         "was good times what the swap cost."
     ),
-    "Heating day": "A day with a mean temperature below 65 °F (18.3 °C).",
+    "Heating day": f"A day with a mean temperature below 65 °F ({numeral(18.3, '.1f')} °C).",
     "Heating season": "July to June, named after the year it starts in.",
     "Mapping": (
         "Which column of an export fills which column of the contract, and what its codes and spellings mean. A proposal is "
@@ -141,7 +144,7 @@ def with_terms(text: str) -> str:
 
 
 def definition(term: str) -> str:
-    return GLOSSARY[term]
+    return words.told(GLOSSARY[term])
 
 
 def help_for(title: str) -> str | None:
@@ -152,7 +155,7 @@ def help_for(title: str) -> str | None:
 
 def reference() -> str:
     """The glossary as the Markdown table of the README."""
-    lines = [f"| {term} | {meaning} |" for term, meaning in sorted(GLOSSARY.items())]
+    lines = [f"| {term} | {canonical(meaning)} |" for term, meaning in sorted(GLOSSARY.items())]
     return "\n".join(["| Term | What it means here |", "|---|---|", *lines]) + "\n"
 
 

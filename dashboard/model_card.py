@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Any
 
 import pandas as pd
@@ -35,7 +36,7 @@ def show(card: dict[str, Any]) -> None:
         page.rows(heads, [_feature(entry) for entry in card["features"]], "")
         st.caption(
             "A weight is the change of the log odds of a good switch: for a category, against the one named; for a "
-            "number, by one standard deviation. 0 changes nothing; 1 makes the odds 2.7 times as high."
+            f"number, by one standard deviation. 0 changes nothing; 1 makes the odds {words.number(math.e)} times as high."
         )
         page.lazily("Every weight", "weights", lambda: visit_table.plain_table(weights(card["features"]), "weights"))
 
@@ -122,7 +123,7 @@ def _level(name: str) -> str:
 
 
 def _weight(value: float) -> str:
-    return f"{'+' if value > 0 else '−' if value < 0 else ''}{abs(value):.2f}"
+    return f"{'+' if value > 0 else '−' if value < 0 else ''}{words.number(abs(value), 2)}"
 
 
 def _told(value: float | None, meaning: str) -> str:

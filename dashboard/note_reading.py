@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import page, words
+from models.methods.numeral import marked
 
 FILE = "note_reading.json"
 COLUMNS = (
@@ -62,7 +63,7 @@ def show() -> None:
     )
     page.rows(COLUMNS, lines(found), "")
     for part in found.values():
-        st.caption(words.plain(part["about"]))
+        st.caption(words.plain(marked(part["about"])))
 
 
 def _share(value: list[float] | None) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import page, words
+from dashboard.reader_choice import written
 from models.evidence.outside import STATUSES, outside_checks
 
 COLUMNS = (
@@ -46,5 +47,5 @@ def line(row: dict[str, Any]) -> tuple[str, str, str, str, str, str]:
 
 
 def _numbers(values: list[float]) -> str:
-    shown = ", ".join(f"{value:.5g}" for value in values[:NUMBERS_SHOWN])
+    shown = "; ".join(written(f"{value:.5g}") for value in values[:NUMBERS_SHOWN])
     return shown if len(values) <= NUMBERS_SHOWN else f"{shown} and {len(values) - NUMBERS_SHOWN} more"

@@ -93,6 +93,7 @@ def rows(
     if not body:
         st.markdown(words.plain(otherwise))
         return
+    body = [[words.told(cell) if isinstance(cell, str) else cell for cell in line] for line in body]
     kinds = [' class="gp-num"' if kind == "number" else "" for _, kind in columns]
     head = "".join(
         f'<th scope="col"{kind}>{with_terms(html.escape(title))}</th>'
@@ -107,7 +108,11 @@ def rows(
         + "</tr>"
         for line in body
     )
-    above = f"<caption class='gp-quiet' style='text-align:left'>{html.escape(caption)}</caption>" if caption else ""
+    above = (
+        f"<caption class='gp-quiet' style='text-align:left'>{html.escape(words.told(caption))}</caption>"
+        if caption
+        else ""
+    )
     has_titles = any(title for title, _ in columns)
     top = f"<thead><tr>{head}</tr></thead>" if has_titles else ""
     st.html(f'<table class="gp-list">{above}{top}<tbody>{lines}</tbody></table>')

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, NoReturn
 
+from models.methods.numeral import canonical
+
 Step = Callable[[str, float | None], None]
 
 
@@ -19,12 +21,12 @@ def console_for(is_error: bool = False) -> Any:
 
 def say(text: str) -> None:
     """Print one line as it is, without reading markup into it."""
-    console_for(is_error=True).print(text, markup=False)
+    console_for(is_error=True).print(canonical(text), markup=False)
 
 
 def fail(text: str, code: int = 1) -> NoReturn:
     """Print why it cannot go on, and end with `code`."""
-    console_for(is_error=True).print(text, markup=False, style="bold")
+    console_for(is_error=True).print(canonical(text), markup=False, style="bold")
     raise SystemExit(code)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from models.methods.numeral import numeral
+
 # Figure, method, source.
 SOURCES: tuple[tuple[str, str, str], ...] = (
     ("Bench result", "Conformity with measurement uncertainty", "JCGM 106:2012"),
@@ -68,7 +70,7 @@ SOURCES: tuple[tuple[str, str, str], ...] = (
         "Systematic draw within strata, power allocation, chances on record",
         "Madow 1949; Bankier 1988; Horvitz and Thompson 1952",
     ),
-    ("Units", "Conventional inch of water 249.08891 Pa", "NIST SP 811"),
+    ("Units", f"Conventional inch of water {numeral(249.08891, '.5f')} Pa", "NIST SP 811"),
     ("Heating degree-days", "Base 65 °F, mean of daily highest and lowest temperature", "NOAA practice"),
 )
 

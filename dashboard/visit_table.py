@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, download, page, store_access, visit_sheet, words
+from dashboard import code_names, download, number_cells, page, store_access, visit_sheet, words
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
@@ -95,14 +95,14 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
         download.table(export, f"visits_{key}", key)
     picked = st.dataframe(
-        shown,
+        number_cells.shown(shown, _written(draft_unit(unit)[2])),
         hide_index=True,
         height="auto",
         placeholder="",
         key=f"table_{key}",
         on_select="rerun",
         selection_mode="single-row",
-        column_config=_formats(shown, draft_unit(unit)[2]),
+        column_config=_formats(shown),
         column_order=[title for title in WIDTHS if title in shown.columns],
         alt=f"Table of {words.plural(len(shown), 'visit')}",
     )
@@ -138,18 +138,27 @@ def _help(title: str | None) -> str | None:
     return help_for(_HELP.get(title or "", title or ""))
 
 
-def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
+def _written(margin_digits: int) -> dict[str, Callable[[Any], str]]:
+    """Column of numbers -> what writes its cells."""
+    margin = number_cells.fixed(margin_digits)
+    return {
+        "Draft margin, Pa": margin,
+        "Draft margin, in. w.c.": margin,
+        "Came back after, days": words.count,
+        "Days between": words.count,
+    }
+
+
+def _formats(shown: pd.DataFrame) -> dict[str, Any]:
     def margin(title: str) -> Callable[[int], Any]:
-        return lambda width: st.column_config.NumberColumn(
-            title, format=f"%.{margin_digits}f", width=width, help=help_for("draft margin")
-        )
+        return lambda width: st.column_config.NumberColumn(title, width=width, help=help_for("draft margin"))
 
     special = {
         "Date": lambda width: st.column_config.DateColumn(format="D MMM YYYY", width=width),
         "Draft margin, Pa": margin("Margin, Pa"),
         "Draft margin, in. w.c.": margin("Margin, in. w.c."),
         "Came back after, days": lambda width: st.column_config.NumberColumn(
-            "Back, days", format="%.0f", width=width, help=help_for("callback")
+            "Back, days", width=width, help=help_for("callback")
         ),
     }
     return {
@@ -225,13 +234,10 @@ def plain_table(
         if pd.api.types.is_datetime64_any_dtype(frame[name])
         and frame[name].dropna().dt.normalize().eq(frame[name].dropna()).all()
     }
-    config |= {name: st.column_config.NumberColumn(format="%.0f%%", help=_help(name)) for name in shares}
-    config |= {
-        name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1, help=_help(name))
-        for name in amounts
-    }
+    config |= {name: st.column_config.NumberColumn(f"{name}, {currency}", help=_help(name)) for name in amounts}
+    written = dict.fromkeys(shares, number_cells.fixed(0, "%")) | dict.fromkeys(amounts, words.count)
     st.dataframe(
-        shown,
+        number_cells.shown(shown, written),
         hide_index=True,
         height="auto",
         placeholder=missing,

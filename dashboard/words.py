@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dashboard.reader_choice import written
 from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate
+from models.methods.numeral import rewritten
 from pipelines.contract.codes import CAUSES, SYMPTOM, VISIT_KIND
 from pipelines.contract.units import INCH_OF_WATER_PA
 
@@ -167,9 +168,17 @@ def range_of(estimate: Estimate, unit: str, currency: str | None = None) -> str:
     return f"between {low} and {high}"
 
 
+def told(text: str) -> str:
+    """A sentence of the models with the numbers marked in it (models.methods.numeral) in the reader's separators."""
+    return rewritten(text, written)
+
+
 def plain(text: object) -> str:
-    """Text that came with the records, made safe to stand inside Markdown: nothing in it is read as markup."""
-    escaped = re.sub(r"([\\`*_{}\[\]()#+\-.!|>~$:<&])", r"\\\1", str(text))
+    """Text that came with the records, made safe to stand inside Markdown: nothing in it is read as markup.
+
+    Numbers that a sentence of the models marks are written as the reader wants them.
+    """
+    escaped = re.sub(r"([\\`*_{}\[\]()#+\-.!|>~$:<&])", r"\\\1", told(str(text)))
     return escaped.replace("\n", " ")
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
-from dashboard.words import date, plural
+from dashboard.words import date, number, plural
 from models.figures.sites import draft_unit
 
 # When a reading was taken, as told, with the shape it is drawn in.
@@ -37,7 +37,7 @@ def draft_history(
     rated = pd.DataFrame(
         {
             "at": [point / per for point in make_points],
-            "name": [f"rated make point {point / per:.{digits}f} {name}" for point in make_points],
+            "name": [f"rated make point {number(point / per, digits)} {name}" for point in make_points],
         }
     )
     first, last = frame["arrived_on"].min(), frame["arrived_on"].max()
@@ -79,7 +79,7 @@ def draft_history(
         .encode(y=alt.Y("at:Q", scale=scale), x=alt.value(6), text="name:N")
     )
     counts = ", ".join(f"{plural(int((frame['when'] == kind).sum()), 'reading')} {kind}" for kind in kinds)
-    low, high = (f"{value:.{digits}f}" for value in (frame["draft"].min(), frame["draft"].max()))
+    low, high = (number(value, digits) for value in (frame["draft"].min(), frame["draft"].max()))
     reach = f"{low} {name}" if low == high else f"between {low} and {high} {name}"
     against = ", ".join(rated["name"]) if len(rated) else "the rated make point is not on record"
     span = f"on {date(first)}" if first == last else f"from {date(first)} to {date(last)}"

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
-from dashboard.words import plural
+from dashboard.words import plural, share
 
 GROUPS = ("as expected", "look here first", "new starter", "start not known")
 # What is drawn or told of a technician.
@@ -116,7 +116,7 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
         f"{plural(len(people), 'technician')} by draft faults attended and good switches pulled per draft fault. "
         f"{plural(int((people['group'] == GROUPS[1]).sum()), 'technician')} marked look here first, "
         f"{plural(int((people['group'] == GROUPS[2]).sum()), 'new starter')}. "
-        "The bands hold 95% and 99.8% of what chance alone would draw."
+        f"The bands hold 95% and {share(0.998)} of what chance alone would draw."
         + (
             f" The {MOST_LABELS} furthest above what is expected of them are named."
             if len(flagged) > MOST_LABELS

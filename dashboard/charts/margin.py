@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
-from dashboard.words import date, plural
+from dashboard.words import date, number, plural
 from models.figures.sites import draft_unit
 
 
@@ -45,7 +45,7 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
     first, last = frame.iloc[0], frame.iloc[-1]
     text = (
         f"Draft above the make point over {plural(len(frame), 'reading')}, "
-        f"from {first['margin']:.{digits}f} {name} on {date(first['arrived_on'])} "
-        f"to {last['margin']:.{digits}f} {name} on {date(last['arrived_on'])}."
+        f"from {number(first['margin'], digits)} {name} on {date(first['arrived_on'])} "
+        f"to {number(last['margin'], digits)} {name} on {date(last['arrived_on'])}."
     )
     return finished(alt.layer(rule, words, line, dots), text, colours, 240, marks=3)

@@ -9,9 +9,8 @@ import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
-from dashboard.words import MONTHS, date, number
+from dashboard.words import MONTHS, count, date, number
 
-AXIS = "faults per 1,000 appliances and week"
 # The heating year: July to June, so that the winter stands whole in the middle.
 ORDER = [MONTHS[(6 + place) % 12] for place in range(12)]
 
@@ -40,16 +39,17 @@ def year(
     axis = alt.Axis(title="month", values=[place + 0.5 for place in range(12)], labelExpr=f"{labels} : ''", ticks=False)
     x = alt.X("place:Q", scale=scale, axis=axis)
     base = alt.Chart(months)
+    title = f"faults per {count(1000)} appliances and week"
     # As wide as its month allows, on any width of the page.
     bars = base.mark_bar(color=colours.main, opacity=0.30).encode(
         x=alt.X("from:Q", scale=scale, axis=axis),
         x2="to:Q",
         y2="zero:Q",
-        y=alt.Y("rate_per_1000:Q", axis=alt.Axis(title=AXIS)),
+        y=alt.Y("rate_per_1000:Q", axis=alt.Axis(title=title)),
         tooltip=[
             alt.Tooltip("name:N", title="month"),
             alt.Tooltip("n_faults:Q", title="faults", format=","),
-            alt.Tooltip("rate_per_1000:Q", title=AXIS, format=".2f"),
+            alt.Tooltip("rate_per_1000:Q", title=title, format=".2f"),
             alt.Tooltip("low:Q", title="range from", format=".2f"),
             alt.Tooltip("high:Q", title="range to", format=".2f"),
         ],
@@ -64,7 +64,7 @@ def year(
         layers.append(drawn.mark_area(color=colours.other, opacity=0.16).encode(x=x, y="low:Q", y2="high:Q"))
         layers.append(drawn.mark_line(color=colours.other, strokeWidth=2).encode(x=x, y="rate:Q"))
     most = months.loc[months["rate_per_1000"].idxmax()]
-    text = f"{AXIS} by month. Highest in {most['name']}: {number(most['rate_per_1000'], 2)} " + (
+    text = f"{title} by month. Highest in {most['name']}: {number(most['rate_per_1000'], 2)} " + (
         f"({number(most['low'], 2)} to {number(most['high'], 2)})."
         + (" The line is the fitted year." if not curve.empty else "")
     )

@@ -172,13 +172,17 @@ def table(
 
 
 def _cell(cell: Any, longest: int) -> str:
-    text = "" if words.is_missing(cell) else " ".join(str(cell).split())
+    text = "" if words.is_missing(cell) else " ".join(words.told(str(cell)).split())
     return text if len(text) <= longest else text[: longest - 1] + "…"
 
 
 def breakable(text: str) -> str:
-    """The text as it may be printed: no control or direction marks, long unbroken pieces given places to break."""
-    kept = "".join(sign for sign in text if sign == "\n" or unicodedata.category(sign) not in ("Cc", "Cf", "Cs", "Co"))
+    """The text as it may be printed: numbers of the models' sentences in the reader's separators, no control or direction
+    marks, long unbroken pieces given places to break.
+    """
+    kept = "".join(
+        sign for sign in words.told(text) if sign == "\n" or unicodedata.category(sign) not in ("Cc", "Cf", "Cs", "Co")
+    )
     pieces = []
     for word in kept.split(" "):
         starts = range(0, len(word), LONGEST_UNBROKEN)

@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import evidence, figures_access, model_card, note_reading, outside_list, page, roles, store_access, words
 from dashboard.glossary import GLOSSARY
+from dashboard.reader_choice import written
 from dashboard.sources import LIMITS, SOURCES
 
 
@@ -82,20 +83,26 @@ def setting_value(value: Any, unit: str, currency: str) -> str:
     if unit == "share":
         return words.share(value)
     if unit == "points":
-        return f"{100 * value:g} points"
+        return f"{written(f'{100 * value:g}')} points"
     if unit == "currency":
-        return f"{value:,.2f} {currency}"
+        return f"{words.number(value, 2)} {currency}"
     if unit == "month of the year":
         return dt.date(2000, int(value), 1).strftime("%B")
     if unit == "°C":
-        return f"{value:.1f} °C ({value * 9 / 5 + 32:.0f} °F)"
+        return f"{words.number(value)} °C ({words.number(value * 9 / 5 + 32, 0)} °F)"
     if unit == "Pa":
-        return f"{value:g} Pa"
+        return f"{written(f'{value:g}')} Pa"
     if isinstance(value, tuple):
-        return f"{words.joined([str(entry) for entry in value])} {unit}".strip()
-    if unit:
-        return f"{value:,g} {unit}" if isinstance(value, float) else f"{value:,} {unit}"
-    return str(value)
+        return f"{words.joined([_told(entry) for entry in value])} {unit}".strip()
+    # A whole number without a unit is no quantity: the seed of the draws.
+    return f"{_told(value)} {unit}" if unit else _told(value) if isinstance(value, float) else str(value)
+
+
+def _told(value: Any) -> str:
+    """A setting without its unit: numbers in the reader's separators, anything else as it stands in the file."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)
+    return written(f"{value:,g}" if isinstance(value, float) else f"{value:,}")
 
 
 def _model_card() -> None:

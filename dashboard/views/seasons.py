@@ -24,6 +24,7 @@ from dashboard import (
 from dashboard.charts.seasons import outlook, year
 from models.figures.scope import Scope
 from models.figures.seasons import Season
+from models.methods.numeral import numeral
 
 FAMILIES = {
     "condensate": (
@@ -50,7 +51,7 @@ WEATHER_WORDS = {
     "n_freezing_nights": "per freezing night more, the two days after it counted in",
 }
 METHOD = (
-    "Faults per 1,000 appliances under service and week: Poisson regression with yearly harmonics and the "
+    f"Faults per {numeral(1000)} appliances under service and week: Poisson regression with yearly harmonics and the "
     "number of appliances "
     "as exposure, ranges widened for dispersion. The peak and its range allow for up to three "
     "harmonics, the higher ones as far as the counts carry them; the curve shows those that pass a test. Weather: degree days and freezing nights of the week, and of the week a day and two days earlier. "

@@ -22,7 +22,7 @@ from dashboard import (
 from dashboard.charts.margin import draft_margin
 from models.figures.safety import SAFETY_RULE
 from models.figures.scope import Scope
-from models.figures.sites import draft_unit
+from models.figures.sites import draft_unit, reasons_in
 from models.methods.estimate import Estimate, unknown
 
 METHOD = (
@@ -127,6 +127,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )
+    unit = store_access.draft_unit()
     lines = [
         (
             site.site_id,
@@ -142,7 +143,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
                 else ("yes" if site.n_safety_open else "no",)
             ),
             words.date(site.last_visit_on).replace(" ", "\u00a0"),
-            words.with_dates(" ".join(site.reasons)) if site.reasons is not None else "",
+            words.with_dates(" ".join(reasons_in(site, unit))),
         )
         for site in sites.head(ROWS_SHOWN).itertuples()
     ]
@@ -150,7 +151,7 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
     if len(sites) > ROWS_SHOWN:
 
         def everything() -> None:
-            table = sites.assign(reasons=[" ".join(reasons) for reasons in sites["reasons"]])
+            table = sites.assign(reasons=[" ".join(reasons_in(site, unit)) for site in sites.itertuples()])
             visit_table.plain_table(table, key)
 
         page.lazily(f"All {words.count(len(sites))}", f"all_{key}", everything)

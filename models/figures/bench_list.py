@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from models.methods.double_sampling import MINIMUM_TESTING_RATE
+from models.methods.numeral import numeral
 from models.methods.probability_sampling import inclusion_probabilities, systematic_draw
 
 COLUMNS = (
@@ -179,7 +180,7 @@ def _sentence(
         words += f" {asked} were asked for; there are no more."
     if n and chance.min() < MINIMUM_TESTING_RATE:
         words += (
-            f" The smallest chance is {chance.min():.1%}, under the {MINIMUM_TESTING_RATE:.0%} that the rate from draws "
+            f" The smallest chance is {numeral(chance.min(), '.1%')}, under the {MINIMUM_TESTING_RATE:.0%} that the rate from draws "
             "needs: draw more."
         )
     return words

@@ -12,6 +12,7 @@ from models.figures.costs import Costs, swap_costs
 from models.figures.scope import Scope
 from models.figures.waste import Waste
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 
 COST_METHOD = "tests times minutes times the labour rate"
 CREDIT_METHOD = "credits received for swaps whose removed switch was tested"
@@ -74,7 +75,7 @@ def _cost(n_tests: int, settings: Any) -> tuple[Estimate, str]:
         missing = "No labour rate was given: enter labour_cost_per_hour in the settings."
         return unknown(missing, n_tests, None, COST_METHOD), missing
     assumption = (
-        f"Assumed: {minutes:.0f} minutes for a test (bench_test_minutes in the settings) at {float(rate):,.2f} "
+        f"Assumed: {minutes:.0f} minutes for a test (bench_test_minutes in the settings) at {numeral(float(rate), ',.2f')} "
         f"{settings.currency} an hour. The gauge and the bench themselves are not counted."
     )
     total = n_tests * minutes / 60 * float(rate)

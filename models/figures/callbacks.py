@@ -12,6 +12,7 @@ import pandas as pd
 from models.figures.callback_ends import COMPETING_ENDS, callback_chains, competing_windows, repeats
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.site_jackknife import METHOD, site_jackknife
 from models.methods.survival import kaplan_meier_at, logrank
 
@@ -232,8 +233,8 @@ def _within(swaps: pd.DataFrame, is_with: np.ndarray, window: int) -> Estimate:
     value = float(weight @ np.array(differences))
     half = 1.96 * float(np.sqrt(weight**2 @ np.square(errors)))
     words = (
-        f"Among like cases (same symptom, appliance and season) {100 * value:+.1f} points without a cause "
-        f"(between {100 * (value - half):+.1f} and {100 * (value + half):+.1f}). {ASSOCIATION}"
+        f"Among like cases (same symptom, appliance and season) {numeral(100 * value, '+.1f')} points without a cause "
+        f"(between {numeral(100 * (value - half), '+.1f')} and {numeral(100 * (value + half), '+.1f')}). {ASSOCIATION}"
     )
     return Estimate(value, max(value - half, -1.0), min(value + half, 1.0), used, coverage, method, words)
 

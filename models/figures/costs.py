@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from models.figures.scope import Scope
+from models.methods.numeral import numeral
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ def _other_currency(frame: pd.DataFrame, currency: str) -> str:
     n = int(frame["other_currency"].notna().sum())
     names = " and ".join(sorted(frame["other_currency"].dropna().unique()))
     return (
-        f"{n:,} of {len(frame):,} swaps {'is' if n == 1 else 'are'} priced in {names}, not in {currency}: what "
+        f"{numeral(n)} of {numeral(len(frame))} swaps {'is' if n == 1 else 'are'} priced in {names}, not in {currency}: what "
         f"{'its part' if n == 1 else 'their parts'} cost in {currency} is not known and left out (currency in "
         "settings.toml says which one is counted)."
     )
@@ -126,17 +127,21 @@ def _assumptions(frame: pd.DataFrame, settings: Any) -> list[str]:
         out.append("No labour rate was given: labour is left out. Enter labour_cost_per_hour in the settings.")
     else:
         out.append(
-            f"Assumed: labour at {settings.labour_cost_per_hour:,.2f} {settings.currency} an hour and "
+            f"Assumed: labour at {numeral(settings.labour_cost_per_hour, ',.2f')} {settings.currency} an hour and "
             f"{settings.swap_labour_minutes:.0f} minutes to fit a switch (settings)."
         )
     if settings.trip_cost is None:
         out.append("No cost of a trip was given: trips are left out. Enter trip_cost in the settings.")
     else:
-        out.append(f"Assumed: a trip costs {settings.trip_cost:,.2f} {settings.currency} (settings).")
+        out.append(f"Assumed: a trip costs {numeral(settings.trip_cost, ',.2f')} {settings.currency} (settings).")
     n_missing, n_list = int(frame["part"].isna().sum()), int(frame["is_list_price"].sum())
     if n_missing:
         has, parts = ("has", "its part counts") if n_missing == 1 else ("have", "their parts count")
-        out.append(f"{n_missing:,} of {len(frame):,} swaps {has} no part cost on record; {parts} as nothing.")
+        out.append(
+            f"{numeral(n_missing)} of {numeral(len(frame))} swaps {has} no part cost on record; {parts} as nothing."
+        )
     if n_list:
-        out.append(f"{n_list:,} swap{' takes' if n_list == 1 else 's take'} the part's cost from the parts list.")
+        out.append(
+            f"{numeral(n_list)} swap{' takes' if n_list == 1 else 's take'} the part's cost from the parts list."
+        )
     return out

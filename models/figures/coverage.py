@@ -8,6 +8,7 @@ import duckdb
 
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 
 WHOLE_STORE = ("n_held_back", "n_appliances", "n_part_lines", "n_part_lines_classed")
 
@@ -80,7 +81,7 @@ def came_back(certain: Estimate, facts: dict[str, Any]) -> Estimate:
     if not certain.is_known or not is_mostly_unproven(facts):
         return certain
     words = (
-        f"{facts['n_swaps_unproven']:,} of {facts['n_swaps']:,} swaps do not say on which appliance, so nobody can tell "
+        f"{numeral(facts['n_swaps_unproven'])} of {numeral(facts['n_swaps'])} swaps do not say on which appliance, so nobody can tell "
         "whether the same one came back. Fill appliance_id."
     )
     return unknown(words, certain.n, certain.coverage, certain.method)

@@ -30,6 +30,7 @@ from models.methods.double_sampling import (
     post_stratified_rate,
 )
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import proportion_estimate, wilson_interval
 from models.methods.strata import merge_thin_strata
 from models.misdiagnosis.testing import balancing_weight
@@ -141,7 +142,7 @@ def _tested(n_good: int, n_faulty: int, n_swaps: int) -> Estimate:
         words = "No switch has been swapped yet." if not n_swaps else "No removed switch has a clear bench result yet."
         return unknown(words, 0, 0.0 if n_swaps else None, TESTED_ONLY)
     rate = n_good / n
-    words = f"{n_good:,} of {n:,} removed switches with a clear bench result were good ({rate:.0%})."
+    words = f"{numeral(n_good)} of {numeral(n)} removed switches with a clear bench result were good ({rate:.0%})."
     return proportion_estimate(n_good, n, n_swaps, TESTED_ONLY, words)
 
 
@@ -181,9 +182,9 @@ def _wilson_rows(counts: pd.DataFrame) -> pd.DataFrame:
     out["coverage"] = n / np.maximum(out["n_swaps"].to_numpy(float), 1)
     out["method"] = np.where(has, TESTED_ONLY, "not available")
     out["sentence"] = [
-        f"{g:.0f} of {t:.0f} with a clear bench result were good; {s:,} swapped."
+        f"{numeral(g)} of {numeral(t)} with a clear bench result were good; {numeral(s)} swapped."
         if t
-        else f"None of the {s:,} removed switches has a clear bench result."
+        else f"None of the {numeral(s)} removed switches has a clear bench result."
         for g, t, s in zip(x, n, out["n_swaps"], strict=True)
     ]
     return out

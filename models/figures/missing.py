@@ -32,6 +32,7 @@ from models.methods.filled_width import (
     width_unthinned,
     width_with_more_tests,
 )
+from models.methods.numeral import numeral
 
 YEAR_DAYS = 365.25
 FIELD_COLUMNS = ("field", "cases", "n_missing", "n_cases", "gain", "is_blocking")
@@ -123,7 +124,7 @@ def _adjusted(field: str, good: GoodSwitch, testing: pd.DataFrame, more: str, to
         s = good.strata
         filled = width_with_more_tests(s["n_swaps"], s["n_tested"], s["balanced"], s["n_effective"], testing[more])
     if np.isfinite(now):
-        told = f"{told} That is {n_more:,.0f} more clear bench results."
+        told = f"{told} That is {numeral(n_more)} more clear bench results."
     else:
         told = f"The rate has no range now, so none can be compared. {good.adjusted.sentence}"
     return _Line(field, "adjusted_rate", "share", now, filled, told, is_blocked=is_blocked and not np.isfinite(now))
@@ -201,7 +202,7 @@ def _cause(
     else:
         filled = width_of_difference(difference, (one, two), (one.n + n_moved, two.n - n_moved))
         told = (
-            f"{n_moved:,.0f} swaps of {n_lacking:,.0f} without any cause code would go to those with a root cause, as of "
+            f"{numeral(n_moved)} swaps of {numeral(n_lacking)} without any cause code would go to those with a root cause, as of "
             "those with a code; callbacks stay as frequent in either group."
         )
         if filled > width(difference):
@@ -235,7 +236,7 @@ def _appliance(counted: dict[str, int], came_back: Callbacks, headline: int, is_
     now = width_between_bounds(certain, possible)
     n, n_appliance = counted["n_uncertain"], counted["n_uncertain_appliance"]
     told = (
-        f"From the low end of certain callbacks to the high end with uncertain ones. {n_appliance:,} of {n:,} uncertain ones "
+        f"From the low end of certain callbacks to the high end with uncertain ones. {numeral(n_appliance)} of {numeral(n)} uncertain ones "
         "are so for want of the appliance; with it they would be decided one way or the other."
     )
     if not np.isfinite(now):

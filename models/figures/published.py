@@ -14,6 +14,7 @@ from models.figures.callback_ends import Windows
 from models.figures.callbacks import Callbacks
 from models.figures.coverage import came_back, is_mostly_unproven
 from models.methods.estimate import Estimate
+from models.methods.numeral import canonical
 
 if TYPE_CHECKING:
     from models.figures.all import Figures
@@ -177,4 +178,4 @@ def plain(value: Any) -> Any:
         return value.date().isoformat() if value.time() == datetime.time() else value.isoformat()
     if isinstance(value, datetime.date):
         return value.isoformat()
-    return str(value)
+    return canonical(str(value))

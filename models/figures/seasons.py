@@ -14,6 +14,7 @@ from models.figures.scope import Scope
 from models.figures.season_weather import COVARIATES, FEWEST_DAYS, LAGGED, lagged_nights, weather_beside_season
 from models.methods.estimate import Estimate, unknown
 from models.methods.harmonic_poisson import METHOD, SeasonalFit, fit_seasonal
+from models.methods.numeral import numeral
 from models.methods.poisson_limits import poisson_limits
 
 FAMILIES = ("condensate", "blockage")
@@ -198,7 +199,7 @@ def _no_rate(weeks: pd.DataFrame) -> str:
     n = int(weeks["n_faults"].sum())
     if not n:
         return "No fault of this family and no appliance is on record yet."
-    return f"{n:,} fault{'s' if n > 1 else ''}, but no appliance on record to count them against."
+    return f"{numeral(n)} fault{'s' if n > 1 else ''}, but no appliance on record to count them against."
 
 
 def _unclaimed(
@@ -246,7 +247,7 @@ def _sentence(family: str, fit: SeasonalFit) -> str:
     if low is not None and high is not None:
         words += f" (between {_date_words(low)} and {_date_words(high)})"
     ratio = fit.peak_to_trough
-    return f"{words}, with {ratio.value:.1f} times as many as at the low." if ratio.value else f"{words}."
+    return f"{words}, with {numeral(ratio.value, '.1f')} times as many as at the low." if ratio.value else f"{words}."
 
 
 def _date_words(day_of_year: float) -> str:

@@ -12,6 +12,7 @@ from scipy import stats
 from models.figures.margins import margin_trends
 from models.figures.safety import SAFETY_WORDS, safety_sites
 from models.figures.scope import Scope
+from models.methods.numeral import numeral
 from models.methods.shrinkage import benjamini_hochberg
 from models.misdiagnosis.scores import Scores
 from pipelines.contract.units import INCH_OF_WATER_PA
@@ -20,7 +21,8 @@ SITE_COLUMNS = (
     "site_id", "region", "branch", "n_draft_faults", "n_swaps", "n_without_cause", "n_unexplained", "expected_unexplained", "n_repeats",
     "p_value",
     "margin_slope_pa_per_year", "margin_slope_low", "margin_slope_high", "margin_p_value", "n_margins", "n_good_known",
-    "last_visit_id", "last_visit_on", "is_safety", "n_safety_open", "is_flagged", "reasons",
+    "last_visit_id", "last_visit_on", "is_safety", "n_safety_open", "is_flagged", "is_margin_flagged",
+    "reasons",
 )  # fmt: skip
 # A draft fault counts as repeated when the same appliance has another within this time.
 REPEAT_DAYS = 180
@@ -47,7 +49,8 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     Poisson p-value passes Benjamini-Hochberg at the false-discovery limit over all sites served, or when its draft
     margin
     shrinks beyond chance (models.figures.margins), or for a safety reason whatever the statistics.
-    Returns DataFrame[SITE_COLUMNS]: every flagged site, and at most 2,000 of the others; reasons: list of sentences.
+    Returns DataFrame[SITE_COLUMNS]: every flagged site, and at most 2,000 of the others; reasons: list of sentences,
+    with draft in the company's unit (reasons_in tells it in another one). is_margin_flagged: one of them is of the margin.
     n_good_known: switches from the site the bench found good. is_safety: a safety reason is on record, whatever was done
     since; n_safety_open: visits with one that are still open (models.figures.safety). Empty frame with these columns when there is nothing to list.
     """
@@ -171,7 +174,7 @@ def _reasons(row: Any, unit: str | None) -> list[str]:
         out.append(f"Safety: {words}, last on {day}. Shut down and escalate; check that it was put right.")
     if row.is_count_flagged:
         out.append(
-            f"{row.n_unexplained:.0f} draft faults without a recorded root cause; {row.expected_unexplained:.1f} expected of "
+            f"{row.n_unexplained:.0f} draft faults without a recorded root cause; {numeral(row.expected_unexplained, '.1f')} expected of "
             "appliances like these."
         )
     if row.n_repeats >= SHOWN_REPEATS:
@@ -179,14 +182,22 @@ def _reasons(row: Any, unit: str | None) -> list[str]:
         out.append(
             f"{row.n_repeats:.0f} draft faults without a recorded root cause had another within {REPEAT_DAYS} days.{told}"
         )
-    if row.is_margin_flagged:
-        name, per, digits = draft_unit(unit)
-        slope, least, most = (
-            f"{-pascal / per:.{digits}f}"
-            for pascal in (row.margin_slope_pa_per_year, row.margin_slope_high, row.margin_slope_low)
-        )
-        out.append(
-            f"Draft margin shrinks by {slope} {name} a year over {row.n_margins:.0f} readings "
-            f"(between {least} and {most})."
-        )
-    return out
+    # The last of them: reasons_in puts another in its place.
+    return [*out, _margin_reason(row, unit)] if row.is_margin_flagged else out
+
+
+def _margin_reason(row: Any, unit: str | None) -> str:
+    name, per, digits = draft_unit(unit)
+    slope, least, most = (
+        numeral(-pascal / per, f",.{digits}f")
+        for pascal in (row.margin_slope_pa_per_year, row.margin_slope_high, row.margin_slope_low)
+    )
+    return (
+        f"Draft margin shrinks by {slope} {name} a year over {row.n_margins:.0f} readings (between {least} and {most})."
+    )
+
+
+def reasons_in(row: Any, unit: str | None) -> list[str]:
+    """The reasons of a listed site with draft in this unit instead of the company's. row: one of `sites`. unit: see draft_unit."""
+    reasons = [] if row.reasons is None else [str(reason) for reason in row.reasons]
+    return [*reasons[:-1], _margin_reason(row, unit)] if row.is_margin_flagged and reasons else reasons

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from models.figures.scope import Scope
+from models.methods.numeral import numeral
 from models.methods.strata import merge_thin_strata
 
 # Coarse to fine: the first keys hold longest when strata are thin.
@@ -115,5 +116,7 @@ def untested_class(swaps: pd.DataFrame, minimum_rate: float) -> str | None:
         if len(thin):
             name, row = thin.index[0], thin.iloc[0]
             shown = str(name).replace("_", " ") or "not recorded"
-            return f"only {row['sum']:.0f} of {row['size']:,.0f} switches {words} '{shown}' have a clear bench result"
+            return (
+                f"only {row['sum']:.0f} of {numeral(row['size'])} switches {words} '{shown}' have a clear bench result"
+            )
     return None

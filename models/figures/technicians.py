@@ -15,6 +15,7 @@ from models.figures.scope import Scope
 from models.figures.steps import process_rates, step_rates
 from models.methods.beta_mixture import mixture_cdf, pooled_mean, pooled_quantile
 from models.methods.null_draws import null_grid
+from models.methods.numeral import numeral
 from models.methods.shrinkage import (
     METHOD,
     Null,
@@ -225,8 +226,8 @@ def _reasons(table: pd.DataFrame, settings: Any) -> list[str]:
     out = []
     for row in table.itertuples(index=False):
         start = (
-            f"Good switches pulled on about {row.observed:.1f} of {row.draft_fault_visits:,} draft faults; "
-            f"{row.expected:.1f} expected from like cases."
+            f"Good switches pulled on about {numeral(row.observed, '.1f')} of {numeral(row.draft_fault_visits)} draft faults; "
+            f"{numeral(row.expected, '.1f')} expected from like cases."
         )
         if row.is_flagged:
             out.append(f"{start} {FAIRNESS}")

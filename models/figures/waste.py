@@ -17,6 +17,7 @@ from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
 from models.methods.best_quarter import excess_over_best_quarter
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.misdiagnosis.scores import Scores
 
 N_DRAWS = 400
@@ -171,7 +172,9 @@ def _left_out(con: duckdb.DuckDBPyConnection, scope: Scope) -> list[str]:
     ).fetchone()  # type: ignore[misc]
     if not n_unproven:
         return []
-    return [f"{n_unproven:,} of {n:,} swaps do not say on which appliance; callbacks they led to are left out."]
+    return [
+        f"{numeral(n_unproven)} of {numeral(n)} swaps do not say on which appliance; callbacks they led to are left out."
+    ]
 
 
 def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -> Estimate:
@@ -185,9 +188,9 @@ def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -
     if n and not good["has_cost"].any():
         return unknown(why_without_cost(good, costs.currency), n, coverage, KNOWN_METHOD)
     total, n_without = float(cost[is_good].sum()), int((~good["has_part_cost"]).sum())
-    words = f"{n:,} switch{'es' if n != 1 else ''} the bench found good cost {total:,.0f} {costs.currency}."
+    words = f"{numeral(n)} switch{'es' if n != 1 else ''} the bench found good cost {numeral(total)} {costs.currency}."
     if n_without:
-        words = f"{words[:-1]} at least: {n_without:,} of them without the part, whose cost is not known."
+        words = f"{words[:-1]} at least: {numeral(n_without)} of them without the part, whose cost is not known."
     return Estimate(total, total, total, n, coverage, KNOWN_METHOD, words)
 
 
@@ -204,8 +207,8 @@ def _estimated(
     total = float((open_part.cost * probability)[is_open].sum())
     low, high = np.quantile(open_part.draws(np.zeros(len(frame), dtype=int), 1)[:, 0], [0.025, 0.975])
     words = (
-        f"About {probability[is_open].sum():,.0f} of {n:,} switches without a clear bench result were good; they cost about "
-        f"{total:,.0f} {costs.currency} (between {low:,.0f} and {high:,.0f})."
+        f"About {numeral(probability[is_open].sum())} of {numeral(n)} switches without a clear bench result were good; they cost about "
+        f"{numeral(total)} {costs.currency} (between {numeral(low)} and {numeral(high)})."
     )
     return Estimate(total, min(low, total), max(high, total), n, n / len(frame), ESTIMATED_METHOD, words)
 
@@ -268,7 +271,7 @@ def _what_if(
     value = float(np.mean(savings))
     low, high = (float(edge) for edge in np.quantile(savings, [0.025, 0.975]))
     words = (
-        f"At the rate of the best quarter of technicians about {value:,.0f} {costs.currency} a year would not be spent "
-        f"(between {low:,.0f} and {high:,.0f})."
+        f"At the rate of the best quarter of technicians about {numeral(value)} {costs.currency} a year would not be spent "
+        f"(between {numeral(low)} and {numeral(high)})."
     )
     return Estimate(value, low, high, int(enough.sum()), float(enough.mean()), method, words)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import check_level
 
 METHOD = "empirical-Bayes before/after"
@@ -103,5 +104,5 @@ def empirical_bayes_before_after(
     else:
         half = stats.norm.ppf((1 + level) / 2) * np.sqrt(1 / total_after + relative) / (1 + relative)
         low, high = value * np.exp(-half), value * np.exp(half)
-    words = f"{value:.2f} times what was to be expected without coaching (between {low:.2f} and {high:.2f})."
+    words = f"{numeral(value, '.2f')} times what was to be expected without coaching (between {numeral(low, '.2f')} and {numeral(high, '.2f')})."
     return BeforeAfter(Estimate(value, float(low), float(high), n, None, METHOD, words, level), expected, error)

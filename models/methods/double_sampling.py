@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import check_counts, check_level, wilson_interval
 from models.methods.strata import merge_thin_strata
 
@@ -61,7 +62,7 @@ def post_stratified_rate(
         return unknown("No switches were swapped.", method=POST_STRATIFIED)
     coverage = total_tested / total
     if total_tested == 0:
-        return unknown(f"None of the {total:,.0f} removed switches was tested.", 0, 0.0, POST_STRATIFIED)
+        return unknown(f"None of the {numeral(total)} removed switches was tested.", 0, 0.0, POST_STRATIFIED)
     smallest = float((tested / size).min())
     if smallest < minimum_testing_rate:
         return _refused(smallest, minimum_testing_rate, total_tested, coverage, POST_STRATIFIED)
@@ -186,7 +187,7 @@ def _interval(value: float, variance: float, n_effective: float, level: float) -
 
 def _refused(smallest: float, limit: float, n: float, coverage: float | None, method: str) -> Estimate:
     words = (
-        f"Not given: in one group only {smallest:.1%} of the removed switches were tested, under the {limit:.0%} this "
+        f"Not given: in one group only {numeral(smallest, '.1%')} of the removed switches were tested, under the {limit:.0%} this "
         "needs. Test a few from every group on the bench list."
     )
     return unknown(words, int(n), coverage, method)

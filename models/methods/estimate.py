@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from models.methods.numeral import canonical
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -14,7 +16,7 @@ class Estimate:
     n: cases the figure rests on.
     coverage: share of the cases that could have told (0..1), or None where that has no meaning.
     method: short name of the method, as shown on the Method page.
-    sentence: the figure in plain words, or why it cannot be given.
+    sentence: the figure in plain words, or why it cannot be given; its numbers marked (models.methods.numeral).
     level: two-sided coverage of the interval.
     """
 
@@ -49,7 +51,7 @@ class Estimate:
             "coverage": self.coverage,
             "method": self.method,
         }
-        return published if self.is_known else published | {"sentence": self.sentence}
+        return published if self.is_known else published | {"sentence": canonical(self.sentence)}
 
 
 def unknown(why: str, n: int = 0, coverage: float | None = None, method: str = "not available") -> Estimate:

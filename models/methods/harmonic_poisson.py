@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import check_level
 from models.methods.seasonal_shape import YEAR_DAYS, harmonic_columns, peak_of, ratio_of, shape_draws
 from models.methods.shrunk_harmonics import shrunk_harmonics
@@ -151,7 +152,7 @@ def fit_seasonal(
     elif p_value < 0.05:
         peak = peak_of(beta[pairs], covariance[pairs, pairs], None, n_events, level, METHOD)
     else:
-        peak = unknown(f"No season stands out from chance (p = {p_value:.2f}).", n_events, method=METHOD)
+        peak = unknown(f"No season stands out from chance (p = {numeral(p_value, '.2f')}).", n_events, method=METHOD)
     ratio = ratio_of(beta[pairs], covariance[pairs, pairs], drawn, n_events, level, METHOD)
     pair_names = [f"{f}{k}" for k in range(1, n_harmonics + 1) for f in ("cos", "sin")]
     return SeasonalFit(

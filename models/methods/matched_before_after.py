@@ -16,6 +16,7 @@ from scipy import optimize, special
 
 from models.methods.before_after import empirical_bayes
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import check_level
 
 METHOD = "empirical-Bayes before/after against uncoached technicians"
@@ -246,7 +247,7 @@ def _inflation(before: list[NDArray], learned: _Learned) -> float:
 def _difference(n_hits: float, total: float, half: float, n_cases: int, level: float) -> Estimate:
     gap = (n_hits - total) / n_cases
     low, high = max(gap - half / n_cases, -1.0), min(gap + half / n_cases, 1.0)
-    words = f"{100 * gap:+.1f} points against what was to be expected (between {100 * low:+.1f} and {100 * high:+.1f})."
+    words = f"{numeral(100 * gap, '+.1f')} points against what was to be expected (between {numeral(100 * low, '+.1f')} and {numeral(100 * high, '+.1f')})."
     return Estimate(gap, low, high, n_cases, None, METHOD, words, level)
 
 
@@ -259,5 +260,5 @@ def _ratio(n_hits: float, total: float, relative: float, chance: float, t: float
     else:
         half = t * np.sqrt(chance / n_hits**2 + relative) / (1 + relative)
         low, high = value * np.exp(-half), value * np.exp(half)
-    words = f"{value:.2f} times what was to be expected without coaching (between {low:.2f} and {high:.2f})."
+    words = f"{numeral(value, '.2f')} times what was to be expected without coaching (between {numeral(low, '.2f')} and {numeral(high, '.2f')})."
     return Estimate(value, float(low), float(high), n, None, METHOD, words, level)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 from models.methods.proportion import check_level
 
 METHOD = "mean cumulative function, Lawless-Nadeau variance"
@@ -72,7 +73,7 @@ def mean_cumulative_at(
             low, high = (
                 (0.0, -np.log(1 - level) / m) if value == 0 else value * np.exp([-z * error / value, z * error / value])
             )
-            words = f"{value:.2f} callbacks each within {window:g} days (between {low:.2f} and {high:.2f})."
+            words = f"{numeral(value, '.2f')} callbacks each within {window:g} days (between {numeral(low, '.2f')} and {numeral(high, '.2f')})."
             out.append(Estimate(value, float(low), float(high), end.size, coverage, METHOD, words, level))
     return out
 

@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from models.methods.estimate import Estimate, unknown
+from models.methods.numeral import numeral
 
 METHOD = "Wilson score interval"
 
@@ -57,7 +58,7 @@ def proportion_estimate(
         return unknown("No cases to count yet.", coverage=0.0 if population else None, method=method)
     low, high = wilson_interval(successes, trials, level)
     value = successes / trials
-    words = sentence or f"{successes:,.0f} of {trials:,.0f} ({value:.0%}; between {low:.0%} and {high:.0%})."
+    words = sentence or f"{numeral(successes)} of {numeral(trials)} ({value:.0%}; between {low:.0%} and {high:.0%})."
     return Estimate(value, float(low), float(high), int(trials), coverage, method, words, level)
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from models.methods.estimate import Estimate
+from models.methods.numeral import numeral
 
 YEAR_DAYS = 365.25
 FEW_SEASONS = 5
@@ -63,7 +64,7 @@ def ratio_of(pairs: NDArray, covariance: NDArray, drawn: NDArray | None, n: int,
         low, high = (float(q) for q in np.quantile(np.ptp(drawn @ waves.T, axis=1), [(1 - level) / 2, (1 + level) / 2]))
         low, high = min(low, log_ratio), max(high, log_ratio)
     value, low, high = (float(np.exp(max(v, 0.0))) for v in (log_ratio, low, high))
-    words = f"{value:.1f} times as many at the peak as at the low (between {low:.1f} and {high:.1f})."
+    words = f"{numeral(value, '.1f')} times as many at the peak as at the low (between {numeral(low, '.1f')} and {numeral(high, '.1f')})."
     return Estimate(value, low, high, n, None, method, words, level)
 
 

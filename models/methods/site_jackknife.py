@@ -10,6 +10,7 @@ from scipy import special, stats
 
 from models.methods.estimate import Estimate, unknown
 from models.methods.follow_up import check_follow_up
+from models.methods.numeral import numeral
 from models.methods.proportion import check_level
 
 METHOD = "1 - Kaplan-Meier, leave-one-site-out jackknife"
@@ -220,11 +221,11 @@ def _share(group: _Group, k: int, window: float, level: float) -> Estimate:
     if np.isnan(value) or m == 0:
         return unknown(f"No swap in this group has been followed for {window:g} days yet.", group.n, coverage, METHOD)
     if group.n_sites < 2:
-        words = f"All {group.n:,} are at one site ({value:.1%} within {window:g} days), so no range can be given."
+        words = f"All {numeral(group.n)} are at one site ({numeral(value, '.1%')} within {window:g} days), so no range can be given."
         return unknown(words, group.n, coverage, METHOD)
     if value == 0:
         high = 1 - (1 - level) ** (1 / m)
-        words = f"None came back within {window:g} days; a share up to {high:.1%} would fit with that."
+        words = f"None came back within {window:g} days; a share up to {numeral(high, '.1%')} would fit with that."
         return Estimate(0.0, 0.0, high, group.n, coverage, METHOD, words, level)
     if not _is_regular(group, k):
         low, high = _clopper_pearson(value * m, m, level)
@@ -233,7 +234,7 @@ def _share(group: _Group, k: int, window: float, level: float) -> Estimate:
         half = special.stdtrit(group.n_sites - 1, (1 + level) / 2) * _spread(np.log(own / (1 - own)))
         logit = np.log(value / (1 - value))
         low, high = (float(1 / (1 + np.exp(-(logit + s * half)))) for s in (-1, 1))
-    words = f"{value:.1%} came back within {window:g} days (between {low:.1%} and {high:.1%})."
+    words = f"{numeral(value, '.1%')} came back within {window:g} days (between {numeral(low, '.1%')} and {numeral(high, '.1%')})."
     return Estimate(value, low, high, group.n, coverage, METHOD, words, level)
 
 
@@ -258,7 +259,7 @@ def _difference(a: _Group, b: _Group, k: int, one: Estimate, two: Estimate, n_si
         down, up = _distances(one), _distances(two)
         low, high = value - np.hypot(down[0], up[1]), value + np.hypot(down[1], up[0])
     low, high = max(float(low), -1.0), min(float(high), 1.0)
-    words = f"{100 * value:+.1f} points without a cause (between {100 * low:+.1f} and {100 * high:+.1f})."
+    words = f"{numeral(100 * value, '+.1f')} points without a cause (between {numeral(100 * low, '+.1f')} and {numeral(100 * high, '+.1f')})."
     return Estimate(value, low, high, n, coverage, METHOD, words, level)
 
 
@@ -276,7 +277,7 @@ def _ratio(a: _Group, b: _Group, k: int, n_sites: int, level: float) -> Estimate
     left_out = np.log(a.left_out[:, k]) - np.log(b.left_out[:, k])
     half = special.stdtrit(n_sites - 1, (1 + level) / 2) * _spread(left_out)
     low, high = float(value * np.exp(-half)), float(value * np.exp(half))
-    words = f"{value:.2f} times as often without a cause (between {low:.2f} and {high:.2f})."
+    words = f"{numeral(value, '.2f')} times as often without a cause (between {numeral(low, '.2f')} and {numeral(high, '.2f')})."
     return Estimate(value, low, high, n, coverage, METHOD, words, level)
 
 

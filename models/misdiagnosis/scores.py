@@ -14,6 +14,7 @@ from scipy import special
 
 from models.figures.scope import Scope
 from models.figures.strata import is_conclusive, swaps_for_rate
+from models.methods.numeral import numeral
 from models.misdiagnosis.classifier import Classifier, prior_of, train
 from models.misdiagnosis.design import encoding_of, select_list
 from models.misdiagnosis.features import CASE_MIX, DIAGNOSIS, Feature
@@ -168,8 +169,8 @@ def _unscored(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _sentence(validation: Validation, n: int) -> str:
-    start = f"Learned from {n:,} switches with a clear bench result"
+    start = f"Learned from {numeral(n)} switches with a clear bench result"
     if validation.brier_skill is None:
         return f"{start}; too few later ones to say how well it predicts."
     told = "better than" if validation.brier_skill > 0 else "no better than"
-    return f"{start}; on later switches it was {told} the plain rate (skill {validation.brier_skill:.2f})."
+    return f"{start}; on later switches it was {told} the plain rate (skill {numeral(validation.brier_skill, '.2f')})."

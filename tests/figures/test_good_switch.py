@@ -10,6 +10,7 @@ import pytest
 from models.figures.good_switch import good_switch_by, good_switch_rate
 from models.figures.scope import Scope
 from models.figures.strata import stratify, swaps_for_rate
+from models.methods.numeral import canonical
 
 EVERYTHING = Scope()
 
@@ -151,7 +152,7 @@ def test_a_draw_of_too_small_chances_is_refused(store, put_swaps, settings):
     verdict = ["good"] * 10 + ["faulty"] * 10 + [None] * 80
     put_swaps(verdict=verdict, selection="random", selection_probability=[0.01] + [0.2] * 99)
     rate = good_switch_rate(store, EVERYTHING, settings)
-    assert rate.drawn.value is None and "1.0%" in rate.drawn.sentence
+    assert rate.drawn.value is None and "1.0%" in canonical(rate.drawn.sentence)
     assert rate.adjusted.value is None
 
 

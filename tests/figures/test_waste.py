@@ -11,6 +11,7 @@ import pytest
 from models.figures.costs import swap_costs
 from models.figures.scope import Scope
 from models.figures.waste import waste
+from models.methods.numeral import canonical
 from models.misdiagnosis.scores import score_swaps
 
 EVERYTHING = Scope()
@@ -45,7 +46,7 @@ def test_labour_trips_callbacks_and_credit_by_hand(store, put_swaps, put, settin
     rates = replace(settings, labour_cost_per_hour=90.0, trip_cost=70.0, swap_labour_minutes=30.0)
     found = _waste(store, rates)
     assert found.known.value == pytest.approx(40 + 45 + 70 + (70 + 90) - 25)
-    assert any("Assumed: labour at 90.00 USD an hour" in words for words in found.assumptions)
+    assert any("Assumed: labour at 90.00 USD an hour" in canonical(words) for words in found.assumptions)
     assert found.credit["credited"] == pytest.approx(25.0)
 
 

@@ -26,7 +26,7 @@ from pipelines.mapping.silence import SilenceWatch
 from pipelines.store import Store
 
 MANY = "SELECT g AS visit_id, repeat('x', 60) AS notes FROM generate_series(1, 200000) g"
-NOTHING_ELSE = "left out, since another part of the export changed shape or cannot be read"
+NOTHING_ELSE = "left out, since another part of the export does not fit the mapping or cannot be read"
 
 
 def told_within(seconds: float, load) -> str:

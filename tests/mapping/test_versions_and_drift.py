@@ -77,7 +77,7 @@ def test_a_changed_shape_stops_the_whole_load_and_lists_what_each_side_lacks(des
     assert "has changed shape since the mapping 'calls' was made" in by_name["calls.csv"].error
     for part in said:
         assert part in by_name["calls.csv"].error
-    assert "does not fit the mapping (see there)" in by_name["lines.csv"].error
+    assert "does not fit the mapping or cannot be read (see there)" in by_name["lines.csv"].error
     assert not report.is_changed and report.generation is None
     assert not list(desk.home.glob("mappings/*"))
 
