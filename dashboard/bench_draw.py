@@ -51,7 +51,7 @@ def show(can_keep: bool = True) -> None:
         return
     name_of = code_names.naming()
     lines = [
-        (row.removed_tag, words.date(row.swapped_on), words.date(row.test_by), name_of(row.technician_id),
+        (row.removed_tag, words.date(row.swapped_on), bench_tests.last_day(row.test_by), name_of(row.technician_id),
          words.in_words(row.evidence, words.EVIDENCE_WORDS), words.share(row.selection_probability))
         for row in found.list.head(SHOWN).itertuples()
     ]  # fmt: skip
@@ -60,6 +60,7 @@ def show(can_keep: bool = True) -> None:
         ("Chance of the draw", "number"),
     )  # fmt: skip
     page.rows(columns, lines, "")
+    bench_tests.say_past(found.list["test_by"])
     if can_keep:
         _keep(found, before.n_lists)
     else:

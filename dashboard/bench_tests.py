@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import pandas as pd
+import streamlit as st
 
 from dashboard import own_entry, roles, store_access, words
 from dashboard.reader_choice import written
@@ -132,6 +133,25 @@ def gauges() -> dict[str, str]:
     """The company's gauges, each with what its uncertainty comes from, in words."""
     roles.require_page("bench")
     return {str(row["gauge_id"]): in_words(row) for row in store_access.frame(_GAUGES).to_dict("records")}
+
+
+def last_day(test_by: Any) -> str:
+    """The last day of a test that can still find the switch good; marked where it is past."""
+    return f"{words.date(pd.Timestamp(test_by))}{', past' if _is_past(test_by) else ''}"
+
+
+def say_past(days: Iterable[Any]) -> None:
+    """Say what a test is still good for where the last day of some is past, as it is where the records end earlier."""
+    n = sum(map(_is_past, days))
+    if n:
+        st.caption(
+            f"The day is past for {words.plural(n, 'switch', 'switches')}: a test can still find one faulty, but never good. Load "
+            "newer records, and draw from those."
+        )
+
+
+def _is_past(test_by: Any) -> bool:
+    return pd.Timestamp(test_by).date() < date.today()
 
 
 def in_words(gauge: dict[str, Any]) -> str:

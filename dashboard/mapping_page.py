@@ -56,13 +56,25 @@ def show() -> None:
     )
     origin = mapping_origin.asked()
     kept = _kept()
-    chosen = st.selectbox("Mapping", [_NONE, *kept], key="map_kept", width=560) if kept else _NONE
+    chosen = _chosen(kept, origin)
     is_ready = origin.is_given or (chosen in kept and read_mapping(kept[chosen]).connection is not None)
     if st.button("Read the columns", key="map_propose", disabled=not is_ready):
         _begin(origin, kept.get(chosen))
     draft = st.session_state.get("map_draft")
     if draft is not None and is_ready:
         _work_on(draft, origin)
+
+
+def _chosen(kept: dict[str, Path], origin: Origin) -> str:
+    """The mapping to begin with: the newest kept one that reads every file, until another is chosen."""
+    if not kept:
+        return _NONE
+    names = [file.name for file in origin.files]
+    reads = [name for name, path in kept.items() if names and all(map(read_mapping(path).sources_of, names))]
+    options = [_NONE, *kept]
+    # A box of its own for each set of files: what was chosen for others does not stand in the way.
+    key = f"map_kept_{'_'.join(sorted(names))}"
+    return st.selectbox("Mapping", options, index=options.index(reads[-1]) if reads else 0, key=key, width=560)
 
 
 def _kept() -> dict[str, Path]:

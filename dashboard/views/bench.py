@@ -88,7 +88,7 @@ def _list(lists: Sequence[bench_tests.KeptList]) -> None:
             one.removed_tag,
             words.with_dates(one.drawn_on),
             words.with_dates(one.swapped_on),
-            words.with_dates(one.test_by),
+            bench_tests.last_day(one.test_by),
             name_of(one.technician_id),
             words.in_words(one.evidence, words.EVIDENCE_SHORT),
             "chosen" if one.probability is None else words.share(one.probability),
@@ -101,6 +101,7 @@ def _list(lists: Sequence[bench_tests.KeptList]) -> None:
         for title in ("Tag", "Drawn on", "Pulled on", "Test by", "Technician", "Readings say", "Chance", "State")
     ]
     page.rows(columns, lines, "")
+    bench_tests.say_past([one.test_by for one in shown if not one.state])
 
 
 def _state(one: bench_tests.Drawn) -> str:

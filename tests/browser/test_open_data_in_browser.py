@@ -66,13 +66,12 @@ def test_the_boston_complaints_and_then_their_kept_mapping(browser, tmp_path):
         assert_sound(tab, seen)
     by_hand = (TESTS / "real_input" / "boston.toml").read_text("utf-8").replace(', prefix = "C"', "")
     assert _rows(home) == _by_hand(tmp_path, by_hand, BOSTON)
-    # Next month: the mapping is chosen by its name, and reads the new file as it stands.
+    # Next month: the mapping that reads the file is taken again by itself, and reads the new file as it stands.
     later = tmp_path / "boston_heat_complaints_later.csv"
     lines = BOSTON.read_text("utf-8").splitlines()
     later.write_text("\n".join([lines[0], lines[1].replace("101002327892", "101009999999")]) + "\n", "utf-8")
     with records_page(browser, home) as (tab, seen):
         mapping_steps.upload(tab, [BOSTON])
-        choose(tab, "Mapping", "boston_heat_complaints")
         mapping_steps.read_columns(tab)
         mapping_steps.write(tab, "Files it reads", "boston_heat_complaints*.csv")
         mapping_steps.upload(tab, [later])
