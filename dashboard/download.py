@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 from streamlit.errors import StreamlitDuplicateElementKey
 
-from dashboard import code_names, exports, reader_choice, roles
+from dashboard import code_names, exports, reader_choice, roles, shown_cells
 from dashboard.charts.picture import Picture
 from models.figures.scope import Scope
 
@@ -51,7 +51,7 @@ def shown_table(columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]
     told = hashlib.sha256(repr((columns, body, caption)).encode("utf-8", "replace")).hexdigest()[:16]
     try:
         with st.popover("Export", type="tertiary", icon=ICON):
-            table(lambda: exports.shown_frame(columns, body, separators), "table", told)
+            table(lambda: shown_cells.shown_frame(columns, body, separators), "table", told)
     except StreamlitDuplicateElementKey:
         return
 

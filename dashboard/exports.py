@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
+from dashboard.shown_cells import SHARES
 from dashboard.words import formula_safe, is_missing
 from models.methods.numeral import canonical
 
@@ -52,11 +52,15 @@ def xlsx_bytes(frame: pd.DataFrame, title: str = "Table") -> bytes:
         dt.datetime: book.add_format({"num_format": "yyyy-mm-dd hh:mm"}),
     }
     sheet.freeze_panes(1, 0)
+    shares = frame.attrs.get(SHARES, ())
+    as_share = book.add_format({"num_format": "0.0%"})
     for place, name in enumerate(frame.columns):
         sheet.write_string(0, place, str(name), head)
         values = [*frame[name].iloc[:XLSX_ROWS]]
         longest = max([len(str(name)), *(len(str(value)) for value in values[:200] if not is_missing(value))])
-        sheet.set_column(place, place, min(max(longest + 1, LEAST_WIDTH), MOST_WIDTH))
+        sheet.set_column(
+            place, place, min(max(longest + 1, LEAST_WIDTH), MOST_WIDTH), as_share if name in shares else None
+        )
         for line, value in enumerate(values, start=1):
             _write(sheet, line, place, value, kinds)
     if len(frame.columns):
@@ -80,33 +84,6 @@ def parquet_bytes(frame: pd.DataFrame) -> bytes:
     made = io.BytesIO()
     pq.write_table(pa.table(columns), made, compression="zstd")
     return made.getvalue()
-
-
-def shown_frame(
-    columns: Sequence[tuple[str, str]], body: Sequence[Sequence[Any]], separators: tuple[str, str] = (",", ".")
-) -> pd.DataFrame:
-    """A table of text as it stands on the page, as a frame: columns of plain numbers become numbers again.
-
-    separators: what the text was written with between thousands, and before decimals.
-    """
-    names: list[str] = []
-    for title, _ in columns:
-        name = title or "value"
-        names.append(name if name not in names else f"{name} {len(names) + 1}")
-    frame = pd.DataFrame([list(line) for line in body], columns=names)
-    for name, (_, kind) in zip(names, columns, strict=True):
-        if kind == "number":
-            numbers = [_number(value, *separators) for value in frame[name]]
-            if all(number is not None or is_missing(value) for number, value in zip(numbers, frame[name], strict=True)):
-                frame[name] = pd.Series(numbers, dtype="float64")
-    return frame
-
-
-def _number(value: Any, thousands: str, decimal: str) -> float | None:
-    try:
-        return float(str(value).replace(thousands, "").replace(decimal, ".").replace("−", "-"))
-    except ValueError:
-        return None
 
 
 def _write(sheet: Any, line: int, place: int, value: Any, kinds: dict[type, Any]) -> None:

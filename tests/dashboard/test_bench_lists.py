@@ -55,7 +55,9 @@ def test_a_switch_of_an_earlier_list_is_entered_with_the_chance_of_its_draw(home
     assert "The list list 2." in text and "Of 1 earlier list, 2 switches are still to test" in text
     assert "TAG3" in text and "25%" in text
     # DAY, the last day of their tests, is three days past.
-    assert "past" in text and "The day is past for 3 switches: a test can still find one faulty, but never good." in text
+    assert (
+        "past" in text and "The day is past for 3 switches: a test can still find one faulty, but never good." in text
+    )
     typed(home, "TAG3")
     load(home, [])
     assert asked(home, "SELECT removed_tag, selection, selection_probability FROM bench_test") == [

@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 import pytest
 from page_texts import assert_drawn, opened
 
-from dashboard import exports, theme
+from dashboard import exports, shown_cells, theme
 from dashboard.charts.callbacks import callback_curve
 from dashboard.printed import drawing
 
@@ -62,9 +62,36 @@ def test_an_empty_table_is_a_file_too() -> None:
 
 def test_a_table_of_text_gets_its_numbers_back() -> None:
     columns = (("Group", "text"), ("Swaps", "number"), ("Share", "number"), ("", "text"))
-    frame = exports.shown_frame(columns, [("1,000", "12,345", "12%", "x"), ("b", "−3", "not known", None)])
+    frame = shown_cells.shown_frame(columns, [("1,000", "12,345", "12%", "x"), ("b", "−3", "not known", None)])
     assert frame["Swaps"].tolist() == [12345.0, -3.0]
-    assert frame["Group"].tolist() == ["1,000", "b"] and frame["Share"].tolist() == ["12%", "not known"]
+    assert frame["Group"].tolist() == ["1,000", "b"], "a name is no number"
+    assert frame["Share"].iloc[0] == 0.12 and frame["Share"].isna().iloc[1]
+
+
+def test_a_table_of_text_gets_its_days_shares_and_units_back() -> None:
+    columns = (("Day", "text"), ("Cost", "number"), ("Share", "number"), ("Mixed", "number"), ("Between", "number"))
+    body = [
+        ("9 Nov 2026", "1,234 USD", "12.5%", "3 days", "1 to 2"),
+        ("–", "not known", "100%", "4 in. w.c.", "3"),
+        ("31 Dec 2025", "−7 USD", "0%", "5", "4"),
+    ]
+    frame = shown_cells.shown_frame(columns, body)
+    assert frame["Day"].tolist() == [dt.date(2026, 11, 9), None, dt.date(2025, 12, 31)]
+    assert frame["Cost (USD)"].tolist()[::2] == [1234.0, -7.0] and frame["Cost (USD)"].isna().tolist() == [
+        False,
+        True,
+        False,
+    ]
+    assert frame["Share"].tolist() == [0.125, 1.0, 0.0]
+    assert frame["Mixed"].tolist() == ["3 days", "4 in. w.c.", "5"] and frame["Between"].tolist() == [
+        "1 to 2",
+        "3",
+        "4",
+    ]
+    sheet = openpyxl.load_workbook(io.BytesIO(exports.xlsx_bytes(exports.canonical_frame(frame)))).active
+    assert sheet["A2"].value == dt.datetime(2026, 11, 9) and sheet["A2"].number_format == "yyyy-mm-dd"
+    assert (sheet["C2"].value, sheet["C2"].number_format) == (0.125, "0.0%")
+    assert sheet["B2"].value == 1234 and sheet["B1"].value == "Cost (USD)"
 
 
 def test_a_chart_as_png_and_svg() -> None:

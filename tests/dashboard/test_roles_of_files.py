@@ -17,7 +17,17 @@ from page_texts import APP, SECONDS, assert_drawn
 from streamlit.testing.v1 import AppTest
 from typer.testing import CliRunner
 
-from dashboard import code_names, commands, download, exports, lookups, reader_choice, roles, sign_in, store_access
+from dashboard import (
+    code_names,
+    commands,
+    download,
+    lookups,
+    reader_choice,
+    roles,
+    shown_cells,
+    sign_in,
+    store_access,
+)
 from dashboard.printed import packs, web_page
 from models.figures.scope import Scope
 
@@ -243,7 +253,7 @@ def test_numbers_come_back_whatever_they_were_written_with() -> None:
     columns = (("Swaps", "number"),)
     for separators in reader_choice.NUMBERS.values():
         thousands, decimal = separators
-        frame = exports.shown_frame(columns, [(f"12{thousands}345",), (f"−3{decimal}5",)], separators)
+        frame = shown_cells.shown_frame(columns, [(f"12{thousands}345",), (f"−3{decimal}5",)], separators)
         assert frame["Swaps"].tolist() == [12345.0, -3.5]
 
 
