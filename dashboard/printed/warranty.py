@@ -63,8 +63,9 @@ def warranty_pack(claim_id: str) -> paper.Document:
     if not benches:
         blocks.append(paper.Text("The removed switch was not tested on the bench."))
     missing = missing_evidence(claim, bool(readings), bool(checks), bool(benches))
-    blocks += [paper.Heading("What is missing from this claim"), paper.Bullets("", missing, is_ticked=True)]
+    # Before the list, so that it never stands on a page by itself.
     blocks.append(paper.Notice("Before any work on an appliance", notices.SAFETY_POINTS))
+    blocks += [paper.Heading("What is missing from this claim"), paper.Bullets("", missing, is_ticked=True)]
     day = last_day(figures_access.coverage(Scope()), {})
     return paper.Document(
         f"Warranty claim {claim_id}",
