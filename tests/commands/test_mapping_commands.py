@@ -143,3 +143,25 @@ def test_loads_are_listed_with_the_mapping_that_read_them(export, tmp_path):
     assert f"{mapping.name}, version {mapping.digest}" in said and str(home / "mappings") in said
     code, said = run("loads", "--limit", 1, "--home", home)
     assert code == 0 and "visits.csv" not in said and "The newest 1 of 2" in said
+
+
+def test_new_files_of_a_folder_are_loaded_through_a_mapping_once(export, tmp_path):
+    """What a scheduled command does every night."""
+    home, toml = tmp_path / "home", tmp_path / "jobs.mapping.toml"
+    assert run("map", export / "jobs.csv", "--out", toml, "--home", home)[0] == 0
+    toml.write_text(
+        toml.read_text()
+        .replace('file = "jobs.csv"', 'file = "jobs*.csv"')
+        .replace("confirmed = false", "confirmed = true")
+    )
+    nightly = ("load", "--new", export, "--map", toml, "--home", home)
+    assert run(*nightly)[0] == 0 and visits(home) == [("W1",)]
+    generation = Store(home).current()
+    code, said = run(*nightly)
+    assert code == 0 and "No new file; nothing was changed." in said and Store(home).current() == generation
+    with (export / "jobs_2.csv").open("w", newline="") as file:
+        csv.writer(file).writerows([HEADER, ["W3", "L1", "Lee", "2025-01-07 08:00", "No Heat", ""]])
+    (export / "other.csv").write_text("a,b\n1,2\n")
+    code, said = run(*nightly)
+    assert code == 0 and visits(home) == [("W1",), ("W3",)]
+    assert "other.csv: passed over: no source of the mapping" in " ".join(said.split())

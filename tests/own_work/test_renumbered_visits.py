@@ -105,3 +105,11 @@ def test_the_same_again_under_the_old_numbers_and_every_step_is_a_full_build(hom
         differing = [name for name, rows in _facts_of(home).items() if stepwise[name] != rows]
         assert set(differing) <= {"coaching_session"}
     assert _query(home, CAUSES) == [("J1", "hose_water"), ("J2", "fan_worn"), ("J20", "fan_worn")], "as they were"
+
+
+def test_corrections_survive_another_mapping_that_keeps_the_numbers(home, tmp_path):
+    other = MAPPING.replace('symptom = { value = "draft_not_proven" }', 'symptom = { value = "no_heat_other" }')
+    report = loading.load(home, [tmp_path / "jobs.csv"], mapping=mapping_of(other))
+    assert report.is_changed and not report.notices
+    assert _query(home, "SELECT DISTINCT symptom FROM visit") == [("no_heat_other",)]
+    assert _query(home, CAUSES) == [("J1", "hose_water"), ("J2", "fan_worn"), ("J20", "fan_worn")]
