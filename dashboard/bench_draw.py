@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import bench_tests, code_names, download, own_entry, page, roles, store_access, words
 from dashboard.exports import csv_bytes
 from models.figures.bench_list import BenchList, bench_list
+from models.methods.numeral import canonical
 from pipelines import own_draws
 from pipelines.errors import GoodpullError
 from pipelines.settings import Settings
@@ -93,8 +94,8 @@ def _keep(found: BenchList, n_kept: int) -> None:
     rows = json.loads(found.list.to_json(orient="records", date_format="iso"))
     for row in rows:
         row |= {column: str(row[column])[:10] for column in ("swapped_on", "test_by")}
-    content = {"list": rows, "seed": found.seed, "as_of": str(found.as_of)[:10], "sentence": found.sentence}
-    content |= {"pool": found.pool, "n_eligible": found.n_eligible}
+    content = {"list": rows, "seed": found.seed, "as_of": str(found.as_of)[:10], "sentence": canonical(found.sentence)}
+    content |= {"pool": canonical(found.pool), "n_eligible": found.n_eligible}
     try:
         own_draws.keep_draw(own_entry.own(), content, name, own_entry.form_id(form))
     except GoodpullError as error:

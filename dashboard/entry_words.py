@@ -30,7 +30,7 @@ def what(entry: Entry) -> str:
     if entry.kind == "bench_draw":
         return words.plural(len(said["list"]), "switch", "switches")
     if entry.kind == "identity":
-        site = f" at site {said['site_id']}" if said.get("site") else ""
+        site = f" at site {said['site_id']}" if said.get("site_id") else ""
         return (
             f"{said['subject']} {said['keep']} {'=' if said['decision'] == 'same' else 'is not'} {said['other']}{site}"
         )

@@ -10,12 +10,14 @@ from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.identity_decisions import IDENTIFIED
 from pipelines.intake.sql_text import count, name
 from pipelines.own_records import CORRECTED, TESTED
+from pipelines.relations import SQL_FOLDER, read_relation
 
 # Past this share of the sites an incremental build is no faster than a whole one.
 MOST_CHANGED_SHARE = 0.2
 SITES, VISITS = "changed_site", "changed_visit"
 # Above every load there is: nothing came in with a load.
 NO_LOAD = 2**31 - 1
+_RENUMBERED = SQL_FOLDER / "records" / "renumbered_visit.sql"
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,7 @@ def changes_since(con: duckdb.DuckDBPyConnection, load_ids: list[int], is_own_ch
         _add_own_tested(con)
         _add_identified(con)
     _add_corrected(con, first, is_own_changed)
+    _add_renumbered(con)
     _add_sites_of_touched(con, first)
     con.execute("DROP TABLE touched_visit")
     n_changed = count(con, f"SELECT count(DISTINCT site_id) FROM {SITES}")
@@ -74,12 +77,6 @@ def _add_visits(con: duckdb.DuckDBPyConnection, first: int) -> None:
         f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
             WHERE follows_visit_id IN (SELECT visit_id FROM {VISITS})"""
     )
-    # A visit that stood for one numbered otherwise may stand for it no longer. A generation of an older program has no such.
-    if count(con, "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'renumbered_visit'"):
-        con.execute(
-            f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
-                WHERE site_id IN (SELECT site_id FROM {SITES}) AND visit_id IN (SELECT new_visit_id FROM renumbered_visit)"""
-        )
     con.execute(f"INSERT INTO touched_visit SELECT visit_id FROM {VISITS}")
 
 
@@ -165,6 +162,40 @@ def _add_corrected(con: duckdb.DuckDBPyConnection, first: int, is_own_changed: b
         )
         con.execute("INSERT INTO touched_visit FROM corrected")
     con.execute("DROP TABLE corrected")
+
+
+def _add_renumbered(con: duckdb.DuckDBPyConnection) -> None:
+    """Visits that now stand, or stood until now, for a number that was touched or that changed what it stands for; and those
+    corrected to follow one of them."""
+    now = read_relation(con, _RENUMBERED)
+    con.execute(f"CREATE OR REPLACE TEMP TABLE renumbered_now AS {now.select}")
+    # A generation of an older program has no such relation.
+    has_before = count(con, "SELECT count(*) FROM duckdb_tables() WHERE table_name = 'renumbered_visit'")
+    before = "renumbered_visit" if has_before else "(FROM renumbered_now WHERE false)"
+    differing = f"((FROM renumbered_now EXCEPT FROM {before}) UNION ALL (FROM {before} EXCEPT FROM renumbered_now))"
+    both = f"(FROM renumbered_now UNION FROM {before})"
+    links = " UNION ALL ".join(
+        f"SELECT visit_id, trim(new_value) AS other FROM {schema}.corrections WHERE corrected_field = 'link'"
+        for schema in ("delivered", "entered")
+    )
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE renumbered AS
+            WITH moved AS (
+                SELECT visit_id, new_visit_id FROM {differing}
+                UNION SELECT visit_id, new_visit_id FROM {both}
+                WHERE visit_id IN (SELECT visit_id FROM touched_visit UNION SELECT visit_id FROM {VISITS})
+                    OR new_visit_id IN (SELECT visit_id FROM {VISITS})),
+            linked AS (SELECT l.visit_id FROM ({links}) AS l JOIN moved AS m ON l.other = m.visit_id)
+            SELECT new_visit_id AS visit_id FROM moved UNION SELECT visit_id FROM linked
+            UNION SELECT b.new_visit_id FROM linked AS l JOIN {both} AS b USING (visit_id)"""
+    )
+    con.execute(
+        f"""INSERT INTO {VISITS} SELECT visit_id, follows_visit_id FROM delivered.visits
+            WHERE visit_id IN (SELECT visit_id FROM renumbered)"""
+    )
+    con.execute("INSERT INTO touched_visit FROM renumbered")
+    for made in ("renumbered", "renumbered_now"):
+        con.execute(f"DROP TABLE {made}")
 
 
 def _add_sites_of_touched(con: duckdb.DuckDBPyConnection, first: int) -> None:

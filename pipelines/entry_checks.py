@@ -100,7 +100,9 @@ def correction_problem(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]
     row = con.execute(f"SELECT is_allowed, target FROM ({select})").fetchone()
     field = stored["corrected_field"]
     if row and row[0]:
-        return _untested(con, stored["visit_id"], row[1]) if field == "bench_result" else None
+        # A blank value takes the correction before it back.
+        is_result = field == "bench_result" and bool((stored["new_value"] or "").rpartition(":")[2].strip())
+        return _untested(con, stored["visit_id"], row[1]) if is_result else None
     if field == "link":
         return "A link must name another visit to the same site, or be: none."
     if field == "owner":

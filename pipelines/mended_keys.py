@@ -34,8 +34,12 @@ def key_taken(
     """
     table = TABLE_BY_NAME[rows[0].table]
     known = sort_columns(table, list(rows[0].columns)).known
-    typed = [column for column in table.key if known.get(column) in changes]
-    if not typed:
+    typed = [
+        column
+        for column in table.key
+        if known.get(column) in changes and any(changes[known[column]] != row.cells.get(known[column]) for row in rows)
+    ]
+    if not typed or _is_in_the_row(rows, [changes[known[column]] for column in typed]):
         return None
     keys = [tuple((one.stored or {}).get(table.by_name[column].stored_name) for column in table.key) for one in judged]
     shown = ", ".join(f"{column} {changes[known[column]]!r}" for column in typed)
@@ -49,10 +53,23 @@ def key_taken(
             f"SELECT 1 FROM delivered.{name(table.name)} WHERE {same}", [str(part) for part in key]
         ).fetchone():
             return f"{shown} is on record already, as another row of {table.name}. {_WHAT_NEXT}"
-    there = {_key_cells(kept, table.key) for kept in waiting if kept.entry.content["table"] == table.name}
+    own = {row.row_key for row in rows}
+    there = {
+        _key_cells(kept, table.key)
+        for kept in waiting
+        if kept.entry.content["table"] == table.name and kept.entry.about not in own
+    }
     if any(tuple(row.mended(changes).get(known.get(column, ""), "") for column in table.key) in there for row in rows):
         return f"{shown} was given to another mended row of {table.name}, which waits to be brought in. {_WHAT_NEXT}"
     return None
+
+
+def _is_in_the_row(rows: Sequence[HeldRow], typed: Sequence[str]) -> bool:
+    """Whether a single row that could not be taken apart holds the key that was typed: then it is a version of that row."""
+    if len(rows) != 1 or rows[0].is_apart:
+        return False
+    text = " ".join(rows[0].cells.values())
+    return all(value and value in text for value in typed)
 
 
 def _key_cells(kept: Kept, key: Sequence[str]) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.held_back_keys import KEYED
 from pipelines.intake.report import FileReport
 from pipelines.intake.session import LoadSession
+from pipelines.intake.settling import TAKEN_BACK
 from pipelines.intake.sql_text import count, name
 from pipelines.own_work import Kept
 from pipelines.settings import Settings
@@ -55,7 +56,9 @@ def _load_alike(
 ) -> tuple[list[int], list[FileReport]]:
     """Load mended rows whose cells are read with the same settings."""
     with tempfile.TemporaryDirectory(prefix=".landing-", dir=scratch) as folder:
-        session = LoadSession(con, settings, Path(folder), datetime.now(UTC).date())
+        # Mended as once before, with that taken back since, the file is the same and must come in again.
+        today = datetime.now(UTC).date()
+        session = LoadSession(con, settings, Path(folder), today, is_every_file_new=True)
         files = _files(due, Path(folder))
         session.read([(path, None) for path, _ in files], lambda sentence, share: None)
         load_ids = session.finish()
@@ -90,11 +93,13 @@ def _files(due: Sequence[Kept], folder: Path) -> list[tuple[Path, list[Kept]]]:
 def take_back_mended(con: duckdb.DuckDBPyConnection, every: Iterable[Kept]) -> int:
     """Take rows whose mending was undone out of force, and what they replaced back into it; how many.
 
-    They go to the history, and are held back again.
+    They go to the history as TAKEN_BACK, and are held back again. The newest go first: what one of them replaced may be
+    another.
     """
     undone = {kept.entry.entry_id: kept for kept in every if kept.entry.kind == "mended_row" and not kept.is_in_force}
     found = con.execute(
-        "SELECT entry_id, load_id, row_no FROM held_back_settled WHERE outcome = 'mended' AND load_id IS NOT NULL"
+        "SELECT entry_id, load_id, row_no FROM held_back_settled WHERE outcome = 'mended' AND load_id IS NOT NULL "
+        "ORDER BY load_id DESC, row_no DESC"
     ).fetchall()
     due = [(entry_id, load_id, row_no) for entry_id, load_id, row_no in found if entry_id in undone]
     for entry_id, load_id, row_no in due:
@@ -104,28 +109,36 @@ def take_back_mended(con: duckdb.DuckDBPyConnection, every: Iterable[Kept]) -> i
 
 
 def _take_back(con: duckdb.DuckDBPyConnection, table_name: str, load_id: int, row_no: int) -> None:
-    """Move one row to the history, and the newest version it replaced back into force. One replaced since stays there."""
+    """One row out of force, or out of the versions that were: what it replaced takes its place."""
     table = TABLE_BY_NAME[table_name]
     delivered, history = f"delivered.{name(table_name)}", f"delivered_history.{name(table_name)}"
     columns = ", ".join(name(column) for column, _ in stored_columns(table))
     keys = [name(table.by_name[column].stored_name) for column in table.key]
-    row = f"(FROM {delivered} WHERE load_id = {int(load_id)} AND row_no = {int(row_no)})"
-    if not count(con, f"SELECT count(*) FROM {row}"):
-        return
+    is_it = f"load_id = {int(load_id)} AND row_no = {int(row_no)}"
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE taken_back AS
+            SELECT {columns}, NULL::INTEGER AS replaced_by_load_id FROM {delivered} WHERE {is_it}
+            UNION ALL SELECT {columns}, replaced_by_load_id FROM {history} WHERE {is_it}"""
+    )
     same = " AND ".join(f"h.{key} = r.{key}" for key in keys)
-    before = (
-        f"SELECT h.rowid AS place FROM {history} AS h, {row} AS r WHERE {same} AND h.replaced_by_load_id = {int(load_id)} "
-        "ORDER BY h.load_id DESC, h.row_no DESC LIMIT 1"
-    )
-    con.execute(f"CREATE OR REPLACE TEMP TABLE back_in_force AS {before}")
-    con.execute(f"CREATE OR REPLACE TEMP TABLE taken_back AS SELECT {columns} FROM {row}")
-    con.execute(f"DELETE FROM {delivered} WHERE load_id = {int(load_id)} AND row_no = {int(row_no)}")
     con.execute(
-        f"INSERT INTO {delivered} ({columns}) SELECT {columns} FROM {history} WHERE rowid IN (SELECT place FROM back_in_force)"
+        f"""CREATE OR REPLACE TEMP TABLE replaced_by_it AS
+            SELECT h.rowid AS place FROM {history} AS h, taken_back AS r
+            WHERE {same} AND h.replaced_by_load_id = {int(load_id)} ORDER BY h.load_id DESC, h.row_no DESC LIMIT 1"""
     )
-    con.execute(f"DELETE FROM {history} WHERE rowid IN (SELECT place FROM back_in_force)")
+    earlier = "rowid IN (SELECT place FROM replaced_by_it)"
+    if count(con, f"SELECT count(*) FROM {delivered} WHERE {is_it}"):
+        con.execute(f"DELETE FROM {delivered} WHERE {is_it}")
+        con.execute(f"INSERT INTO {delivered} ({columns}) SELECT {columns} FROM {history} WHERE {earlier}")
+        con.execute(f"DELETE FROM {history} WHERE {earlier}")
+    else:
+        # Replaced since: what it replaced was replaced by the same.
+        con.execute(
+            f"UPDATE {history} SET replaced_by_load_id = (SELECT replaced_by_load_id FROM taken_back LIMIT 1) WHERE {earlier}"
+        )
+        con.execute(f"DELETE FROM {history} WHERE {is_it}")
     con.execute(
-        f"INSERT INTO {history} ({columns}, replaced_by_load_id) SELECT {columns}, {int(load_id)} FROM taken_back"
+        f"INSERT INTO {history} ({columns}, replaced_by_load_id) SELECT {columns}, {TAKEN_BACK} FROM taken_back"
     )
-    con.execute("DROP TABLE back_in_force")
-    con.execute("DROP TABLE taken_back")
+    for made in ("taken_back", "replaced_by_it"):
+        con.execute(f"DROP TABLE {made}")

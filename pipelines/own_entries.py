@@ -37,9 +37,14 @@ class HeldRow:
     read_with: str = ""
 
     @property
+    def is_apart(self) -> bool:
+        """Whether its cells could be told apart."""
+        return not set(self.cells) <= set(_WHOLE_ROW)
+
+    @property
     def columns(self) -> list[str]:
         """The columns it can be mended in: those of its file, or of its table where it could not be taken apart."""
-        if set(self.cells) <= set(_WHOLE_ROW):
+        if not self.is_apart:
             return [entry.name for entry in TABLE_BY_NAME[self.table].fields]
         return list(self.cells)
 

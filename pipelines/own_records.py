@@ -62,7 +62,9 @@ def take_in(
         for kind in TABLE_OF_KIND
     ) + exchange_same(con, in_force)
     n_taken_back = take_back_mended(con, every)
-    n_settled = settle_replaced(con, settings, first_load_id) if first_load_id is not None else 0
+    # What was mended until now may have been replaced meanwhile.
+    first = 1 if n_taken_back else first_load_id
+    n_settled = settle_replaced(con, settings, first) if first is not None else 0
     load_ids, reports = load_mended(con, in_force, settings, scratch)
     n_settled += _settle_dismissed(con, in_force)
     last = max((kept.entry_no for kept in every), default=0)

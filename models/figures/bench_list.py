@@ -147,13 +147,13 @@ def _pool(n_eligible: int, left_out: dict[str, int], days: int, day: date | None
         else f"There is nothing to draw from yet: no switch removed after the draw before, {since}, can be on record by {day}."
     )
     words += (
-        f" A test later than {days} days after removal can no longer find a switch good. Of {n_removed:,} removed by {day}, "
-        f"{n_eligible:,} could be drawn"
+        f" A test later than {days} days after removal can no longer find a switch good. Of {numeral(n_removed)} removed by {day}, "
+        f"{numeral(n_eligible)} could be drawn"
     )
     if not left_out:
         return f"{words}; none was left out."
-    said = (f"{n:,} {REASONS[reason].format(first=first, since=since)}" for reason, n in left_out.items())
-    return f"{words}; left out: {n_removed - n_eligible:,} ({'; '.join(said)})."
+    said = (f"{numeral(n)} {REASONS[reason].format(first=first, since=since)}" for reason, n in left_out.items())
+    return f"{words}; left out: {numeral(n_removed - n_eligible)} ({'; '.join(said)})."
 
 
 def _refused(wanted: list[str], swaps: pd.DataFrame) -> dict[str, str]:

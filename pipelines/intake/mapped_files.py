@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import duckdb
 
 from pipelines.intake.file_kinds import IntakeError
 from pipelines.intake.landing import Find, Landed, land_json_lines, land_parquet, land_rows, land_text
-from pipelines.intake.sheets import sheets_of
+from pipelines.intake.sheets import sheet_names, sheets_of
 from pipelines.intake.text_facts import TextFacts
 from pipelines.mapping.declared import Mapping, Source
 from pipelines.mapping.drift import DriftError, check_sheets
@@ -37,9 +38,9 @@ def mapped_file(
     except DriftError as error:
         yield path.name, partial(_refuse, error)
         return
-    for source, shown, land in sources:
+    for source, shown, known_as, land in sources:
         try:
-            landed = _landed(con, mapping, source, land)
+            landed = replace(_landed(con, mapping, source, land), known_as=known_as)
         except (IntakeError, OSError, duckdb.Error) as error:
             yield shown, partial(_refuse, error)
             continue
@@ -50,19 +51,20 @@ def mapped_file(
 
 def _sources(
     con: duckdb.DuckDBPyConnection, mapping: Mapping, path: Path, kind: str, facts: TextFacts, scratch: Path
-) -> Iterator[tuple[Source, str, Callable[..., Landed]]]:
-    """Each source that reads the file, or one of its sheets; how it is landed, given how its header is found."""
+) -> Iterator[tuple[Source, str, str, Callable[..., Landed]]]:
+    """Each source that reads the file, or one of its sheets: how it is shown, how its rows are known, and how it is landed, given
+    how its header is found."""
     sources = mapping.sources_of(path.name)
     if kind != "workbook":
         for source in sources:
-            yield source, path.name, partial(_land_file, con, path, kind, facts, scratch)
+            yield source, path.name, path.name, partial(_land_file, con, path, kind, facts, scratch)
         return
     sheets = list(sheets_of(path))
-    check_sheets(mapping, sources, [sheet for sheet, _ in sheets])
+    check_sheets(mapping, sources, sheet_names(path))
     found = [(source, sheet, rows) for source in sources for sheet, rows in sheets if source.fits_sheet(sheet)]
     for source, sheet, rows in found:
         shown = path.name if len(sheets) == 1 else f"{path.name} [{sheet}]"
-        yield source, shown, partial(_land_sheet, con, sheet, shown, rows)
+        yield source, shown, f"{path.name} [{sheet}]", partial(_land_sheet, con, sheet, shown, rows)
 
 
 def _landed(

@@ -12,6 +12,8 @@ from pipelines.intake.numbered import numbered
 from pipelines.intake.reading import Target
 from pipelines.intake.sql_text import first_row, name
 
+_REGISTERS = ("sites", "appliances", "technicians", "parts", "gauges", "weather_days")
+
 
 def meeting_keys(
     con: duckdb.DuckDBPyConnection, targets: Mapping[str, Target], loaded: Iterable[Any]
@@ -32,9 +34,11 @@ def meeting_keys(
 def same_keys(con: duckdb.DuckDBPyConnection, target: Target, load_ids: Sequence[int]) -> str | None:
     """What is wrong with the tables that were made of one file or sheet under these loads; None where nothing is.
 
-    A row that is the same in each of them, as a technician named in two columns, is no matter.
+    Of what happened, each row is one; a register, such as technicians made of two columns, may name the same twice.
     """
     table = target.table
+    if table.name in _REGISTERS:
+        return None
     keys = [name(table.by_name[column].stored_name) for column in table.key]
     content = ", ".join(name(column) for column, _ in stored_columns(table) if column not in ("load_id", "row_no"))
     loads = ", ".join(str(int(load_id)) for load_id in load_ids)

@@ -18,6 +18,9 @@ from pipelines.contract.fields import Table
 from pipelines.intake.reading import Target
 from pipelines.intake.sql_text import count, name
 
+# In the history, for replaced_by_load_id: no later version replaced the row, a person took it back. It may come again.
+TAKEN_BACK = 0
+
 
 @dataclass(frozen=True)
 class Settled:
@@ -156,7 +159,8 @@ def _find_versions(con: duckdb.DuckDBPyConnection, table: Table, origin: str) ->
     con.execute(
         f"""CREATE OR REPLACE TABLE landing.version AS
             WITH known AS (
-                SELECT {origin}, 0 AS stage FROM {history} SEMI JOIN landing.contender USING ({keys})
+                SELECT {origin}, 0 AS stage FROM (FROM {history} WHERE replaced_by_load_id <> {TAKEN_BACK})
+                SEMI JOIN landing.contender USING ({keys})
                 UNION ALL SELECT {origin}, 1 AS stage FROM landing.in_force
                 UNION ALL SELECT {origin}, 2 AS stage FROM landing.contender),
             numbered AS (SELECT *, row_number() OVER (PARTITION BY {keys} ORDER BY stage, load_id, row_no) AS n FROM known)

@@ -34,6 +34,13 @@ def sheets_of(path: Path) -> Iterator[tuple[str, list[list[str | None]]]]:
             yield name, rows
 
 
+def sheet_names(path: Path) -> list[str]:
+    """Names of all sheets of a workbook that `sheets_of` could read, blank ones too."""
+    from python_calamine import CalamineWorkbook
+
+    return list(CalamineWorkbook.from_path(str(path)).sheet_names)
+
+
 def _fill_merged(rows: list[list[str | None]], ranges: Iterable[Any]) -> None:
     """Cells merged downwards hold one value for all their rows; the workbook has it in the first alone.
 

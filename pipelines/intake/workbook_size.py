@@ -107,7 +107,7 @@ def _sheet_sizes(packed: ZipFile) -> Iterator[tuple[int, int]]:
     with packed.open(_OPEN_DOCUMENT) as content:
         for _, element in iterparse(content):
             kind = element.tag.rpartition("}")[2]
-            if kind == "table-cell":
+            if kind in ("table-cell", "covered-table-cell"):
                 n = _repeated(element, "number-columns-repeated")
                 at += n
                 if len(element) or _attribute(element, "value-type"):

@@ -43,13 +43,10 @@ def canonical_sql(mapping: Mapping, table: TableMap, places: Places[str, int], s
     where = conditions_sql(mapping, table, places)
     is_counted = any(rule.number_within for _, rule in table.columns)
     if table.is_distinct and is_counted:
-        # Counted rows differ by their number; what is equal is put together before it is counted.
-        cells = ", ".join(
-            sorted(
-                {f"c{places[column]}" for _, rule in table.columns for column in (*rule.columns, *rule.number_within)}
-            )
-        )
-        source = f"(SELECT min(n) AS n, {cells} FROM {source} WHERE {where} GROUP BY {cells})"
+        # Counted rows differ by their number; what is equal, outer spaces aside, is put together before it is counted.
+        read = sorted({places[column] for _, rule in table.columns for column in (*rule.columns, *rule.number_within)})
+        cells = ", ".join(f"stripped(c{i}) AS c{i}" for i in read)
+        source = f"(SELECT min(n) AS n, {cells} FROM {source} WHERE {where} GROUP BY {', '.join(f'stripped(c{i})' for i in read)})"
         where = "true"
     parts = {
         column: _Column(mapping, table.table.by_name[column], rule, places, shown) for column, rule in table.columns
@@ -88,6 +85,16 @@ def told_sql(
     """
     said, counts, taken, picked, translated = [], [], [], [], []
     where = conditions_sql(mapping, table, places)
+    if not table.is_distinct and any(rule.number_within for _, rule in table.columns):
+        equal = ", ".join(f"stripped(c{places[column]})" for column in table.sources())
+        what = f"{table.table_name} of the same visit and [counts|count] as another; where rows stand twice by mistake, let equal rows count once."
+        said.append(
+            (
+                f"row equals one of {what}".replace("[counts|count]", "counts"),
+                f"rows equal one of {what}".replace("[counts|count]", "count"),
+            )
+        )
+        counts.append(f"count(*) - count(DISTINCT [{equal}])")
     for column, rule in table.columns:
         part = _Column(mapping, table.table.by_name[column], rule, places)
         blank = list(dict.fromkeys((*rule.blank, *filter(_is_figure, mapping.blank))))

@@ -112,9 +112,9 @@ def _numbered_apart(source: Source, table: TableMap) -> TableMap:
     taken = [dict(other.columns).get(number) for other in source.tables if other.table_name == table.table_name]
     if number not in _NUMBERS or dict(table.columns).get(number) not in taken:
         return table
-    rules = {
-        name: replace(rule, prefix=f"{len(taken) + 1}00") if name == number else rule for name, rule in table.columns
-    }
+    used = {rule.prefix for rule in taken if rule is not None}
+    prefix = next(f"{n}00" for n in range(2, len(taken) + 3) if f"{n}00" not in used)
+    rules = {name: replace(rule, prefix=prefix) if name == number else rule for name, rule in table.columns}
     return replace(table, columns=tuple(rules.items()))
 
 

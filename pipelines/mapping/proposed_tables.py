@@ -89,7 +89,7 @@ def _is_repeated(table: Table, sample: Sample, found: dict[str, tuple[int, float
 
 
 def _is_one_row_each(table: TableMap, sample: Sample) -> bool:
-    """Whether all rows of a visit say the same in what the table reads, so that those equal are one, told several times.
+    """Whether rows are repeated, and all rows of a visit say the same in what the table reads: they are one, told several times.
 
     Where a visit's rows differ, as those of its part lines do, two that are equal may be two equal lines.
     """
@@ -100,8 +100,9 @@ def _is_one_row_each(table: TableMap, sample: Sample) -> bool:
     read = [sample.columns.index(column) for column in table.sources()]
     own = read.index(visit)
     needed = [sample.columns.index(one.column) for one in table.rows]
-    rows = {tuple(row[at] for at in read) for row in sample.rows if row[visit] and all(row[at] for at in needed)}
-    return len(rows) == len({row[own] for row in rows})
+    told = [tuple(row[at] for at in read) for row in sample.rows if row[visit] and all(row[at] for at in needed)]
+    rows = set(told)
+    return len(rows) < len(told) and len(rows) == len({row[own] for row in rows})
 
 
 def settled(tables: list[TableMap]) -> tuple[TableMap, ...]:

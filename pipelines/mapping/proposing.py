@@ -6,14 +6,14 @@ Every line says how sure it is; a person looks through all of them. No request l
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipelines.contract.fields import Field, Table
 from pipelines.contract.tables import TABLE_BY_NAME, TABLES
 from pipelines.intake.headers import is_personal
 from pipelines.mapping.column_signs import ColumnSigns, share_likely, signs_of
-from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap
-from pipelines.mapping.file_patterns import pattern_beside
+from pipelines.mapping.declared import ColumnRule, Mapping, Source, TableMap, folded_text
+from pipelines.mapping.file_patterns import pattern_beside, pattern_of_name
 from pipelines.mapping.names import bare, is_short_and_exact, likeness, names_rows
 from pipelines.mapping.proposed_tables import settled, share_translated, table_map
 from pipelines.mapping.repeated_groups import later_groups, siblings
@@ -57,7 +57,8 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
     untold: list[str] = []
     confidence: dict[tuple[int, str, str], float] = {}
     remarks: dict[tuple[int, str, str], str] = {}
-    for sample in samples:
+    for alike in _of_one_kind(samples):
+        sample = replace(alike[0], rows=[row for one in alike for row in one.rows])
         tables, nearest = [], ""
         matches = _matches(sample, has_comma, formats)
         for table in TABLES:
@@ -80,13 +81,23 @@ def propose(samples: Sequence[Sample], name: str) -> Proposal:
                 confidence[key] = match[1] if match else 0.5
                 remarks[key] = _remark(made.table.by_name[field], rule, confidence[key], sample, match)
         if kept:
-            file = pattern_beside(sample.file, [other.file for other in samples])
+            own = {one.file for one in alike}
+            file = pattern_beside(sample.file, [other.file for other in samples if other.file not in own])
             sources.append(Source(kept, file, sample.sheet, columns=tuple(sample.columns)))
         else:
             untold.append(f"{sample.shown}: no table could be proposed{nearest}")
     blank = tuple(sorted({word for sample in samples for word in sample.words_for_blank()}))
     mapping = Mapping(name, tuple(sources), date_formats=tuple(formats), has_decimal_comma=has_comma, blank=blank)
     return Proposal(mapping, confidence, remarks, tuple(untold))
+
+
+def _of_one_kind(samples: Sequence[Sample]) -> list[list[Sample]]:
+    """The samples, those of several months of one export together: the same columns, and names that differ in numbers only."""
+    found: dict[tuple, list[Sample]] = {}
+    for sample in samples:
+        key = (pattern_of_name(sample.file), sample.sheet, tuple(map(folded_text, sample.columns)))
+        found.setdefault(key, []).append(sample)
+    return list(found.values())
 
 
 def table_by_hand(sample: Sample, table_name: str, mapping: Mapping) -> TableMap:

@@ -88,7 +88,12 @@ def _near_table(connection: Any, asked: list[str], query: str) -> str:
 def _found(connection: Any, query: str, values: dict[str, Any]) -> list[tuple]:
     """Rows of a look into the database's own lists, within a limit of its own that ends with it."""
     with connection.transaction(force_rollback=True):
-        connection.execute(f"SET LOCAL statement_timeout = '{_MOST_SECONDS}s'")
+        # Within the mapping's own limit, after which the connection would be taken for silent.
+        connection.execute(
+            "SELECT set_config('statement_timeout', least(nullif(setting::int, 0), %s)::text, true) FROM pg_settings "
+            "WHERE name = 'statement_timeout'",
+            [1000 * _MOST_SECONDS],
+        )
         rows: list[tuple] = connection.execute(query, values).fetchall()
         return rows
 

@@ -26,7 +26,8 @@ Watch = Callable[..., None]
 class SourceLanded:
     """A source in landing.source (n, c0, c1, ...). columns: as delivered. first_line: of row 1, None = not to be told.
 
-    personal: its columns that are named like personal data and that the mapping does not read.
+    personal: its columns that are named like personal data and that the mapping does not read. known_as: the file, and the sheet
+    of any workbook, however many others it has.
     """
 
     shown: str
@@ -36,6 +37,7 @@ class SourceLanded:
     first_line: int | None
     landed: Landed
     personal: tuple[str, ...]
+    known_as: str = ""
 
 
 def header_finder(source: Source) -> Find:
@@ -135,7 +137,7 @@ def _land_table(
     """landing.mapped: n and the canonical text; its rows stand in the order of the source."""
     places = places_of(landed.columns)
     read = {column: places[folded_text(column)] for column in table.sources()}
-    query = canonical_sql(mapping, table, read, "landing.source", landed.shown)
+    query = canonical_sql(mapping, table, read, "landing.source", landed.known_as or landed.shown)
     columns = [column for column, _ in table.columns]
     cells = ", ".join(f"{name(column)} AS c{i}" for i, column in enumerate(columns))
     con.execute("SET preserve_insertion_order = true")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from dashboard import entry_words
 from pipelines import build, loading
-from pipelines.own_entries import dismiss_rows, held_rows, mend_rows
+from pipelines.own_entries import HeldRow, dismiss_rows, held_rows, mend_rows
 from pipelines.own_work import Entry, OwnWork, OwnWorkError
 from pipelines.relations import read_relations
 from pipelines.settings import Settings
@@ -120,3 +122,71 @@ def test_what_was_mended_dismissed_or_decided_is_said_in_a_line(home):
     assert entry_words.what(dismissed) == "visits: 2025-01-13T08:00:00Z, S4, T1, no_heat"
     decided = {"subject": "appliance", "keep": "A1", "other": "A-1", "decision": "different", "site_id": "S1"}
     assert entry_words.what(Entry("identity", "A1", decided, "ben")) == "appliance A1 is not A-1 at site S1"
+
+
+def test_the_same_mending_after_it_was_taken_back_comes_in_again(home):
+    for _ in range(2):
+        mend(home, held(home, "S3"), visit_id="V3")
+        mend(home, held(home, "S2"), visit_kind="no_heat")
+        loading.load(home, [])
+        assert query(home, "SELECT visit_id FROM visit ORDER BY 1") == [("V1",), ("V2",), ("V3",)]
+        for kept in OwnWork(home).entries("mended_row"):
+            if kept.is_in_force:
+                OwnWork(home).undo(kept.entry.entry_id, "was wrong", "ben")
+        loading.load(home, [])
+        assert query(home, "SELECT visit_id FROM visit") == [("V1",)]
+
+
+def test_what_was_taken_back_is_no_older_version_when_a_file_delivers_it(home, tmp_path):
+    (tmp_path / "visits_2.csv").write_text(f"{HEADER}\nV1,S1,T7,2025-01-10T09:00:00Z,nope\n")
+    loading.load(home, [tmp_path / "visits_2.csv"])
+    mend(home, held(home, "S1"), visit_kind="maintenance")
+    loading.load(home, [])
+    undo_last(home)
+    loading.load(home, [])
+    (tmp_path / "visits_3.csv").write_text(f"{HEADER}\nV1,S1,T7,2025-01-10T09:00:00Z,maintenance\n")
+    (file,) = loading.load(home, [tmp_path / "visits_3.csv"]).files
+    assert (file.n_accepted, file.n_revised) == (1, 1)
+    assert query(home, "SELECT technician_id, visit_kind FROM visit WHERE visit_id = 'V1'") == [("T7", "maintenance")]
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0), "both"])
+def test_two_versions_of_a_row_mended_and_taken_back_leave_the_first(home, tmp_path, order):
+    own, before = OwnWork(home), facts(home)
+    for turn, technician in enumerate(("T7", "T8")):
+        (tmp_path / f"visits_{turn}.csv").write_text(f"{HEADER}\nV1,S1,{technician},2025-01-10T08:00:00Z,nope\n")
+        loading.load(home, [tmp_path / f"visits_{turn}.csv"])
+        (row,) = [row for row in held(home, "S1") if row.cells["technician_id"] == technician]
+        mend(home, [row], visit_kind="maintenance")
+        loading.load(home, [])
+    assert query(home, "SELECT technician_id FROM visit WHERE visit_id = 'V1'") == [("T8",)]
+    entries = [kept.entry.entry_id for kept in own.entries("mended_row")]
+    for at in (0, 1) if order == "both" else order:
+        own.undo(entries[at], "was wrong", "ben")
+        if order != "both":
+            loading.load(home, [])
+    loading.load(home, [])
+    assert query(home, "SELECT technician_id FROM visit WHERE visit_id = 'V1'") == [("T1",)]
+    now = facts(home)
+    assert [name for name in before if before[name] != now[name] and name not in ("technician", "held_back_open")] == []
+    assert len(held(home, "S1")) == 2
+
+
+def test_a_key_that_is_the_rows_own_or_stands_in_it_may_be_written(home, tmp_path):
+    (tmp_path / "visits_2.csv").write_text(f"{HEADER}\nV1,S1,T7,2025-01-10T09:00:00Z,nope\n")
+    loading.load(home, [tmp_path / "visits_2.csv"])
+    mend(home, held(home, "S1"), visit_id="V1", visit_kind="maintenance")
+    # Mended otherwise while it waits: the number is its own.
+    mend(home, held(home, "S3"), visit_id="V3")
+    mend(home, held(home, "S3"), visit_id="V3", visit_kind="maintenance")
+    torn = HeldRow("key", "visits", "visits.csv", 9, {"row": "V1,S1,T7 2025-01-10T09:00:00Z no_heat"}, {"": "torn"})
+    whole = {
+        "visit_id": "V1",
+        "site_id": "S1",
+        "technician_id": "T7",
+        "arrived_at": "2025-01-10T09:00:00Z",
+        "visit_kind": "no_heat",
+    }
+    mend(home, [torn], **whole)
+    with pytest.raises(OwnWorkError, match="is on record already"):
+        mend(home, [replace(torn, cells={"row": "X9,S1,T7"})], **whole)

@@ -113,3 +113,41 @@ def test_corrections_survive_another_mapping_that_keeps_the_numbers(home, tmp_pa
     assert report.is_changed and not report.notices
     assert _query(home, "SELECT DISTINCT symptom FROM visit") == [("no_heat_other",)]
     assert _query(home, CAUSES) == [("J1", "hose_water"), ("J2", "fan_worn"), ("J20", "fan_worn")]
+
+
+def _assert_full_build(home, monkeypatch, tmp_path):
+    """The facts now are those of everything built anew."""
+    stepwise = _facts_of(home)
+    sessions = tmp_path / "coaching_sessions.csv"
+    with monkeypatch.context() as whole:
+        whole.setattr(loading, "changes_since", lambda *_: None)
+        n = len(sessions.read_text().splitlines()) if sessions.exists() else 1
+        held = "\n".join(f"c{i},T9,2025-01-01" for i in range(n))
+        sessions.write_text(f"session_id,technician_id,held_on\n{held}\n")
+        loading.load(home, [sessions])
+    assert {name for name, rows in _facts_of(home).items() if stepwise[name] != rows} <= {"coaching_session"}
+
+
+def test_undone_delivered_and_doubtful_corrections_reach_the_renumbered_visits(home, tmp_path, monkeypatch):
+    loading.load(home, [tmp_path / "jobs.csv"], mapping=mapping_of(OTHER_NUMBERS))
+    own = OwnWork(home)
+    for kept in own.entries("correction", "bench_test"):
+        if kept.entry.about in ("J1", "J3"):
+            own.undo(kept.entry.entry_id, "was wrong", "chief")
+    loading.load(home, [])
+    assert _query(home, CAUSES) == [("CJ2", "fan_worn")] and _query(home, "SELECT count(*) FROM bench_result") == [(0,)]
+    _assert_full_build(home, monkeypatch, tmp_path)
+    (tmp_path / "corrections.csv").write_text(
+        "correction_id,visit_id,corrected_field,new_value,reason,corrected_by,corrected_at\n"
+        "c1,J5,cause_code,trap_fouled,seen,chief,2025-02-01T00:00:00Z\n"
+    )
+    loading.load(home, [tmp_path / "corrections.csv"])
+    assert _query(home, CAUSES) == [("CJ2", "fan_worn"), ("CJ5", "trap_fouled")]
+    _assert_full_build(home, monkeypatch, tmp_path)
+    # One of the two visits that nothing told apart is left out: the other is meant now.
+    one_less = OTHER_NUMBERS.replace(
+        'table = "visits"\n', 'table = "visits"\nrows = [{ column = "Job", is_not = ["J21"] }]\n'
+    )
+    loading.load(home, [tmp_path / "jobs.csv"], mapping=mapping_of(one_less))
+    assert _query(home, CAUSES) == [("CJ2", "fan_worn"), ("CJ20", "fan_worn"), ("CJ5", "trap_fouled")]
+    _assert_full_build(home, monkeypatch, tmp_path)

@@ -10,7 +10,7 @@ WITH named AS (
 ),
 gone AS (
     SELECT visit_id, site_id, technician_id, arrived_at FROM delivered_history.visits
-    WHERE visit_id IN (FROM named) AND visit_id NOT IN (SELECT visit_id FROM delivered.visits WHERE visit_id IN (FROM named))
+    WHERE replaced_by_load_id > 0 AND visit_id IN (FROM named) AND visit_id NOT IN (SELECT visit_id FROM delivered.visits WHERE visit_id IN (FROM named))
     QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY replaced_by_load_id DESC, load_id DESC) = 1
 )
 SELECT g.visit_id, min(v.visit_id) AS new_visit_id
