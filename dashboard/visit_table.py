@@ -15,6 +15,8 @@ from models.figures.sites import draft_unit
 # Most rows shown on the page, and most rows an export holds.
 ROWS_SHOWN = 500
 ROWS_EXPORTED = 100_000
+# Most visits of a list that stands on the page itself.
+BRIEF = 6
 
 # Gives the newest visits, at most as many as asked for.
 Behind = Callable[[int | None], pd.DataFrame]
@@ -46,13 +48,13 @@ _IN_WORDS = {
 }
 
 
-def open_dialog(title: str, key: str, behind: Behind) -> None:
-    """The visits in a window over the page."""
+def open_dialog(title: str, key: str, behind: Behind, n: int | None = None) -> None:
+    """The visits in a window over the page. n: how many there are in all, where it is known."""
 
     @st.dialog(title, width="large")
     def window() -> None:
         if page.is_still_open():
-            show(behind, key)
+            show(behind, key, n=n)
 
     window()
 
@@ -75,17 +77,15 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
     return shown.rename(columns={name: titles.get(name, words.label(name).capitalize()) for name in shown.columns})
 
 
-def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
-    """The table, its export, and the visit that is picked in full."""
+def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None = None) -> None:
+    """The table, its export, and the visit that is picked in full. n: how many there are in all, where it is known."""
     frame = behind(ROWS_SHOWN)
     if frame.empty:
         st.markdown(words.plain(otherwise))
         return
     name_of, unit = code_names.naming(), store_access.draft_unit()
     shown = readable(frame, name_of, unit)
-    above = words.plural(len(frame), "visit")
-    if len(frame) == ROWS_SHOWN:
-        above = f"The newest {words.count(ROWS_SHOWN)} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
+    above = _how_many(len(frame), n)
 
     def export() -> pd.DataFrame:
         return readable(behind(ROWS_EXPORTED), name_of, unit)
@@ -109,6 +109,14 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     chosen = picked.selection.rows if picked else []
     if chosen and chosen[0] < len(frame):
         visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]), key)
+
+
+def _how_many(n_here: int, n: int | None) -> str:
+    """How many visits are shown, and of how many. n: all of them, where it is known."""
+    if n_here < ROWS_SHOWN or n == n_here:
+        return words.plural(n_here, "visit")
+    which = "newest " + words.count(n_here) if n is None else f"first {words.count(n_here)} of {words.count(n)}"
+    return f"The {which} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
 
 
 # Columns on the page with their widths in pixels, so that the table fits 1280 without scrolling; exports hold all.
@@ -162,15 +170,21 @@ def _formats(shown: pd.DataFrame, margin_digits: int) -> dict[str, Any]:
     }
 
 
-def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
-    """A few visits as a list on the page; more of them, and each in full, one click away."""
+def brief(
+    frame: pd.DataFrame, key: str, otherwise: str, n: int, behind: Behind, cut: str = "", rows_shown: int = BRIEF
+) -> None:
+    """A few visits as a list on the page; more of them, and each in full, one click away.
+
+    frame: the first of n visits. behind: gives more of them. cut: said where only some are shown.
+    """
     columns, lines = brief_lines(frame.head(rows_shown), code_names.naming())
     page.rows(columns, lines, otherwise, is_exported=False)
     if not frame.empty:
-        more = len(frame) - rows_shown
-        label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
+        if cut:
+            st.caption(words.plain(f"Shown are {cut}."))
+        label = f"Open these, and {words.count(n - rows_shown)} more" if n > rows_shown else "Open these visits"
         if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
-            open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
+            open_dialog("Visits", f"brief_{key}", behind, n)
 
 
 def brief_lines(

@@ -11,6 +11,7 @@ from dashboard import (
     code_names,
     figure_card,
     figures_access,
+    long_list,
     lookups,
     marks,
     notices,
@@ -217,7 +218,13 @@ def _log() -> None:
         for line in lookups.coaching_log().itertuples()
     ]
     columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark")]
-    page.rows(columns, lines, "No coaching session is on record. Load a table coaching_sessions to keep the log here.")
+    long_list.show(
+        columns,
+        lines,
+        "coaching_log",
+        "No coaching session is on record. Load a table coaching_sessions to keep the log here.",
+        "the newest first",
+    )
 
 
 if __name__ == "__main__":

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import code_names, figures_access, lookups, notices, page, roles, scope_bar, technician_sheet, words
+from dashboard import (
+    code_names,
+    figures_access,
+    long_list,
+    lookups,
+    notices,
+    page,
+    roles,
+    scope_bar,
+    technician_sheet,
+    words,
+)
 from dashboard.views import coaching
 
 SAME = (
@@ -46,7 +57,7 @@ def _log(own: str) -> None:
         for line in lookups.coaching_log(own).itertuples()
     ]
     columns = [(title, "text") for title in ("Held on", "Step", "Coach", "Remark")]
-    page.rows(columns, lines, "No coaching session with you is on record.")
+    long_list.show(columns, lines, "coaching_log", "No coaching session with you is on record.", "the newest first")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from dashboard import (
     code_names,
     figure_card,
     figures_access,
+    long_list,
     lookups,
     marks,
     notices,
@@ -44,6 +45,7 @@ GROUPINGS = {
     "By part number": ("by_part", "part_number"),
     "By technician": ("by_technician", "technician_id"),
 }
+REASONS_SHOWN = 6
 METHOD = (
     "Known: swaps whose removed switch the bench found good. Estimated: over the swaps without a clear bench "
     "result, the "
@@ -256,10 +258,15 @@ def _warranty(waste: Waste, scope: Scope) -> None:
             f"likely good; that is taken off the waste. A refused claim adds nothing: the part is counted in full already."
         )
     )
-    reasons = [
-        (line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).head(6).itertuples()
-    ]
-    page.rows((("Reason for refusal, as given", "text"), ("Claims", "number")), reasons, "No claim was refused.")
+    reasons = [(line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).itertuples()]
+    long_list.show(
+        (("Reason for refusal, as given", "text"), ("Claims", "number")),
+        reasons,
+        "refusal_reasons",
+        "No claim was refused.",
+        "the most frequent first",
+        REASONS_SHOWN,
+    )
 
 
 def _behind(scope: Scope) -> None:

@@ -146,8 +146,10 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         )
         for site in sites.head(ROWS_SHOWN).itertuples()
     ]
-    page.rows(columns, lines, otherwise)
-    if len(sites) > ROWS_SHOWN:
+    is_cut = len(sites) > ROWS_SHOWN
+    page.rows(columns, lines, otherwise, is_exported=not is_cut)
+    if is_cut:
+        st.caption(f"The first {ROWS_SHOWN} of {words.count(len(sites))} sites.")
 
         def everything() -> None:
             table = sites.assign(reasons=[" ".join(reasons) for reasons in sites["reasons"]])

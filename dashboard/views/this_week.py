@@ -124,7 +124,8 @@ def _needs_someone(scope: Scope) -> None:
         with column:
             for one in part:
                 st.markdown(f"**{one.title}**" + (f": {one.rule}" if one.rule else ""))
-                visit_table.brief(one.frame, one.key, one.otherwise)
+                cut = one.cut_to(visit_table.BRIEF)
+                visit_table.brief(one.frame, one.key, one.otherwise, one.n, one.behind, cut)
 
 
 def _behind(scope: Scope, week: dict, facts: dict) -> None:
