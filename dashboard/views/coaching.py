@@ -16,10 +16,10 @@ from dashboard import (
     marks,
     notices,
     page,
+    people_table,
     roles,
     scope_bar,
     technician_sheet,
-    visit_table,
     words,
 )
 from dashboard.charts.funnel import technician_funnel
@@ -193,11 +193,11 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Excess seen from": part["smallest_visible_excess"],
                 "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
-        ).sort_values("Technician")
+        )
         if not is_compared(people):
             shown = shown.drop(columns=list(_OUTCOMES))
-        shares = {name for name in shown if name in _PERCENT}
-        visit_table.plain_table(shown, f"people_{title[:3].lower()}", shares, missing=words.NOT_KNOWN)
+        ranges = {"Good pulls per draft fault": ("Range from", "Range to")} if is_compared(people) else {}
+        people_table.show(shown, f"people_{title[:3].lower()}", _PERCENT, ranges=ranges)
 
 
 # What is told only where outcomes are compared.

@@ -18,6 +18,7 @@ from dashboard import (
     marks,
     notices,
     page,
+    people_table,
     roles,
     scope_bar,
     store_access,
@@ -200,20 +201,23 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                     "high": "Range to",
                 }
             )
-            if column == "technician_id":
-                notices.fairness()
-                shown["Technician"] = [*map(code_names.naming(), frame[column])]
             likely = "Likely good, no clear test"
             shown[likely] = shown[likely].astype(float).round(1)
             money = ("Known", "Estimated", "Range from", "Range to")
             shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
-            visit_table.plain_table(
-                shown.sort_values(shown.columns[0]),
-                name,
-                amounts=money,
-                currency=waste.currency,
-                missing=words.NOT_KNOWN,
-            )
+            if column == "technician_id":
+                notices.fairness()
+                shown[people_table.NAME] = [*map(code_names.naming(), frame[column])]
+                ends = {"Estimated": ("Range from", "Range to")}
+                people_table.show(shown, name, amounts=money, currency=waste.currency, ranges=ends)
+            else:
+                visit_table.plain_table(
+                    shown.sort_values(shown.columns[0]),
+                    name,
+                    amounts=money,
+                    currency=waste.currency,
+                    missing=words.NOT_KNOWN,
+                )
             if column != "branch":
                 shown_as = code_names.naming() if column == "technician_id" else str
                 chart_drill.choose(
