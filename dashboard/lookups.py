@@ -13,6 +13,7 @@ from models.figures.scope import Scope
 
 # Most rows of a list where no other number is asked for. How many there are in all is told beside them.
 ROWS = 25
+EVERYTHING = Scope()
 
 # Everything "of this week" is counted back from the last day with a visit, not from today's clock.
 _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
@@ -150,13 +151,20 @@ def missing_evidence(scope: Scope, limit: int | None = ROWS) -> First:
     )
 
 
-def coaching_log(technician_id: str | None = None) -> pd.DataFrame:
-    """The coaching sessions, the newest first: everybody's, or those of one technician (to a technician: their own)."""
+def coaching_log(technician_id: str | None = None, scope: Scope = EVERYTHING) -> pd.DataFrame:
+    """The coaching sessions, the newest first: everybody's, or those of one technician (to a technician: their own).
+
+    scope: its period and the technician's branch narrow them; a session has no region and no appliance.
+    """
     roles.require_sheet(technician_id)
+    where, bound = scope.where("held_on", ("branch",))
     return store_access.frame(
-        "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
-        "WHERE ?::VARCHAR IS NULL OR technician_id = ? ORDER BY held_on DESC, session_id",
-        [technician_id, technician_id],
+        f"""
+        SELECT held_on, technician_id, topic, coach_id, remark
+        FROM coaching_session LEFT JOIN technician USING (technician_id)
+        WHERE {where} AND (?::VARCHAR IS NULL OR technician_id = ?) ORDER BY held_on DESC, session_id
+        """,
+        [*bound, technician_id, technician_id],
     )
 
 
@@ -174,18 +182,19 @@ def own_extent(technician_id: str, scope: Scope) -> dict[str, Any]:
     )
 
 
-def margins(site_id: str) -> pd.DataFrame:
-    """Draft margin of each draft fault at one site, oldest first."""
+def margins(site_id: str, scope: Scope = EVERYTHING) -> pd.DataFrame:
+    """Draft margin of each draft fault at one site within the scope, oldest first."""
     roles.require_page("sites")
+    where, bound = scope.where("arrived_on", prefix="f.")
     return store_access.frame(
-        """
+        f"""
         SELECT f.arrived_on, f.draft_fault_id AS visit_id, coalesce(f.appliance_key, 'appliance not '
         'proven') AS appliance,
                e.draft_pa, e.make_pa, e.margin_pa
         FROM draft_fault AS f JOIN field_evidence AS e USING (draft_fault_id)
-        WHERE f.site_id = ? AND e.margin_pa IS NOT NULL ORDER BY f.arrived_at, f.draft_fault_id
+        WHERE f.site_id = ? AND e.margin_pa IS NOT NULL AND {where} ORDER BY f.arrived_at, f.draft_fault_id
         """,
-        [site_id],
+        [site_id, *bound],
     )
 
 

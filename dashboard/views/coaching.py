@@ -55,6 +55,9 @@ def show() -> None:
     code_names.switch()
     table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
     page.answer(_answer(table, people))
+    unmoved = coached.not_narrowed(scope)
+    if unmoved:
+        notices.told("Not narrowed by every filter", unmoved)
     _process_cards(table, scope)
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
@@ -68,7 +71,7 @@ def show() -> None:
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
     coached.show(figures_access.coaching())
-    _log()
+    _log(scope)
     page.next_steps(_next(table, people))
     page.how_computed(METHOD, TERMS)
 
@@ -205,7 +208,7 @@ _OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected",
 _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 
-def _log() -> None:
+def _log(scope: Scope) -> None:
     st.header("Coaching log")
     lines = [
         (
@@ -215,14 +218,16 @@ def _log() -> None:
             line.coach_id,
             line.remark,
         )
-        for line in lookups.coaching_log().itertuples()
+        for line in lookups.coaching_log(scope=scope).itertuples()
     ]
     columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark")]
     long_list.show(
         columns,
         lines,
         "coaching_log",
-        "No coaching session is on record. Load a table coaching_sessions to keep the log here.",
+        "No coaching session is on record. Load a table coaching_sessions to keep the log here."
+        if scope.is_everything
+        else "No coaching session is on record for these filters.",
         "the newest first",
     )
 

@@ -176,7 +176,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     if visits.empty:
         st.markdown(words.plain(f"No draft fault at site {site_id} is on record for these filters."))
         return
-    readings = lookups.margins(site_id)
+    readings = lookups.margins(site_id, scope)
     unit = store_access.draft_unit()
     row = sites[sites["site_id"] == site_id]
     name = draft_unit(unit)[0]
