@@ -159,15 +159,21 @@ def _behind(scope: Scope, week: dict, facts: dict) -> None:
     page.lazily(
         "How callbacks build up after a swap",
         "callback_curve",
-        lambda: _curve(returns, facts),
+        lambda: _curve(returns, facts, scope),
     )
 
 
-def _curve(returns: Callbacks, facts: dict) -> None:
+def _curve(returns: Callbacks, facts: dict, scope: Scope) -> None:
     if is_mostly_unproven(facts):
         st.markdown(words.plain(f"No picture: {week_parts.unproven(facts)}"))
         return
-    page.draw(callback_curve(returns.curve, page.colours()), "No swap has been followed up yet.", "curve")
+    chart_drill.draw(
+        callback_curve(returns.curve, page.colours()),
+        "No swap has been followed up yet.",
+        "curve",
+        "What came back by a day",
+        marks.came_back(returns.curve, scope),
+    )
     st.caption(words.plain(returns.sentence))
 
 
