@@ -13,6 +13,7 @@ from dashboard import (
     download,
     figure_card,
     figures_access,
+    in_address,
     marks,
     page,
     record_lookups,
@@ -42,7 +43,6 @@ BESIDE = (
     "Shown beside it, without a range: nobody is judged by it. Who swaps on every call also swaps the bad ones, so this "
     "alone would hide the habit."
 )
-ADDRESS_KEY = "technician"
 
 
 def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
@@ -50,19 +50,14 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     st.header("One technician's sheet")
     names = table.sort_values("shown_name").set_index("technician_id")["shown_name"].to_dict()
     # The id stands in the address, not the name: a link holds whether names or code names are shown.
-    asked = st.query_params.get(ADDRESS_KEY)
-    ids = list(names)
-    one = st.selectbox(
+    one = in_address.choice(
         "Technician",
-        ids,
-        index=ids.index(asked) if asked in names else None,
-        format_func=names.__getitem__,
-        key="technician_choice",
-        placeholder="Choose a technician",
-        width=340,
+        list(names),
+        "technician",
+        "Technician {} attended no draft fault for these filters, or is not on record.",
+        "Choose a technician",
+        names.__getitem__,
     )
-    if one is not None:
-        st.query_params[ADDRESS_KEY] = one
     if one is None:
         st.markdown(
             "Choose a technician to see their steps, whom they are compared with, and three visits to talk through."

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, download, page, store_access, visit_sheet, words
+from dashboard import code_names, download, page, store_access, visit_link, visit_sheet, words
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
@@ -78,7 +78,10 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
 
 
 def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None = None) -> None:
-    """The table, its export, and the visit that is picked in full. n: how many there are in all, where it is known."""
+    """The table, its export, and the visit that is picked in full, whose id then stands in the address.
+
+    n: how many there are in all, where it is known.
+    """
     frame = behind(ROWS_SHOWN)
     if frame.empty:
         st.markdown(words.plain(otherwise))
@@ -107,8 +110,10 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None 
         alt=f"Table of {words.plural(len(shown), 'visit')}",
     )
     chosen = picked.selection.rows if picked else []
-    if chosen and chosen[0] < len(frame):
-        visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]), key)
+    one = str(frame["visit_id"].iloc[chosen[0]]) if chosen and chosen[0] < len(frame) else None
+    visit_link.note(one, key)
+    if one is not None:
+        visit_sheet.show(one, key)
 
 
 def _how_many(n_here: int, n: int | None) -> str:

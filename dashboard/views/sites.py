@@ -9,6 +9,7 @@ from dashboard import (
     chart_drill,
     figure_card,
     figures_access,
+    in_address,
     lookups,
     marks,
     notices,
@@ -163,14 +164,20 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     listed = sites["site_id"].astype(str).tolist()
     left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
     with left:
-        picked = st.selectbox(
-            "Listed site", listed, index=0 if listed else None, key="listed_site", placeholder="None is listed"
+        picked = in_address.choice(
+            "Listed site",
+            listed,
+            "listed_site",
+            "Site {} is not listed for these filters.",
+            "Choose a site" if listed else "None is listed",
+            is_first_usual=True,
         )
     with right:
         typed = st.text_input("or any site by its id", key="site", bind="query-params", width=240)
     site_id = (typed or "").strip() or picked
     if not site_id:
-        st.markdown("No site is listed. Type a site's id to see its draft margin and its visits.")
+        none = "No site is chosen." if listed else "No site is listed."
+        st.markdown(f"{none} Type a site's id to see its draft margin and its visits.")
         return
     visits = figures_access.visits_behind(scope, "draft_faults", site_id=site_id)
     if visits.empty:

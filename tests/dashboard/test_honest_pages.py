@@ -260,7 +260,7 @@ def test_sites_open_on_the_first_one_listed(served_home: Path) -> None:
     from dashboard import figures_access
 
     listed = figures_access.whole().sites["site_id"].tolist()
-    assert opened("sites").selectbox(key="listed_site").value == listed[0]
+    assert opened("sites").selectbox(key="listed_site_choice").value == listed[0]
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
