@@ -29,16 +29,29 @@ def show(
     export: gives the file's table where it holds more than the lines, such as numbers in full.
     """
 
+    parts(columns, body, key, otherwise, order, n_shown)
+    if body:
+        separators = reader_choice.separators()
+        with st.container(horizontal=True, gap="small"):
+            download.table(export or (lambda: exports.shown_frame(columns, body, separators)), key, key)
+
+
+def parts(
+    columns: Sequence[tuple[str, str]],
+    body: Sequence[Sequence[Any]],
+    key: str,
+    otherwise: str = "",
+    order: str = "",
+    n_shown: int = SHOWN,
+) -> None:
+    """The same without its file, for a table that has one already."""
+
     @st.fragment
     def section() -> None:
         if page.is_still_open():
             _drawn(columns, body, key, otherwise, order, n_shown)
 
     section()
-    if body:
-        separators = reader_choice.separators()
-        with st.container(horizontal=True, gap="small"):
-            download.table(export or (lambda: exports.shown_frame(columns, body, separators)), key, key)
 
 
 def _drawn(
@@ -77,4 +90,4 @@ def span(start: int, n_shown: int, n: int) -> str:
 
 def told(start: int, n_shown: int, n: int, order: str = "") -> str:
     """Which lines are shown, of how many, in which order."""
-    return f"Lines {span(start, n_shown, n)} of {words.count(n)}{f', {order}' if order else ''}. The file holds all."
+    return f"Lines {span(start, n_shown, n)} of {words.count(n)}{f', {order}' if order else ''}."

@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, download, page, store_access, visit_link, visit_sheet, words
+from dashboard import code_names, download, long_list, page, store_access, visit_link, visit_sheet, words
+from dashboard.frame_text import FrameText
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
@@ -17,6 +18,8 @@ ROWS_SHOWN = 500
 ROWS_EXPORTED = 100_000
 # Most visits of a list that stands on the page itself.
 BRIEF = 6
+# Rows of one part where they stand one under the other.
+NARROW_SHOWN = 6
 
 # Gives the newest visits, at most as many as asked for.
 Behind = Callable[[int | None], pd.DataFrame]
@@ -97,23 +100,40 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None 
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
         download.table(export, f"visits_{key}", key)
-    picked = st.dataframe(
-        shown,
-        hide_index=True,
-        height="auto",
-        placeholder="",
-        key=f"table_{key}",
-        on_select="rerun",
-        selection_mode="single-row",
-        column_config=_formats(shown, draft_unit(unit)[2]),
-        column_order=[title for title in WIDTHS if title in shown.columns],
-        alt=f"Table of {words.plural(len(shown), 'visit')}",
-    )
+    with st.container(key=f"on_wide_{key}"):
+        picked = st.dataframe(
+            shown,
+            hide_index=True,
+            height="auto",
+            placeholder="",
+            key=f"table_{key}",
+            on_select="rerun",
+            selection_mode="single-row",
+            column_config=_formats(shown, draft_unit(unit)[2]),
+            column_order=[title for title in WIDTHS if title in shown.columns],
+            alt=f"Table of {words.plural(len(shown), 'visit')}",
+        )
     chosen = picked.selection.rows if picked else []
     one = str(frame["visit_id"].iloc[chosen[0]]) if chosen and chosen[0] < len(frame) else None
+    one = one or _narrow(shown, key)
     visit_link.note(one, key)
     if one is not None:
         visit_sheet.show(one, key)
+
+
+def _narrow(shown: pd.DataFrame, key: str) -> str | None:
+    """The same visits one under the other, for a window too narrow for the table; the visit chosen to be read in full."""
+    text = FrameText(shown[[title for title in WIDTHS if title in shown.columns and title not in _WIDE_ONLY]])
+    with st.container(key=f"on_narrow_{key}"):
+        one = st.selectbox(
+            "Visit to read in full",
+            shown["Visit"].drop_duplicates().astype(str).tolist(),
+            index=None,
+            key=f"narrow_visit_{key}",
+            placeholder="Choose a visit",
+        )
+        long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
+    return one
 
 
 def _how_many(n_here: int, n: int | None) -> str:
@@ -142,6 +162,9 @@ WIDTHS = {
     "Notes": 190,
 }
 
+
+# What a narrow window leaves to the visit in full.
+_WIDE_ONLY = ("Notes", "Readings say", "Draft margin, in. w.c.", "Draft margin, Pa")
 
 # Columns whose title is shorter than the term it stands for.
 _HELP = {"Bench": "bench result", "Expected": "mix of calls", "Bench good": "good pull"}
@@ -232,7 +255,7 @@ def plain_table(
     currency: str = "",
     missing: str = "",
 ) -> None:
-    """A table of groups with its export.
+    """A table of groups with its export; in a narrow window its rows stand one under the other.
 
     shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
     """
@@ -249,14 +272,18 @@ def plain_table(
         name: st.column_config.NumberColumn(f"{name}, {currency}", format="localized", step=1, help=_help(name))
         for name in amounts
     }
-    st.dataframe(
-        shown,
-        hide_index=True,
-        height="auto",
-        placeholder=missing,
-        column_config=config,
-        key=f"table_{key}",
-        alt=f"Table of {words.plural(len(frame), 'row')}",
-    )
+    with st.container(key=f"on_wide_{key}"):
+        st.dataframe(
+            shown,
+            hide_index=True,
+            height="auto",
+            placeholder=missing,
+            column_config=config,
+            key=f"table_{key}",
+            alt=f"Table of {words.plural(len(frame), 'row')}",
+        )
+    with st.container(key=f"on_narrow_{key}"):
+        text = FrameText(frame, shares, amounts, currency, missing=missing)
+        long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
     with st.container(horizontal=True, gap="small"):
         download.table(lambda: frame, key, key)

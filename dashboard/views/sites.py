@@ -10,6 +10,7 @@ from dashboard import (
     figure_card,
     figures_access,
     in_address,
+    long_list,
     lookups,
     marks,
     notices,
@@ -128,33 +129,36 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         ("Last visit", "text"),
         ("Why it is listed", "text"),
     )
-    lines = [
-        (
-            site.site_id,
-            site.region,
-            *(
-                (
-                    words.count(site.n_draft_faults),
-                    words.count(site.n_unexplained),
-                    words.number(site.expected_unexplained),
-                    words.count(site.n_repeats),
-                )
-                if is_counted
-                else ("yes" if site.n_safety_open else "no",)
-            ),
-            words.date(site.last_visit_on).replace(" ", "\u00a0"),
-            words.with_dates(" ".join(site.reasons)) if site.reasons is not None else "",
-        )
-        for site in sites.head(ROWS_SHOWN).itertuples()
-    ]
+
+    def lines(some: pd.DataFrame) -> list[tuple[str, ...]]:
+        return [
+            (
+                site.site_id,
+                site.region,
+                *(
+                    (
+                        words.count(site.n_draft_faults),
+                        words.count(site.n_unexplained),
+                        words.number(site.expected_unexplained),
+                        words.count(site.n_repeats),
+                    )
+                    if is_counted
+                    else ("yes" if site.n_safety_open else "no",)
+                ),
+                words.date(site.last_visit_on).replace(" ", "\u00a0"),
+                words.with_dates(" ".join(site.reasons)) if site.reasons is not None else "",
+            )
+            for site in some.itertuples()
+        ]
+
     is_cut = len(sites) > ROWS_SHOWN
-    page.rows(columns, lines, otherwise, is_exported=not is_cut)
+    page.rows(columns, lines(sites.head(ROWS_SHOWN)), otherwise, is_exported=not is_cut)
     if is_cut:
         st.caption(f"The first {ROWS_SHOWN} of {words.count(len(sites))} sites.")
 
         def everything() -> None:
             table = sites.assign(reasons=[" ".join(reasons) for reasons in sites["reasons"]])
-            visit_table.plain_table(table, key)
+            long_list.show(columns, lines(sites), key, export=lambda: table)
 
         page.lazily(f"All {words.count(len(sites))}", f"all_{key}", everything)
 

@@ -29,6 +29,8 @@ def said(test: AppTest) -> str:
     parts += [str(element.body if hasattr(element, "body") else element.proto.body) for element in test.get("html")]
     # A marked term stands inside its sentence; any other mark parts what stands on either side of it.
     joined = re.sub(r'<span class="gp-term"[^>]*>|</span>', "", " \n ".join(parts))
+    # A cell is no part of a sentence with the next one.
+    joined = joined.replace("</td>", " | ")
     return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", joined))
 
 

@@ -144,4 +144,4 @@ def test_a_window_of_visits_says_of_how_many(served_home: Path) -> None:
     assert visit_table._how_many(500, 500) == "500 visits"
     assert visit_table._how_many(500, 1234).startswith("The first 500 of 1,234 visits; the export")
     assert visit_table._how_many(500, None).startswith("The newest 500 visits; the export")
-    assert long_list.told(25, 25, 45) == "Lines 26 to 45 of 45. The file holds all."
+    assert long_list.told(25, 25, 45) == "Lines 26 to 45 of 45."
