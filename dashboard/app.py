@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import own_entry, page, roles, scope_bar, sign_in, theme
+from dashboard import own_entry, page, roles, scope_bar, sign_in, theme, visit_link
 from pipelines.errors import GoodpullError
 
 PICTURES = Path(__file__).with_name("pictures")
@@ -56,7 +56,11 @@ def main() -> None:
         return
     scope_bar.show(is_narrowing=chosen.url_path not in UNSCOPED)
     own_entry.waiting()
-    page.run(chosen)
+    # On a page that is not the reader's nothing is shown.
+    is_theirs = roles.may_open(chosen.url_path or roles.first_page(reader.role))
+    page.run(chosen, visit_link.show if is_theirs else lambda: None)
+    if is_theirs:
+        visit_link.settle()
     sign_in.who(reader.role)
 
 

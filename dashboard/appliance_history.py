@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, notices, page, roles, store_access, words
+from dashboard import chart_drill, code_names, notices, page, roles, store_access, words
+from dashboard.chart_drill import Mark
 from dashboard.charts.draft_history import draft_history
 
 # The newest visits shown; an appliance with more is a mistake in the records rather than a history.
@@ -58,15 +61,18 @@ COLUMNS = (
 )
 
 
-def show(visit: dict[str, Any], key: str) -> None:
-    """The history of the visit's appliance, drawn when it is opened. visit: see visit_sheet.visit_of. key: of the place."""
+def show(visit: dict[str, Any], key: str, opens: Callable[[str, str], None]) -> None:
+    """The history of the visit's appliance, drawn when it is opened.
+
+    visit: see visit_sheet.visit_of. key: of the place. opens: draws another visit of it, by its id and a key.
+    """
     opened = st.expander("The appliance's whole history", key=f"history_{key}_{visit['visit_id']}", on_change="rerun")
     with opened:
         if opened.open:
-            _content(visit, key)
+            _content(visit, key, opens)
 
 
-def _content(visit: dict[str, Any], key: str) -> None:
+def _content(visit: dict[str, Any], key: str, opens: Callable[[str, str], None]) -> None:
     roles.require_technician(visit["technician_id"])
     if not visit["appliance_key"]:
         st.markdown(
@@ -82,7 +88,13 @@ def _content(visit: dict[str, Any], key: str) -> None:
     points = make_points(appliance, visits)
     st.markdown(words.plain(sentence(visit["appliance_key"], appliance, visits)))
     running = drafts[drafts["condition"].ne("at_rest")]
-    page.draw(draft_history(running, points, page.colours(), unit), no_picture(visits, drafts), f"history_{key}")
+    chart_drill.draw(
+        draft_history(running, points, page.colours(), unit),
+        no_picture(visits, drafts),
+        f"history_{key}",
+        "Visit of a reading",
+        readings(running, unit, opens),
+    )
     for line in beside(points, drafts, running):
         st.caption(words.plain(line))
     page.rows(COLUMNS, lines(visits, visit["visit_id"], unit), "")
@@ -93,6 +105,16 @@ def _bound(visit: dict[str, Any]) -> list[Any]:
     # A technician sees their own visits; anybody else, every visit.
     own = roles.require_somebody().technician_id
     return [visit["site_id"], visit["appliance_key"], own, own]
+
+
+def readings(running: pd.DataFrame, unit: str | None, opens: Callable[[str, str], None]) -> list[Mark]:
+    """A mark per visit with a draft read, newest first. running: arrived_on, visit_id, draft_pa. opens: see show."""
+    found = []
+    for visit_id, rows in running.groupby("visit_id", sort=False):
+        told = ", ".join(words.pressure(pascal, unit) for pascal in rows["draft_pa"])
+        day = words.date(rows["arrived_on"].iloc[0])
+        found.append(Mark(str(visit_id), f"{day}: {told}", f"Visit {visit_id} of {day}", partial(opens, str(visit_id))))
+    return found[::-1]
 
 
 def make_points(appliance: dict[str, Any], visits: pd.DataFrame) -> list[float]:

@@ -31,6 +31,7 @@ def show(scope: Scope) -> None:
             reach="worked out with assumed minutes, so without a range",
             rests_on=f"{words.plural(programme.n_tests, 'test')} of "
             f"{words.plural(programme.n_tested, 'switch', 'switches')}, {programme.minutes:g} minutes each, assumed",
+            behind=figures_access.behind(scope, "bench_tested"),
         )
     with columns[1]:
         figure_card.show(
@@ -40,6 +41,7 @@ def show(scope: Scope) -> None:
             "bench_credit",
             currency=programme.currency,
             rests_on=f"{words.plural(programme.credit.n, 'claim')} paid",
+            behind=figures_access.behind(scope, "tested_and_credited"),
         )
     with columns[2]:
         figure_card.show(
@@ -50,6 +52,8 @@ def show(scope: Scope) -> None:
             currency=programme.currency,
             reach="the difference of two ranges; it has none of its own",
             rests_on=_ranges(programme),
+            behind=figures_access.behind(scope, "bench_tested"),
+            behind_label="Show the tests that narrow it",
         )
     page.rows(
         (("Claims", "text"), ("Paid", "number"), ("Refused", "number"), ("Not decided yet", "number")),

@@ -11,7 +11,7 @@ from typing import Any
 import altair as alt
 import streamlit as st
 
-from dashboard import download, page, visit_table, words
+from dashboard import download, page, words
 from dashboard.charts.picture import MARK, Picture
 
 PARAM = "picked"
@@ -33,11 +33,6 @@ class Mark:
     label: str
     told: str
     opens: Callable[[str], None]
-
-
-def of_visits(key: str, label: str, told: str, behind: visit_table.Behind) -> Mark:
-    """A mark that opens a table of visits. behind: gives the newest, at most as many as asked for."""
-    return Mark(key, label, told, partial(visit_table.show, behind))
 
 
 def draw(

@@ -7,11 +7,30 @@ import streamlit as st
 
 from dashboard import page, words
 from models.figures.coaching_effect import HONEST, MEASURES, CoachingEffect, MeasureEffect
+from models.figures.scope import Scope
 
 COLUMNS = (
     ("What is counted", "text"), ("In the twelve months after", "text"), ("To be expected without it", "number"),
     ("Difference, range", "text"), ("A plain before and after would say", "text"),
 )  # fmt: skip
+
+OF_EVERYTHING = (
+    "What changed after coaching is told of the whole company and of all records: the months before and after a session are "
+    "not to be cut."
+)
+
+
+def not_narrowed(scope: Scope) -> str | None:
+    """Which of the chosen filters coaching does not follow, in a sentence; None where none is chosen."""
+    if scope.is_everything:
+        return None
+    others = [
+        name
+        for name, choice in (("region", scope.region), ("kind of appliance", scope.appliance_kind))
+        if choice is not None
+    ]
+    log = f" The coaching log holds sessions for every {' and every '.join(others)}." if others else ""
+    return f"{OF_EVERYTHING}{log}"
 
 
 def show(effect: CoachingEffect) -> None:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import page, roles, scope_bar, visit_table, words
@@ -24,7 +22,7 @@ def show(
     note: str = "",
     reach: str = "",
     currency: str | None = None,
-    behind: Callable[[int | None], pd.DataFrame] | None = None,
+    behind: visit_table.Behind | None = None,
     behind_label: str = "Show the visits behind it",
 ) -> None:
     """Draw the card.
@@ -35,8 +33,14 @@ def show(
     behind: gives the newest visits behind the figure, at most as many as asked for; asked only when they are opened.
     """
     st.html(_card(label, estimate, unit, rests_on or _rests_on(estimate), note, currency, reach))
-    if behind is not None and st.button(behind_label, key=f"behind_{key}", type="tertiary", icon=":material/list:"):
-        visit_table.open_dialog(label, key, behind)
+    if behind is not None:
+        opens(label, key, behind, behind_label)
+
+
+def opens(title: str, key: str, behind: visit_table.Behind, label: str = "Show the visits behind it") -> None:
+    """The button below a figure that opens its visits. title: of the window they open in."""
+    if st.button(label, key=f"behind_{key}", type="tertiary", icon=":material/list:"):
+        visit_table.open_dialog(title, key, behind)
 
 
 def _card(label: str, estimate: Estimate, unit: str, rests_on: str, note: str, currency: str | None, reach: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -10,10 +11,29 @@ import pandas as pd
 from dashboard import figures_access, roles, store_access
 from models.figures.scope import Scope
 
+# Most rows of a list where no other number is asked for. How many there are in all is told beside them.
 ROWS = 25
+EVERYTHING = Scope()
 
 # Everything "of this week" is counted back from the last day with a visit, not from today's clock.
 _LAST_DAY = "(SELECT max(arrived_on) FROM visit)"
+
+
+@dataclass(frozen=True)
+class First:
+    """The first rows of a list, and how many it holds in all."""
+
+    rows: pd.DataFrame
+    n: int
+
+
+def _first(frame: pd.DataFrame) -> First:
+    """frame: with n_in_all, the count over all rows, which is taken off."""
+    return First(frame.drop(columns="n_in_all"), 0 if frame.empty else int(frame["n_in_all"].iloc[0]))
+
+
+def _limited(limit: int | None) -> str:
+    return "" if limit is None else f"LIMIT {int(limit)}"
 
 
 def latest_week(scope: Scope) -> dict[str, Any]:
@@ -43,40 +63,54 @@ def safety_items(scope: Scope) -> pd.DataFrame:
     return figures_access.safety_items(scope)
 
 
-def quick_returns(scope: Scope) -> pd.DataFrame:
-    """Second visits within 14 days for a draft fault at the same site, with what the gauge said the first time."""
+def quick_returns(scope: Scope, limit: int | None = ROWS) -> First:
+    """Second visits within 14 days for a draft fault at the same site, with what the gauge said the first time.
+
+    One row a second visit, the newest first; where it follows two draft faults, the later of them. limit: None = all.
+    """
     roles.require_page("this_week")
     where, bound = scope.where("arrived_on", prefix="f.")
-    return store_access.frame(
-        f"""
-        SELECT l.next_visit_id AS visit_id, n.arrived_on AS visit_on, f.site_id, n.technician_id,
-               l.days_between AS days, e.evidence, e.margin_pa
-        FROM draft_fault AS f
-        JOIN visit_link AS l USING (draft_fault_id)
-        JOIN visit AS n ON n.visit_id = l.next_visit_id
-        LEFT JOIN field_evidence AS e USING (draft_fault_id)
-        WHERE {where} AND f.arrived_on >= {_LAST_DAY} - 28 AND n.arrived_on >= {_LAST_DAY} - 14
-          AND l.days_between <= 14 AND l.link_class IN ('callback', 'uncertain')
-        ORDER BY n.arrived_at DESC, l.next_visit_id LIMIT {ROWS}
-        """,
-        bound,
+    return _first(
+        store_access.frame(
+            f"""
+            WITH returned AS (
+                SELECT l.next_visit_id AS visit_id, n.arrived_on AS visit_on, f.site_id, n.technician_id,
+                       l.days_between AS days, e.evidence, e.margin_pa, n.arrived_at
+                FROM draft_fault AS f
+                JOIN visit_link AS l USING (draft_fault_id)
+                JOIN visit AS n ON n.visit_id = l.next_visit_id
+                LEFT JOIN field_evidence AS e USING (draft_fault_id)
+                WHERE {where} AND f.arrived_on >= {_LAST_DAY} - 28 AND n.arrived_on >= {_LAST_DAY} - 14
+                  AND l.days_between <= 14 AND l.link_class IN ('callback', 'uncertain')
+                QUALIFY row_number() OVER (PARTITION BY l.next_visit_id ORDER BY f.arrived_at DESC, f.draft_fault_id) = 1)
+            SELECT * EXCLUDE (arrived_at), count(*) OVER () AS n_in_all FROM returned
+            ORDER BY arrived_at DESC, visit_id {_limited(limit)}
+            """,
+            bound,
+        )
     )
 
 
-def maturing(scope: Scope) -> pd.DataFrame:
-    """Swaps without a root cause whose thirtieth day falls into the 7 days after the last day on record."""
+def maturing(scope: Scope, limit: int | None = ROWS) -> First:
+    """Swaps without a root cause whose thirtieth day falls into the 7 days after the last day on record, the soonest first.
+
+    limit: None = all.
+    """
     roles.require_page("this_week")
     where, bound = scope.where("arrived_on", prefix="f.")
-    return store_access.frame(
-        f"""
-        SELECT c.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, c.owner_id AS technician_id, r.tier
-        FROM callback AS c JOIN draft_fault AS f USING (draft_fault_id) JOIN root_cause AS r USING (draft_fault_id)
-        WHERE {where} AND c.swap_id IS NOT NULL AND NOT r.has_root_cause AND c.callback_days IS NULL
-          AND f.arrived_on >= {_LAST_DAY} - 60
-          AND c.starts_on::DATE BETWEEN {_LAST_DAY} - 30 AND {_LAST_DAY} - 24
-        ORDER BY c.starts_on, c.draft_fault_id LIMIT {ROWS}
-        """,
-        bound,
+    return _first(
+        store_access.frame(
+            f"""
+            SELECT c.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, c.owner_id AS technician_id, r.tier,
+                   count(*) OVER () AS n_in_all
+            FROM callback AS c JOIN draft_fault AS f USING (draft_fault_id) JOIN root_cause AS r USING (draft_fault_id)
+            WHERE {where} AND c.swap_id IS NOT NULL AND NOT r.has_root_cause AND c.callback_days IS NULL
+              AND f.arrived_on >= {_LAST_DAY} - 60
+              AND c.starts_on::DATE BETWEEN {_LAST_DAY} - 30 AND {_LAST_DAY} - 24
+            ORDER BY c.starts_on, c.draft_fault_id {_limited(limit)}
+            """,
+            bound,
+        )
     )
 
 
@@ -91,33 +125,46 @@ def recent_swaps(scope: Scope) -> int:
     )
 
 
-def missing_evidence(scope: Scope) -> pd.DataFrame:
-    """Swaps of the last 7 days without a gauge reading of the draft, or without a root cause."""
+def missing_evidence(scope: Scope, limit: int | None = ROWS) -> First:
+    """Visits with a swap in the last 7 days without a gauge reading of the draft, a root cause or a tag, the newest first.
+
+    One row a visit: what one of its swaps lacks, the visit lacks. limit: None = all.
+    """
     roles.require_page("this_week")
     where, bound = scope.where("swapped_on")
-    return store_access.frame(
-        f"""
-        SELECT visit_id, swapped_on AS visit_on, site_id, technician_id,
-               concat_ws(', ', CASE WHEN NOT coalesce(has_gauge_reading, false) THEN 'gauge reading' END,
-                         CASE WHEN NOT has_root_cause THEN 'cause' END,
-                         CASE WHEN removed_tag IS NULL THEN 'tag' END) AS missing
-        FROM swap_case
-        WHERE {where} AND swapped_on > {_LAST_DAY} - 7
-          AND (NOT coalesce(has_gauge_reading, false) OR NOT has_root_cause OR removed_tag IS NULL)
-        ORDER BY swapped_at DESC, swap_id LIMIT {ROWS}
-        """,
-        bound,
+    return _first(
+        store_access.frame(
+            f"""
+            SELECT visit_id, max(swapped_on) AS visit_on, any_value(site_id) AS site_id,
+                   any_value(technician_id) AS technician_id,
+                   concat_ws(', ', CASE WHEN bool_or(NOT coalesce(has_gauge_reading, false)) THEN 'gauge reading' END,
+                             CASE WHEN bool_or(NOT has_root_cause) THEN 'cause' END,
+                             CASE WHEN bool_or(removed_tag IS NULL) THEN 'tag' END) AS missing,
+                   count(*) OVER () AS n_in_all
+            FROM swap_case
+            WHERE {where} AND swapped_on > {_LAST_DAY} - 7
+              AND (NOT coalesce(has_gauge_reading, false) OR NOT has_root_cause OR removed_tag IS NULL)
+            GROUP BY visit_id ORDER BY max(swapped_at) DESC, visit_id {_limited(limit)}
+            """,
+            bound,
+        )
     )
 
 
-def coaching_log(technician_id: str | None = None) -> pd.DataFrame:
-    """The newest coaching sessions: everybody's, or those of one technician (to a technician: their own)."""
+def coaching_log(technician_id: str | None = None, scope: Scope = EVERYTHING) -> pd.DataFrame:
+    """The coaching sessions, the newest first: everybody's, or those of one technician (to a technician: their own).
+
+    scope: its period and the technician's branch narrow them; a session has no region and no appliance.
+    """
     roles.require_sheet(technician_id)
+    where, bound = scope.where("held_on", ("branch",))
     return store_access.frame(
-        "SELECT held_on, technician_id, topic, coach_id, remark FROM coaching_session "
-        "WHERE ?::VARCHAR IS NULL OR technician_id = ? "
-        f"ORDER BY held_on DESC, session_id LIMIT {ROWS}",
-        [technician_id, technician_id],
+        f"""
+        SELECT held_on, technician_id, topic, coach_id, remark
+        FROM coaching_session LEFT JOIN technician USING (technician_id)
+        WHERE {where} AND (?::VARCHAR IS NULL OR technician_id = ?) ORDER BY held_on DESC, session_id
+        """,
+        [*bound, technician_id, technician_id],
     )
 
 
@@ -135,30 +182,31 @@ def own_extent(technician_id: str, scope: Scope) -> dict[str, Any]:
     )
 
 
-def margins(site_id: str) -> pd.DataFrame:
-    """Draft margin of each draft fault at one site, oldest first."""
+def margins(site_id: str, scope: Scope = EVERYTHING) -> pd.DataFrame:
+    """Draft margin of each draft fault at one site within the scope, oldest first."""
     roles.require_page("sites")
+    where, bound = scope.where("arrived_on", prefix="f.")
     return store_access.frame(
-        """
+        f"""
         SELECT f.arrived_on, f.draft_fault_id AS visit_id, coalesce(f.appliance_key, 'appliance not '
         'proven') AS appliance,
                e.draft_pa, e.make_pa, e.margin_pa
         FROM draft_fault AS f JOIN field_evidence AS e USING (draft_fault_id)
-        WHERE f.site_id = ? AND e.margin_pa IS NOT NULL ORDER BY f.arrived_at, f.draft_fault_id
+        WHERE f.site_id = ? AND e.margin_pa IS NOT NULL AND {where} ORDER BY f.arrived_at, f.draft_fault_id
         """,
-        [site_id],
+        [site_id, *bound],
     )
 
 
 def refusals(scope: Scope) -> pd.DataFrame:
-    """Refused warranty claims on draft switches by the reason given: refusal_reason, n_claims."""
+    """Refused warranty claims on draft switches by the reason given, the most frequent first: refusal_reason, n_claims."""
     roles.require_page("parts_waste")
     where, bound = scope.where("swapped_on")
     return store_access.frame(
         f"""
         SELECT coalesce(nullif(trim(w.refusal_reason), ''), 'no reason given') AS refusal_reason, count(*) AS n_claims
         FROM warranty_claim AS w JOIN (SELECT DISTINCT visit_id FROM swap_case WHERE {where}) AS s USING (visit_id)
-        WHERE w.outcome = 'refused' GROUP BY ALL ORDER BY n_claims DESC, refusal_reason LIMIT {ROWS}
+        WHERE w.outcome = 'refused' GROUP BY ALL ORDER BY n_claims DESC, refusal_reason
         """,
         bound,
     )

@@ -6,12 +6,14 @@ import calendar
 import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, visit_sheet, words
-from dashboard.chart_drill import Mark, of_visits
+from dashboard import figures_access, visit_sheet, visit_table, words
+from dashboard.chart_drill import Mark
+from dashboard.charts.callbacks import GROUPS, MARK_DAYS, mark_of
 from dashboard.charts.control import WEEKS_SHOWN
 from dashboard.charts.waste import KINDS, MONTHS_SHOWN
 from models.figures.scope import Scope
@@ -28,6 +30,11 @@ COST = {
     "estimated": ("without_clear_result", KINDS[1], "Swaps without a clear bench result"),
 }
 MONTH_NAMES = list(calendar.month_name)
+
+
+def of_visits(key: str, label: str, told: str, behind: visit_table.Behind) -> Mark:
+    """A mark that opens a table of visits. behind: gives the newest, at most as many as asked for."""
+    return Mark(key, label, told, partial(visit_table.show, behind))
 
 
 def weeks(name: str, frame: pd.DataFrame, scope: Scope) -> list[Mark]:
@@ -132,4 +139,49 @@ def readings(frame: pd.DataFrame, told: Callable[[Any], str]) -> list[Mark]:
             lambda key, visit_id=str(row.visit_id): visit_sheet.show(visit_id, key),  # type: ignore[misc]
         )
         for row in frame.drop_duplicates("visit_id", keep="last").iloc[::-1].itertuples()
+    ]
+
+
+def steps(frame: pd.DataFrame, technician_id: str, scope: Scope) -> list[Mark]:
+    """The steps of one person's sheet; each opens their swaps without it. frame: technician_sheet.step_frame."""
+    found = []
+    for row in frame.dropna(subset=["own"]).itertuples():
+        n_without = round((1 - row.own) * row.n_own)
+        found.append(
+            of_visits(
+                row.step,
+                f"{row.step}: not on {words.count(n_without)} of {words.plural(row.n_own, 'swap')}",
+                f"Their swaps without this step: {row.step}",
+                figures_access.behind(scope, f"skipped_{row.name}", technician_id=technician_id),
+            )
+        )
+    return found
+
+
+def came_back(curve: pd.DataFrame, scope: Scope) -> list[Mark]:
+    """The marked days of the callback curve; each opens what came back by then. curve: models.figures.callbacks."""
+    return [
+        of_visits(
+            mark_of(group, days),
+            f"{words.days(days)}, {title}",
+            f"Swaps {title} that came back within {words.days(days)}",
+            figures_access.behind(scope, f"back_{days}_{group}"),
+        )
+        for group, title in GROUPS.items()
+        if (curve["group"].eq(group) & curve["value"].notna()).any()
+        for days in MARK_DAYS
+    ]
+
+
+def missing(fields: pd.DataFrame, scope: Scope) -> list[Mark]:
+    """The fields that are missing somewhere; each opens the visits without it. fields: field, title, n_missing."""
+    return [
+        of_visits(
+            row.title,
+            f"{row.title}: missing on {words.count(row.n_missing)}",
+            f"Visits without: {row.title.lower()}",
+            figures_access.behind(scope, f"lacks_{row.field}"),
+        )
+        for row in fields.itertuples()
+        if row.n_missing
     ]

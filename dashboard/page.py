@@ -29,10 +29,14 @@ def colours() -> theme.Palette:
     return theme.palette(st.context.theme.type)
 
 
-def run(chosen: Any) -> None:
-    """Run a page. What a person can put right is said in words; anything else goes to the log, and the page says so."""
+def run(chosen: Any, first: Callable[[], None]) -> None:
+    """Run a page. What a person can put right is said in words; anything else goes to the log, and the page says so.
+
+    first: draws what stands above the page.
+    """
     st.session_state[roles.SHOWN] = chosen.url_path or roles.first_page(roles.require_somebody().role)
     try:
+        first()
         chosen.run()
     except GoodpullError as error:
         log.warning("%s", error)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import chart_drill, code_names, figures_access, marks, notices, page, visit_table, words
+from dashboard import chart_drill, code_names, figures_access, marks, notices, page, people_table, visit_table, words
 from models.figures.good_switch import GoodSwitch
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate
@@ -86,7 +86,10 @@ def _group(scope: Scope, name: str, title: str) -> None:
     shown["Range from"], shown["Range to"] = frame["low"], frame["high"]
     shown["Rests on"] = frame["sentence"]
     shares = ("Coverage", "Good", "Range from", "Range to")
-    visit_table.plain_table(shown, f"rate_{name}", shares=shares, missing=words.NOT_KNOWN)
+    if name == "technician_id":
+        people_table.show(shown, f"rate_{name}", shares, ranges={"Good": ("Range from", "Range to")})
+    else:
+        visit_table.plain_table(shown, f"rate_{name}", shares=shares, missing=words.NOT_KNOWN)
     # The weeks have their list under the picture of the weeks.
     if name != "week_on":
         shown_as = code_names.naming() if name == "technician_id" else str

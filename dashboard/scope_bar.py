@@ -24,6 +24,11 @@ UNION ALL SELECT 'region', region FROM visit WHERE region IS NOT NULL GROUP BY A
 UNION ALL SELECT 'appliance', appliance_kind FROM visit WHERE appliance_kind IS NOT NULL GROUP BY ALL
 ORDER BY ALL
 """
+# On a page that is not narrowed the filters are neither seen nor reached by keyboard.
+_OUT_OF_SIGHT = (
+    f"<style>{', '.join(f'.st-key-{key}' for key in ('period', 'dates', 'branch', 'region', 'appliance'))}"
+    " {display: none;}</style>"
+)
 # Records whose newest visit is older than this are not about this week.
 STALE_DAYS = 14
 _NEWEST_LOAD = """
@@ -40,10 +45,12 @@ def show(is_narrowing: bool) -> None:
         return
     extent = store_access.row(_EXTENT)
     with st.container(key="scope", horizontal=True, gap="small", vertical_alignment="bottom"):
-        if is_narrowing and extent.get("n_visits"):
-            st.session_state["scope"] = _chosen(extent)
+        # Drawn on every page, and in the same place: what is not, or moves, falls out of the address.
+        chosen = _chosen(extent) if extent.get("n_visits") else Scope()
+        if is_narrowing:
+            st.session_state["scope"] = chosen
         st.html(
-            f'<p class="gp-quiet">{freshness(extent, dt.date.today())}</p>',
+            f'<p class="gp-quiet">{freshness(extent, dt.date.today())}</p>{"" if is_narrowing else _OUT_OF_SIGHT}',
             width="stretch" if not is_narrowing else 330,
         )
         settings = store_access.settings()

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     coached,
     download,
     figure_card,
     figures_access,
+    in_address,
+    marks,
     page,
     record_lookups,
     remarks,
-    visit_sheet,
-    visit_table,
+    talking_cases,
     words,
 )
 from dashboard.charts.steps import step_rates
@@ -35,12 +39,10 @@ STEPS = {
 }
 # The table a step is read from; while it has no row, whether the step was done is not known.
 STEP_TABLES = {"reading_rate": "readings", "checks_rate": "checks", "after_reading_rate": "readings"}
-CASES = 3
 BESIDE = (
     "Shown beside it, without a range: nobody is judged by it. Who swaps on every call also swaps the bad ones, so this "
     "alone would hide the habit."
 )
-ADDRESS_KEY = "technician"
 
 
 def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
@@ -48,19 +50,14 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     st.header("One technician's sheet")
     names = table.sort_values("shown_name").set_index("technician_id")["shown_name"].to_dict()
     # The id stands in the address, not the name: a link holds whether names or code names are shown.
-    asked = st.query_params.get(ADDRESS_KEY)
-    ids = list(names)
-    one = st.selectbox(
+    one = in_address.choice(
         "Technician",
-        ids,
-        index=ids.index(asked) if asked in names else None,
-        format_func=names.__getitem__,
-        key="technician_choice",
-        placeholder="Choose a technician",
-        width=340,
+        list(names),
+        "technician",
+        "Technician {} attended no draft fault for these filters, or is not on record.",
+        "Choose a technician",
+        names.__getitem__,
     )
-    if one is not None:
-        st.query_params[ADDRESS_KEY] = one
     if one is None:
         st.markdown(
             "Choose a technician to see their steps, whom they are compared with, and three visits to talk through."
@@ -76,12 +73,12 @@ def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope
     said = remarks.of(one)
     with st.container(border=True):
         _cards(person, scope, said)
-        _steps(person, table, people.steps)
+        _steps(person, table, people.steps, scope)
         remarks.show(said, "steps")
         coached.of_technician(figures_access.coaching(), str(one))
         _fair(person)
         remarks.show(said, "comparison")
-        cases = _cases(one, scope, said)
+        cases = talking_cases.show(one, scope, said)
         remarks.show_others(said, list(cases))
         remarks.form(one, said, cases)
 
@@ -107,6 +104,7 @@ def figure_of(person: pd.Series) -> tuple[Estimate, str, str]:
 
 def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
     columns = st.columns(3, gap="medium")
+    behind = partial(figures_access.behind, scope, technician_id=person["technician_id"])
     figure, rests_on, note = figure_of(person)
     with columns[0]:
         figure_card.show(
@@ -116,7 +114,7 @@ def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
             "own_rate",
             rests_on=rests_on,
             note=note,
-            behind=figures_access.behind(scope, "swaps", technician_id=person["technician_id"]),
+            behind=behind("swaps"),
         )
         remarks.show(said, "good_pulls")
     with columns[1]:
@@ -127,6 +125,9 @@ def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
                 BESIDE,
             )
         )
+        figure_card.opens(
+            "Swaps with a clear bench result", "own_share", behind("bench_clear"), "Show the clear results"
+        )
         remarks.show(said, "good_share")
     with columns[2]:
         st.html(
@@ -135,6 +136,9 @@ def _cards(person: pd.Series, scope: Scope, said: list[Remark]) -> None:
                 words.number(person["swaps_per_draft_fault"], 2),
                 swaps_counted(person),
             )
+        )
+        figure_card.opens(
+            "Draft faults attended", "own_swaps_per_fault", behind("draft_faults"), "Show the draft faults"
         )
         remarks.show(said, "swaps")
     head = "**Look here first.** " if person["is_flagged"] else ""
@@ -167,12 +171,19 @@ def known_steps() -> dict[str, str]:
 
 
 def step_frame(person: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
-    """The steps that can be told, a row each: step, rate (everybody), own, n, n_own."""
+    """The steps that can be told, a row each: name, step, rate (everybody), own, n, n_own."""
     lines = []
     for name, step in known_steps().items():
         n_done, n = company_step(table, name)
         lines.append(
-            {"step": step, "rate": n_done / n if n else None, "own": person[name], "n": n, "n_own": person["n_process"]}
+            {
+                "name": name,
+                "step": step,
+                "rate": n_done / n if n else None,
+                "own": person[name],
+                "n": n,
+                "n_own": person["n_process"],
+            }
         )
     return pd.DataFrame(lines).astype({"rate": float, "own": float})
 
@@ -190,13 +201,18 @@ def start_with(frame: pd.DataFrame) -> str:
     )
 
 
-def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame) -> None:
+def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame, scope: Scope) -> None:
     frame = step_frame(person, table)
     st.markdown("**The steps around a swap**")
     picture = step_rates(frame, page.colours(), str(person["shown_name"]))
-    page.draw(picture, "No swap is on record, so no step can be counted.", "steps")
-    if picture is not None:
-        st.caption(words.plain(f"Bar: all technicians. Diamond: {person['shown_name']}."))
+    chart_drill.draw(
+        picture,
+        "No swap is on record, so no step can be counted.",
+        "steps",
+        "Swaps without a step",
+        marks.steps(frame, str(person["technician_id"]), scope),
+        f"Bar: all technicians. Diamond: {person['shown_name']}; it opens their swaps without the step.",
+    )
     st.markdown(words.plain(start_with(frame)))
     skipped = skipped_checks(checks, str(person["technician_id"]))
     if skipped:
@@ -240,59 +256,6 @@ def fair_lines(person: pd.Series) -> list[str]:
 def _fair(person: pd.Series) -> None:
     lines = fair_lines(person)
     st.markdown("**Against whom, and why that is fair**\n" + "\n".join(f"- {words.plain(line)}" for line in lines))
-
-
-def _cases(technician_id: str, scope: Scope, said: list[Remark]) -> dict[str, str]:
-    """The visits to talk through; gives them back with their words."""
-    st.markdown("**Three visits to talk through: what did the gauge say?**")
-    cases = talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
-    if cases.empty:
-        st.markdown("No swap of theirs is on record.")
-        return {}
-    labels = {
-        str(case.visit_id): f"{words.date(case.visit_on)}: {words.in_words(case.evidence, words.EVIDENCE_WORDS)}"
-        for case in cases.itertuples()
-    }
-    chosen = st.segmented_control(
-        "Visit",
-        list(labels),
-        format_func=labels.__getitem__,
-        key=f"case_{technician_id}",
-        label_visibility="collapsed",
-        default=next(iter(labels)),
-        required=True,
-    )
-    if chosen:
-        visit_sheet.show(chosen, "technician")
-        remarks.show(said, remarks.VISIT + chosen)
-    page.lazily(
-        "All their swaps",
-        "own_swaps",
-        lambda: visit_table.show(figures_access.behind(scope, "swaps", technician_id=technician_id), "own"),
-    )
-    return labels
-
-
-def talking_cases(swaps: pd.DataFrame) -> pd.DataFrame:
-    """Up to three swaps worth talking through, one of each kind where there is one.
-
-    First a switch the bench found good, then one the readings did not support pulling, then one without a root cause
-    that came back; what is missing is filled with the newest others.
-    """
-    if swaps.empty:
-        return swaps
-    kinds = (
-        swaps["verdict"].eq("good"),
-        swaps["evidence"].eq("condemnation_not_supported"),
-        swaps["tier"].isin(["code_only", "none"]) & swaps["callback_days"].notna(),
-        swaps["evidence"].eq("no_reading"),
-    )
-    chosen: list[int] = []
-    for kind in kinds:
-        fresh = [row for row in swaps.index[kind.fillna(False).astype(bool)] if row not in chosen]
-        chosen += fresh[:1]
-    chosen += [row for row in swaps.index if row not in chosen]
-    return swaps.loc[chosen[:CASES]].drop_duplicates("visit_id")
 
 
 def _ratio(part: float, whole: float) -> float | None:

@@ -171,7 +171,9 @@ def page_style(colours: Palette) -> str:
 .gp-list .gp-num {{text-align: right; white-space: nowrap; overflow-wrap: normal;}}
 .gp-list .gp-num + :not(.gp-num) {{padding-left: 1.1rem;}}
 .gp-list tr.gp-first td {{font-weight: 600;}}
+@media (min-width: 641px) {{[class*="st-key-on_narrow_"] {{display: none;}}}}
 @media (max-width: 640px) {{
+  [class*="st-key-on_wide_"] {{display: none;}}
   .st-key-scope > .stElementContainer {{width: calc(50% - .5rem); flex: 1 1 calc(50% - .5rem);}}
   .st-key-scope > .stElementContainer:has(p.gp-quiet) {{flex-basis: 100%;}}
   .st-key-scope .stElementContainer > div {{max-width: 100%;}}

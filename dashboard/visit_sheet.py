@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -38,8 +39,11 @@ WHERE site_id = ? AND visit_id <> ? AND (?::VARCHAR IS NULL OR technician_id = ?
 """
 
 
-def show(visit_id: str, key: str = "sheet") -> None:
-    """The sheet of one visit. Everything that came with the records is shown as text. key: of the place it stands in."""
+def show(visit_id: str, key: str = "sheet", is_whole: bool = True) -> None:
+    """The sheet of one visit. Everything that came with the records is shown as text. key: of the place it stands in.
+
+    is_whole: with what leads on from it: other visits, the appliance's history, corrections.
+    """
     visit = visit_of(visit_id)
     if not visit:
         st.markdown("That visit is not on record.")
@@ -56,9 +60,10 @@ def show(visit_id: str, key: str = "sheet") -> None:
                 _heard(notes)
         with right:
             _evidence(visit_id)
-        _others(visit)
-        appliance_history.show(visit, key)
-        correction_form.show(visit, key)
+        if is_whole:
+            _others(visit)
+            appliance_history.show(visit, key, partial(show, is_whole=False))
+            correction_form.show(visit, key)
 
 
 def visit_of(visit_id: str) -> dict:

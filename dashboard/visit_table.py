@@ -8,13 +8,18 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, download, number_cells, page, store_access, visit_sheet, words
+from dashboard import code_names, download, long_list, number_cells, page, store_access, visit_link, visit_sheet, words
+from dashboard.frame_text import FrameText
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
 # Most rows shown on the page, and most rows an export holds.
 ROWS_SHOWN = 500
 ROWS_EXPORTED = 100_000
+# Most visits of a list that stands on the page itself.
+BRIEF = 6
+# Rows of one part where they stand one under the other.
+NARROW_SHOWN = 6
 
 # Gives the newest visits, at most as many as asked for.
 Behind = Callable[[int | None], pd.DataFrame]
@@ -46,13 +51,13 @@ _IN_WORDS = {
 }
 
 
-def open_dialog(title: str, key: str, behind: Behind) -> None:
-    """The visits in a window over the page."""
+def open_dialog(title: str, key: str, behind: Behind, n: int | None = None) -> None:
+    """The visits in a window over the page. n: how many there are in all, where it is known."""
 
     @st.dialog(title, width="large")
     def window() -> None:
         if page.is_still_open():
-            show(behind, key)
+            show(behind, key, n=n)
 
     window()
 
@@ -75,17 +80,18 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
     return shown.rename(columns={name: titles.get(name, words.label(name).capitalize()) for name in shown.columns})
 
 
-def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
-    """The table, its export, and the visit that is picked in full."""
+def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None = None) -> None:
+    """The table, its export, and the visit that is picked in full, whose id then stands in the address.
+
+    n: how many there are in all, where it is known.
+    """
     frame = behind(ROWS_SHOWN)
     if frame.empty:
         st.markdown(words.plain(otherwise))
         return
     name_of, unit = code_names.naming(), store_access.draft_unit()
     shown = readable(frame, name_of, unit)
-    above = words.plural(len(frame), "visit")
-    if len(frame) == ROWS_SHOWN:
-        above = f"The newest {words.count(ROWS_SHOWN)} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
+    above = _how_many(len(frame), n)
 
     def export() -> pd.DataFrame:
         return readable(behind(ROWS_EXPORTED), name_of, unit)
@@ -94,21 +100,48 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.") -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"{above}. Pick a row to see the visit in full.", width="content")
         download.table(export, f"visits_{key}", key)
-    picked = st.dataframe(
-        number_cells.shown(shown, _written(draft_unit(unit)[2])),
-        hide_index=True,
-        height="auto",
-        placeholder="",
-        key=f"table_{key}",
-        on_select="rerun",
-        selection_mode="single-row",
-        column_config=_formats(shown),
-        column_order=[title for title in WIDTHS if title in shown.columns],
-        alt=f"Table of {words.plural(len(shown), 'visit')}",
-    )
+    with st.container(key=f"on_wide_{key}"):
+        picked = st.dataframe(
+            number_cells.shown(shown, _written(draft_unit(unit)[2])),
+            hide_index=True,
+            height="auto",
+            placeholder="",
+            key=f"table_{key}",
+            on_select="rerun",
+            selection_mode="single-row",
+            column_config=_formats(shown),
+            column_order=[title for title in WIDTHS if title in shown.columns],
+            alt=f"Table of {words.plural(len(shown), 'visit')}",
+        )
     chosen = picked.selection.rows if picked else []
-    if chosen and chosen[0] < len(frame):
-        visit_sheet.show(str(frame["visit_id"].iloc[chosen[0]]), key)
+    one = str(frame["visit_id"].iloc[chosen[0]]) if chosen and chosen[0] < len(frame) else None
+    one = one or _narrow(shown, key)
+    visit_link.note(one, key)
+    if one is not None:
+        visit_sheet.show(one, key)
+
+
+def _narrow(shown: pd.DataFrame, key: str) -> str | None:
+    """The same visits one under the other, for a window too narrow for the table; the visit chosen to be read in full."""
+    text = FrameText(shown[[title for title in WIDTHS if title in shown.columns and title not in _WIDE_ONLY]])
+    with st.container(key=f"on_narrow_{key}"):
+        one = st.selectbox(
+            "Visit to read in full",
+            shown["Visit"].drop_duplicates().astype(str).tolist(),
+            index=None,
+            key=f"narrow_visit_{key}",
+            placeholder="Choose a visit",
+        )
+        long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
+    return one
+
+
+def _how_many(n_here: int, n: int | None) -> str:
+    """How many visits are shown, and of how many. n: all of them, where it is known."""
+    if n_here < ROWS_SHOWN or n == n_here:
+        return words.plural(n_here, "visit")
+    which = "newest " + words.count(n_here) if n is None else f"first {words.count(n_here)} of {words.count(n)}"
+    return f"The {which} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
 
 
 # Columns on the page with their widths in pixels, so that the table fits 1280 without scrolling; exports hold all.
@@ -129,6 +162,9 @@ WIDTHS = {
     "Notes": 190,
 }
 
+
+# What a narrow window leaves to the visit in full.
+_WIDE_ONLY = ("Notes", "Readings say", "Draft margin, in. w.c.", "Draft margin, Pa")
 
 # Columns whose title is shorter than the term it stands for.
 _HELP = {"Bench": "bench result", "Expected": "mix of calls", "Bench good": "good pull"}
@@ -171,15 +207,21 @@ def _formats(shown: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def brief(frame: pd.DataFrame, key: str, otherwise: str, rows_shown: int = 6) -> None:
-    """A few visits as a list on the page; more of them, and each in full, one click away."""
+def brief(
+    frame: pd.DataFrame, key: str, otherwise: str, n: int, behind: Behind, cut: str = "", rows_shown: int = BRIEF
+) -> None:
+    """A few visits as a list on the page; more of them, and each in full, one click away.
+
+    frame: the first of n visits. behind: gives more of them. cut: said where only some are shown.
+    """
     columns, lines = brief_lines(frame.head(rows_shown), code_names.naming())
     page.rows(columns, lines, otherwise, is_exported=False)
     if not frame.empty:
-        more = len(frame) - rows_shown
-        label = f"Open these, and {words.count(more)} more" if more > 0 else "Open these visits"
+        if cut:
+            st.caption(words.plain(f"Shown are {cut}."))
+        label = f"Open these, and {words.count(n - rows_shown)} more" if n > rows_shown else "Open these visits"
         if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
-            open_dialog("Visits", f"brief_{key}", lambda limit: frame.head(limit or len(frame)))
+            open_dialog("Visits", f"brief_{key}", behind, n)
 
 
 def brief_lines(
@@ -222,7 +264,7 @@ def plain_table(
     currency: str = "",
     missing: str = "",
 ) -> None:
-    """A table of groups with its export.
+    """A table of groups with its export; in a narrow window its rows stand one under the other.
 
     shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
     """
@@ -236,14 +278,18 @@ def plain_table(
     }
     config |= {name: st.column_config.NumberColumn(f"{name}, {currency}", help=_help(name)) for name in amounts}
     written = dict.fromkeys(shares, number_cells.fixed(0, "%")) | dict.fromkeys(amounts, words.count)
-    st.dataframe(
-        number_cells.shown(shown, written),
-        hide_index=True,
-        height="auto",
-        placeholder=missing,
-        column_config=config,
-        key=f"table_{key}",
-        alt=f"Table of {words.plural(len(frame), 'row')}",
-    )
+    with st.container(key=f"on_wide_{key}"):
+        st.dataframe(
+            number_cells.shown(shown, written),
+            hide_index=True,
+            height="auto",
+            placeholder=missing,
+            column_config=config,
+            key=f"table_{key}",
+            alt=f"Table of {words.plural(len(frame), 'row')}",
+        )
+    with st.container(key=f"on_narrow_{key}"):
+        text = FrameText(frame, shares, amounts, currency, missing=missing)
+        long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
     with st.container(horizontal=True, gap="small"):
         download.table(lambda: frame, key, key)

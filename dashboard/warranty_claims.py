@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import download, lookups, roles, visit_table, words
+from dashboard import download, in_address, lookups, roles, visit_table, words
 from models.figures.scope import Scope
 
 OUTCOMES = {"refused": "refused", "open": "not decided yet"}
@@ -30,17 +30,17 @@ def show(scope: Scope) -> None:
     if not roles.may_have_pack("warranty"):
         return
     told = {str(claim.claim_id): _label(claim) for claim in claims.itertuples()}
-    chosen = st.selectbox(
+    chosen = in_address.choice(
         "Claim",
         list(told),
-        format_func=told.__getitem__,
-        key="claim",
-        index=None,
-        placeholder="Choose a claim to print its pack",
+        "claim",
+        "Claim {} is not among those refused or not decided for these filters.",
+        "Choose a claim to print its pack",
+        told.__getitem__,
         width=560,
     )
     if chosen is not None:
-        download.pack("warranty", scope, claim_id=str(chosen))
+        download.pack("warranty", scope, claim_id=chosen)
 
 
 def table(claims: pd.DataFrame) -> pd.DataFrame:

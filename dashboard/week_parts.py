@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import pandas as pd
@@ -76,13 +77,23 @@ class CardText:
 
 @dataclass(frozen=True)
 class VisitList:
-    """Visits that need someone: title, the rule they are chosen by, the visits, what is said when there is none."""
+    """Visits that need someone: title, the rule they are chosen by, what is said when there is none.
+
+    frame: the first of the n visits. first: what the first ones are ("newest"). behind: gives more, as many as asked for.
+    """
 
     title: str
     frame: pd.DataFrame
+    n: int
+    behind: Callable[[int | None], pd.DataFrame]
     key: str
     otherwise: str
     rule: str = ""
+    first: str = "newest"
+
+    def cut_to(self, n_shown: int) -> str:
+        """How many of how many are shown where only the first n_shown are; blank where that is all of them."""
+        return f"the {self.first} {words.count(n_shown)} of {words.count(self.n)}" if self.n > n_shown else ""
 
 
 def cards(scope: Scope, facts: dict) -> list[CardText]:
@@ -145,35 +156,51 @@ def gravest_first(items: pd.DataFrame) -> pd.DataFrame:
 def lists(scope: Scope) -> list[VisitList]:
     """What needs someone today: open safety items, quick returns, swaps coming to maturity, missing evidence."""
     when = "in the week after the records" if scope_bar.is_stale() else "this week"
-    return [
+    safety = gravest_first(lookups.safety_items(scope))
+    found = [
         VisitList(
             "Open safety items",
-            gravest_first(lookups.safety_items(scope)),
+            safety,
+            len(safety),
+            lambda limit: safety.head(len(safety) if limit is None else limit),
             "safety",
             "No safety item is open on record.",
             SAFETY_RULE,
-        ),
-        VisitList(
+            "gravest",
+        )
+    ]
+    for title, ask, key, otherwise, first in (
+        (
             "Back at the same site within 14 days",
-            lookups.quick_returns(scope),
+            lookups.quick_returns,
             "returns",
             "No site was visited twice for a draft fault in the last 14 days on record.",
+            "newest",
         ),
-        VisitList(
+        (
             f"Thirty days up {when}, no root cause on record",
-            lookups.maturing(scope),
+            lookups.maturing,
             "maturing",
             f"No swap without a root cause reaches its thirtieth day {when}.",
+            "soonest",
         ),
-        VisitList(
+        (
             "Evidence to ask for while it is fresh",
-            lookups.missing_evidence(scope),
+            lookups.missing_evidence,
             "evidence",
             "Every swap of the last 7 days on record has its reading, its cause and its tag."
             if lookups.recent_swaps(scope)
             else "No switch is known to have been pulled in the last 7 days on record.",
+            "newest",
         ),
-    ]
+    ):
+        part = ask(scope)
+        found.append(VisitList(title, part.rows, part.n, _more(ask, scope), key, otherwise, first=first))
+    return found
+
+
+def _more(ask: Callable[[Scope, int | None], lookups.First], scope: Scope) -> Callable[[int | None], pd.DataFrame]:
+    return lambda limit: ask(scope, limit).rows
 
 
 def caption(chart: ControlChart, weeks_shown: int = WEEKS_SHOWN) -> str:
@@ -208,13 +235,13 @@ def steps(scope: Scope, facts: dict) -> list[str]:
             "Call the owner of each open safety item today; the appliance stays off until licensed people have decided."
             + (" The records end some time ago: ask first what was done since." if scope_bar.is_stale() else "")
         )
-    waiting = lookups.missing_evidence(scope)
-    if not waiting.empty:
+    n_waiting = lookups.missing_evidence(scope).n
+    if n_waiting:
         found.append(
-            f"Ask for the missing reading or cause on {words.plural(len(waiting), 'visit')} of the last 7 days, "
+            f"Ask for the missing reading, cause or tag on {words.plural(n_waiting, 'visit')} of the last 7 days, "
             f"before it is forgotten."
         )
-    if not lookups.quick_returns(scope).empty:
+    if lookups.quick_returns(scope).n:
         found.append(
             "Read the earlier readings before anyone goes back to a site listed above; send someone who will "
             "gauge the draft."

@@ -5,21 +5,30 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished, share_axis
+from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import share
+from models.figures.cases import BACK_DAYS
 
 GROUPS = {"without_cause": "without a root cause", "with_cause": "with a root cause"}
+# Days after the job at which each line has a mark that opens what came back by then.
+MARK_DAYS = BACK_DAYS
+
+
+def mark_of(group: str, days: int) -> str:
+    """The name of a mark. group: a key of GROUPS; days: one of MARK_DAYS."""
+    return f"{group} {days}"
 
 
 def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) -> Picture | None:
-    """Two step lines, told apart by dash and by a label at their end; None when neither group has a curve.
+    """Two step lines with a mark at MARK_DAYS, told apart by dash and by a label at their end; None without a curve.
 
     curve: days, group ('with_cause' | 'without_cause'), value = share that came back by then.
     """
     frame = curve[(curve["days"] <= last_day) & curve["group"].isin(GROUPS) & curve["value"].notna()].copy()
     if frame.empty:
         return None
+    dots = _dots(frame, last_day)
     frame["group"] = frame["group"].map(GROUPS)
     ends = frame.sort_values("days").groupby("group").tail(1).copy()
     ends["label"] = [f"{name}: {share(value)}" for name, value in zip(ends["group"], ends["value"], strict=True)]
@@ -51,10 +60,38 @@ def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) ->
             ],
         )
     )
+    marked = (
+        alt.Chart(dots)
+        .mark_point(filled=True, size=46, opacity=1)
+        .encode(
+            x=x,
+            y=y,
+            color=colour,
+            tooltip=[
+                alt.Tooltip("group:N", title="swaps"),
+                alt.Tooltip("days:Q", title="within days"),
+                alt.Tooltip("value:Q", title="came back", format=".1%"),
+            ],
+        )
+    )
     labels = (
         alt.Chart(ends.assign(days=last_day))
         .mark_text(align="right", dy=-9, dx=-2, fontWeight=600)
         .encode(x=x, y=y, text="label:N", color=colour)
     )
     text = f"Share that came back within {last_day} days of a swap: " + "; ".join(ends["label"]) + "."
-    return finished(lines + labels, text, colours, 270)
+    return finished(alt.layer(lines, labels, marked), text, colours, 270, marks=2)
+
+
+def _dots(frame: pd.DataFrame, last_day: int) -> pd.DataFrame:
+    """Each group's share at MARK_DAYS: as it stood at the last change until then, nothing before the first."""
+    lines = []
+    for group, part in frame.sort_values("days").groupby("group"):
+        for days in MARK_DAYS:
+            before = part[part["days"] <= days]
+            if days <= last_day:
+                value = float(before["value"].iloc[-1]) if len(before) else 0.0
+                lines.append(
+                    {MARK: mark_of(str(group), days), "group": GROUPS[str(group)], "days": days, "value": value}
+                )
+    return pd.DataFrame(lines)

@@ -84,4 +84,5 @@ def draft_history(
     against = ", ".join(rated["name"]) if len(rated) else "the rated make point is not on record"
     span = f"on {date(first)}" if first == last else f"from {date(first)} to {date(last)}"
     text = f"Draft at the switch {span}: {counts}, {reach}; {against}".removesuffix(".") + "."
-    return finished(alt.layer(*([] if rated.empty else [rule, label]), dots), text, colours, 250)
+    below = [] if rated.empty else [rule, label]
+    return finished(alt.layer(*below, dots), text, colours, 250, marks=len(below))

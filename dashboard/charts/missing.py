@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 
 
@@ -17,6 +17,7 @@ def missing_fields(fields: pd.DataFrame, colours: Palette) -> Picture | None:
     frame = fields[fields["n_cases"] > 0].copy()
     if frame.empty:
         return None
+    frame[MARK] = frame["title"]
     y = alt.Y("title:N", sort=frame["title"].tolist(), axis=alt.Axis(title=None, labelLimit=260, ticks=False))
     x = alt.X("share:Q", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(title="share", format="%", tickCount=6))
     base = alt.Chart(frame)
@@ -47,4 +48,4 @@ def missing_fields(fields: pd.DataFrame, colours: Palette) -> Picture | None:
         + (f"{row.gain:.0%}" if row.gain == row.gain else "shrinking not known")
         for row in frame.itertuples()
     )
-    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 80)
+    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 80, marks=0, is_nearest=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import Picture, finished
+from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 
 
@@ -17,6 +17,7 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
     frame = steps[steps["rate"].notna()].copy()
     if frame.empty:
         return None
+    frame[MARK] = frame["step"]
     order = frame["step"].tolist()
     y = alt.Y("step:N", sort=order, axis=alt.Axis(title=None, labelLimit=260, ticks=False))
     x = alt.X(
@@ -39,7 +40,7 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
         f"{step} {rate:.0%}" for step, rate in frame[["step", "rate"]].itertuples(index=False)
     )
     if name is None or "own" not in frame or frame["own"].isna().all():
-        return finished(bars + labels, text + ".", colours, 34 * len(frame) + 62)
+        return finished(bars + labels, text + ".", colours, 34 * len(frame) + 62, marks=0, is_nearest=False)
     own = alt.Chart(frame[frame["own"].notna()])
     kinds = [f"{name}", "all technicians (bar)"]
     marks = (
@@ -58,4 +59,4 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
     text += f". {name}: " + "; ".join(
         f"{step} {rate:.0%}" for step, rate in frame.dropna(subset=["own"])[["step", "own"]].itertuples(index=False)
     )
-    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 62)
+    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 62, marks=1)

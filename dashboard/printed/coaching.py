@@ -11,7 +11,17 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, lookups, notices, remarks, roles, technician_sheet, visit_sheet, words
+from dashboard import (
+    figures_access,
+    lookups,
+    notices,
+    remarks,
+    roles,
+    talking_cases,
+    technician_sheet,
+    visit_sheet,
+    words,
+)
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
 from dashboard.printed.week import FOOTER, about, chart, last_day
@@ -46,7 +56,7 @@ def coaching_pack(
     person, name, is_own = mine.iloc[0], name_of(technician_id), roles.require_somebody().role == "technician"
     # To a technician the number of everybody's visits is not shown, on the page as on paper.
     facts = lookups.own_extent(technician_id, scope) if is_own else figures_access.coverage(scope)
-    cases = technician_sheet.talking_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
+    cases = talking_cases.chosen_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
     said = remarks.of(technician_id)
 
     def answers(*beside: str) -> list[Any]:

@@ -128,8 +128,8 @@ def _weekly(one: ControlChart, font: str | None, width: int, height: int) -> obj
 def _visits(one: week_parts.VisitList, name_of: Callable[[object], str]) -> object:
     n_shown = SAFETY_SHOWN if one.key == "safety" else VISITS_SHOWN
     columns, lines = visit_table.brief_lines(one.frame.head(n_shown), name_of)
-    more = len(one.frame) - n_shown
-    note = f"and {words.count(more)} more: see the page This week" if more > 0 else ""
-    caption = f"{one.title} ({words.count(len(one.frame))})" if len(one.frame) else one.title
-    caption += f": {one.rule}" if one.rule and len(one.frame) else ""
+    cut = one.cut_to(n_shown)
+    note = f"{cut}, and {words.count(one.n - n_shown)} more: see the page This week" if cut else ""
+    caption = f"{one.title} ({words.count(one.n)})" if one.n else one.title
+    caption += f": {one.rule}" if one.rule and one.n else ""
     return paper.table(columns, lines, one.otherwise, caption, note, longest=LONGEST_CELL)

@@ -11,14 +11,15 @@ from dashboard import (
     code_names,
     figure_card,
     figures_access,
+    long_list,
     lookups,
     marks,
     notices,
     page,
+    people_table,
     roles,
     scope_bar,
     technician_sheet,
-    visit_table,
     words,
 )
 from dashboard.charts.funnel import technician_funnel
@@ -54,6 +55,9 @@ def show() -> None:
     code_names.switch()
     table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
     page.answer(_answer(table, people))
+    unmoved = coached.not_narrowed(scope)
+    if unmoved:
+        notices.told("Not narrowed by every filter", unmoved)
     _process_cards(table, scope)
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
@@ -67,7 +71,7 @@ def show() -> None:
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
     coached.show(figures_access.coaching())
-    _log()
+    _log(scope)
     page.next_steps(_next(table, people))
     page.how_computed(METHOD, TERMS)
 
@@ -192,11 +196,11 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Excess seen from": part["smallest_visible_excess"],
                 "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
             }
-        ).sort_values("Technician")
+        )
         if not is_compared(people):
             shown = shown.drop(columns=list(_OUTCOMES))
-        shares = {name for name in shown if name in _PERCENT}
-        visit_table.plain_table(shown, f"people_{title[:3].lower()}", shares, missing=words.NOT_KNOWN)
+        ranges = {"Good pulls per draft fault": ("Range from", "Range to")} if is_compared(people) else {}
+        people_table.show(shown, f"people_{title[:3].lower()}", _PERCENT, ranges=ranges)
 
 
 # What is told only where outcomes are compared.
@@ -204,7 +208,7 @@ _OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected",
 _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 
-def _log() -> None:
+def _log(scope: Scope) -> None:
     st.header("Coaching log")
     lines = [
         (
@@ -214,10 +218,18 @@ def _log() -> None:
             line.coach_id,
             line.remark,
         )
-        for line in lookups.coaching_log().itertuples()
+        for line in lookups.coaching_log(scope=scope).itertuples()
     ]
     columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark")]
-    page.rows(columns, lines, "No coaching session is on record. Load a table coaching_sessions to keep the log here.")
+    long_list.show(
+        columns,
+        lines,
+        "coaching_log",
+        "No coaching session is on record. Load a table coaching_sessions to keep the log here."
+        if scope.is_everything
+        else "No coaching session is on record for these filters.",
+        "the newest first",
+    )
 
 
 if __name__ == "__main__":

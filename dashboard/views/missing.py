@@ -6,9 +6,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    chart_drill,
     download,
     figure_card,
     figures_access,
+    marks,
     missing_parts,
     notices,
     page,
@@ -50,7 +52,13 @@ def show() -> None:
         title=[missing_parts.FIELDS[name].title for name in found.fields["field"]],
         share=found.fields["n_missing"] / found.fields["n_cases"].where(found.fields["n_cases"] > 0),
     )
-    page.draw(missing_fields(fields, page.colours()), "No draft fault is on record, so there is no picture.", "missing")
+    chart_drill.draw(
+        missing_fields(fields, page.colours()),
+        "No draft fault is on record, so there is no picture.",
+        "missing",
+        "Visits without a field",
+        marks.missing(fields, scope),
+    )
     for _, row in fields.iterrows():
         _field(row, found, scope)
     notices.safety()

@@ -4,8 +4,21 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import code_names, figures_access, lookups, notices, page, roles, scope_bar, technician_sheet, words
+from dashboard import (
+    coached,
+    code_names,
+    figures_access,
+    long_list,
+    lookups,
+    notices,
+    page,
+    roles,
+    scope_bar,
+    technician_sheet,
+    words,
+)
 from dashboard.views import coaching
+from models.figures.scope import Scope
 
 SAME = (
     "This is what the trainer sees about you, in the same words, and the visits it rests on. Of your colleagues only the "
@@ -32,21 +45,32 @@ def show() -> None:
     table = table.assign(shown_name=[*map(code_names.naming(), table["technician_id"])])
     n = int(table.loc[table["technician_id"] == own, "draft_fault_visits"].iloc[0])
     page.answer(f"What your records of {words.plural(n, 'draft fault')} say, and which step to look at first.")
+    unmoved = coached.not_narrowed(scope)
+    if unmoved:
+        notices.told("Not narrowed by every filter", unmoved)
     st.markdown(SAME)
     notices.fairness()
     technician_sheet.sheet(own, table, people, scope)
-    _log(own)
+    _log(own, scope)
     page.how_computed(coaching.METHOD, coaching.TERMS)
 
 
-def _log(own: str) -> None:
+def _log(own: str, scope: Scope) -> None:
     st.header("Your coaching sessions")
     lines = [
         (words.date(line.held_on), words.label(line.topic), line.coach_id, line.remark)
-        for line in lookups.coaching_log(own).itertuples()
+        for line in lookups.coaching_log(own, scope).itertuples()
     ]
     columns = [(title, "text") for title in ("Held on", "Step", "Coach", "Remark")]
-    page.rows(columns, lines, "No coaching session with you is on record.")
+    long_list.show(
+        columns,
+        lines,
+        "coaching_log",
+        "No coaching session with you is on record."
+        if scope.is_everything
+        else "No coaching session with you is on record for these filters.",
+        "the newest first",
+    )
 
 
 if __name__ == "__main__":

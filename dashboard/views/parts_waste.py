@@ -13,10 +13,12 @@ from dashboard import (
     code_names,
     figure_card,
     figures_access,
+    long_list,
     lookups,
     marks,
     notices,
     page,
+    people_table,
     roles,
     scope_bar,
     store_access,
@@ -44,6 +46,7 @@ GROUPINGS = {
     "By part number": ("by_part", "part_number"),
     "By technician": ("by_technician", "technician_id"),
 }
+REASONS_SHOWN = 6
 METHOD = (
     "Known: swaps whose removed switch the bench found good. Estimated: over the swaps without a clear bench "
     "result, the "
@@ -198,20 +201,23 @@ def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
                     "high": "Range to",
                 }
             )
-            if column == "technician_id":
-                notices.fairness()
-                shown["Technician"] = [*map(code_names.naming(), frame[column])]
             likely = "Likely good, no clear test"
             shown[likely] = shown[likely].astype(float).round(1)
             money = ("Known", "Estimated", "Range from", "Range to")
             shown = shown.astype({title: float for title in money}).round({title: 0 for title in money})
-            visit_table.plain_table(
-                shown.sort_values(shown.columns[0]),
-                name,
-                amounts=money,
-                currency=waste.currency,
-                missing=words.NOT_KNOWN,
-            )
+            if column == "technician_id":
+                notices.fairness()
+                shown[people_table.NAME] = [*map(code_names.naming(), frame[column])]
+                ends = {"Estimated": ("Range from", "Range to")}
+                people_table.show(shown, name, amounts=money, currency=waste.currency, ranges=ends)
+            else:
+                visit_table.plain_table(
+                    shown.sort_values(shown.columns[0]),
+                    name,
+                    amounts=money,
+                    currency=waste.currency,
+                    missing=words.NOT_KNOWN,
+                )
             if column != "branch":
                 shown_as = code_names.naming() if column == "technician_id" else str
                 chart_drill.choose(
@@ -256,10 +262,15 @@ def _warranty(waste: Waste, scope: Scope) -> None:
             f"likely good; that is taken off the waste. A refused claim adds nothing: the part is counted in full already."
         )
     )
-    reasons = [
-        (line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).head(6).itertuples()
-    ]
-    page.rows((("Reason for refusal, as given", "text"), ("Claims", "number")), reasons, "No claim was refused.")
+    reasons = [(line.refusal_reason, words.count(line.n_claims)) for line in lookups.refusals(scope).itertuples()]
+    long_list.show(
+        (("Reason for refusal, as given", "text"), ("Claims", "number")),
+        reasons,
+        "refusal_reasons",
+        "No claim was refused.",
+        "the most frequent first",
+        REASONS_SHOWN,
+    )
 
 
 def _behind(scope: Scope) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import (
@@ -130,7 +131,12 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill
     st.html(f'<p class="gp-quiet">{about}</p>')
     if all(month["rate_per_1000"] is None for month in season.by_month):
         figure_card.show(
-            "Peak of the year", season.peak_day, "day_of_year", f"peak_{season.family}", rests_on=_by_count(season)
+            "Peak of the year",
+            season.peak_day,
+            "day_of_year",
+            f"peak_{season.family}",
+            rests_on=_by_count(season),
+            behind=figures_access.behind(scope, season.family),
         )
         return None
     left, right = st.columns(2, gap="medium")
@@ -151,6 +157,8 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill
             "ratio",
             f"ratio_{season.family}",
             rests_on=f"{words.plural(n, 'fault')}; {_evidence(season)}",
+            behind=two_weeks(season, scope),
+            behind_label="Show the visits of the two weeks",
         )
     starts = store_access.settings().season_starts_month
     chosen = chart_drill.chart(
@@ -174,6 +182,27 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill
     if not season.by_region.empty:
         page.lazily(f"{title} by region", f"regions_{season.family}", partial(_regions, season))
     return chosen
+
+
+def two_weeks(season: Season, scope: Scope) -> visit_table.Behind:
+    """The faults of the week in which the fitted curve is highest and of the one in which it is lowest, of all years.
+
+    Without a fit: all faults of the family.
+    """
+    if season.curve.empty:
+        return figures_access.behind(scope, season.family)
+    days = season.curve.set_index("day_of_year")["rate"]
+    asked = [
+        figures_access.behind(scope, season.family, week_of_year=(int(day) - 1) // 7)
+        for day in (days.idxmax(), days.idxmin())
+    ]
+
+    def found(limit: int | None) -> pd.DataFrame:
+        both = pd.concat([one(limit) for one in asked], ignore_index=True)
+        both = both.sort_values(["visit_on", "visit_id"], ascending=[False, True], ignore_index=True)
+        return both if limit is None else both.head(limit)
+
+    return found
 
 
 def weather_line(name: str, found: dict[str, float]) -> str:

@@ -9,6 +9,8 @@ from dashboard import (
     chart_drill,
     figure_card,
     figures_access,
+    in_address,
+    long_list,
     lookups,
     marks,
     notices,
@@ -128,31 +130,36 @@ def _list(sites: pd.DataFrame, otherwise: str, key: str, is_counted: bool = True
         ("Why it is listed", "text"),
     )
     unit = store_access.draft_unit()
-    lines = [
-        (
-            site.site_id,
-            site.region,
-            *(
-                (
-                    words.count(site.n_draft_faults),
-                    words.count(site.n_unexplained),
-                    words.number(site.expected_unexplained),
-                    words.count(site.n_repeats),
-                )
-                if is_counted
-                else ("yes" if site.n_safety_open else "no",)
-            ),
-            words.date(site.last_visit_on).replace(" ", "\u00a0"),
-            words.with_dates(" ".join(reasons_in(site, unit))),
-        )
-        for site in sites.head(ROWS_SHOWN).itertuples()
-    ]
-    page.rows(columns, lines, otherwise)
-    if len(sites) > ROWS_SHOWN:
+
+    def lines(some: pd.DataFrame) -> list[tuple[str, ...]]:
+        return [
+            (
+                site.site_id,
+                site.region,
+                *(
+                    (
+                        words.count(site.n_draft_faults),
+                        words.count(site.n_unexplained),
+                        words.number(site.expected_unexplained),
+                        words.count(site.n_repeats),
+                    )
+                    if is_counted
+                    else ("yes" if site.n_safety_open else "no",)
+                ),
+                words.date(site.last_visit_on).replace(" ", "\u00a0"),
+                words.with_dates(" ".join(reasons_in(site, unit))),
+            )
+            for site in some.itertuples()
+        ]
+
+    is_cut = len(sites) > ROWS_SHOWN
+    page.rows(columns, lines(sites.head(ROWS_SHOWN)), otherwise, is_exported=not is_cut)
+    if is_cut:
+        st.caption(f"The first {ROWS_SHOWN} of {words.count(len(sites))} sites.")
 
         def everything() -> None:
             table = sites.assign(reasons=[" ".join(reasons_in(site, unit)) for site in sites.itertuples()])
-            visit_table.plain_table(table, key)
+            long_list.show(columns, lines(sites), key, export=lambda: table)
 
         page.lazily(f"All {words.count(len(sites))}", f"all_{key}", everything)
 
@@ -162,20 +169,26 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
     listed = sites["site_id"].astype(str).tolist()
     left, right = st.columns([1, 2], gap="medium", vertical_alignment="bottom")
     with left:
-        picked = st.selectbox(
-            "Listed site", listed, index=0 if listed else None, key="listed_site", placeholder="None is listed"
+        picked = in_address.choice(
+            "Listed site",
+            listed,
+            "listed_site",
+            "Site {} is not listed for these filters.",
+            "Choose a site" if listed else "None is listed",
+            is_first_usual=True,
         )
     with right:
         typed = st.text_input("or any site by its id", key="site", bind="query-params", width=240)
     site_id = (typed or "").strip() or picked
     if not site_id:
-        st.markdown("No site is listed. Type a site's id to see its draft margin and its visits.")
+        none = "No site is chosen." if listed else "No site is listed."
+        st.markdown(f"{none} Type a site's id to see its draft margin and its visits.")
         return
     visits = figures_access.visits_behind(scope, "draft_faults", site_id=site_id)
     if visits.empty:
         st.markdown(words.plain(f"No draft fault at site {site_id} is on record for these filters."))
         return
-    readings = lookups.margins(site_id)
+    readings = lookups.margins(site_id, scope)
     unit = store_access.draft_unit()
     row = sites[sites["site_id"] == site_id]
     name = draft_unit(unit)[0]

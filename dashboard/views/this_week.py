@@ -124,7 +124,8 @@ def _needs_someone(scope: Scope) -> None:
         with column:
             for one in part:
                 st.markdown(f"**{one.title}**" + (f": {one.rule}" if one.rule else ""))
-                visit_table.brief(one.frame, one.key, one.otherwise)
+                cut = one.cut_to(visit_table.BRIEF)
+                visit_table.brief(one.frame, one.key, one.otherwise, one.n, one.behind, cut)
 
 
 def _behind(scope: Scope, week: dict, facts: dict) -> None:
@@ -158,15 +159,21 @@ def _behind(scope: Scope, week: dict, facts: dict) -> None:
     page.lazily(
         "How callbacks build up after a swap",
         "callback_curve",
-        lambda: _curve(returns, facts),
+        lambda: _curve(returns, facts, scope),
     )
 
 
-def _curve(returns: Callbacks, facts: dict) -> None:
+def _curve(returns: Callbacks, facts: dict, scope: Scope) -> None:
     if is_mostly_unproven(facts):
         st.markdown(words.plain(f"No picture: {week_parts.unproven(facts)}"))
         return
-    page.draw(callback_curve(returns.curve, page.colours()), "No swap has been followed up yet.", "curve")
+    chart_drill.draw(
+        callback_curve(returns.curve, page.colours()),
+        "No swap has been followed up yet.",
+        "curve",
+        "What came back by a day",
+        marks.came_back(returns.curve, scope),
+    )
     st.caption(words.plain(returns.sentence))
 
 

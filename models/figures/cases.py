@@ -9,18 +9,22 @@ import pandas as pd
 
 from models.figures.safety import CODES_SQL
 from models.figures.scope import Scope
+from models.figures.steps import RATES
 
 CASE_COLUMNS = (
     "visit_id", "visit_on", "site_id", "appliance_key", "technician_id", "branch", "symptom", "cause_code", "tier",
     "evidence", "margin_pa", "verdict", "part_number", "callback_days", "notes",
 )  # fmt: skip
 NOTE_CHARACTERS = 200
+# Days after the swap at which the callback curve can be asked what came back by then.
+BACK_DAYS = (7, 14, 30, 60, 90)
 _SWAPS = """
     SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
         s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
         s.appliance_kind, s.week_on, s.month, s.season, s.has_root_cause, c.possible_callback_days, s.draft_fault_id,
         c.swap_id = s.swap_id AND (c.callback_days <= 30 OR c.observed_days >= 30) AS is_followed_30,
-        s.removed_tag, s.rated_make_pa
+        s.removed_tag, s.rated_make_pa, c.swap_id = s.swap_id AS is_followed, s.claim_outcome, s.has_gauge_reading,
+        s.n_checks_done, s.has_after_reading, s.n_note_characters
     FROM swap_case s LEFT JOIN callback c ON c.draft_fault_id = s.draft_fault_id"""
 _FAULTS = """
     SELECT f.draft_fault_id AS visit_id, f.arrived_on AS visit_on, f.site_id, f.appliance_key, f.technician_id,
@@ -28,7 +32,8 @@ _FAULTS = """
         f.symptom, r.cause_code, r.tier, e.evidence, e.margin_pa, NULL AS verdict, NULL AS part_number, c.callback_days,
         f.region, f.appliance_kind, f.week_on, f.month, f.season, r.has_root_cause, c.possible_callback_days,
         f.draft_fault_id,
-        coalesce(k.family, o.family) AS family, month(f.week_on + 3) AS week_month
+        coalesce(k.family, o.family) AS family, month(f.week_on + 3) AS week_month,
+        CAST((dayofyear(f.week_on + 3) - 1) // 7 AS INTEGER) AS week_of_year
     FROM draft_fault f LEFT JOIN root_cause r USING (draft_fault_id) LEFT JOIN field_evidence e USING (draft_fault_id)
     LEFT JOIN callback c USING (draft_fault_id)
     LEFT JOIN cause k ON k.cause_code = r.cause_code LEFT JOIN cause o ON o.cause_code = r.contributing_cause_code"""
@@ -67,7 +72,16 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "followed_30": (_SWAPS, "is_followed_30"),
     "untested": (_SWAPS, "verdict IS NULL"),
     "without_clear_result": (_SWAPS, "verdict IS NULL OR verdict = 'inconclusive'"),
+    "bench_tested": (_SWAPS, "verdict IS NOT NULL"),
+    "tested_and_credited": (_SWAPS, "verdict IS NOT NULL AND claim_outcome = 'paid'"),
+    **{f"skipped_{name}": (_SWAPS, f"NOT ({test})") for name, test in RATES.items()},
     "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
+    # As models.figures.callbacks draws them: the last swap of a draft fault, from the day its job was declared complete.
+    **{
+        f"back_{days}_{group}": (_SWAPS, f"is_followed AND callback_days <= {days} AND {test}")
+        for days in BACK_DAYS
+        for group, test in (("without_cause", "NOT coalesce(has_root_cause, false)"), ("with_cause", "has_root_cause"))
+    },
     "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
     "condensate": (_FAULTS, "family = 'condensate'"),
     "blockage": (_FAULTS, "family = 'blockage'"),
@@ -79,7 +93,7 @@ _CHOICE: dict[str, tuple[str, str]] = {
 WHAT = tuple(_CHOICE)
 KEYS = (
     "branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key",
-    "week_month",
+    "week_month", "week_of_year",
 )  # fmt: skip
 
 
@@ -89,7 +103,7 @@ def visits_behind(
     """The visits a figure counts, newest first.
 
     what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
-    (swaps, draft faults) or led the visit. week_month: month of the middle of the week (draft faults). limit: most rows (None = all).
+    (swaps, draft faults) or led the visit. week_month, week_of_year: of the middle of the week (draft faults), the latter in sevenths of days from 0. limit: most rows (None = all).
     Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
     """

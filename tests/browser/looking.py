@@ -84,3 +84,14 @@ def show_whole(tab, width: int) -> None:
     height = tab.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
     tab.set_viewport_size({"width": width, "height": int(height) + 40})
     tab.wait_for_timeout(500)
+
+
+def tables_that_scroll(tab) -> list[str]:
+    """Tables in view that are wider than their place, with the two widths in pixels."""
+    return tab.evaluate(
+        "[...document.querySelectorAll('.dvn-scroller, table.gp-list')]"
+        ".filter(one => one.getClientRects().length > 0)"
+        ".map(one => [one, one.matches('table') ? one.parentElement : one])"
+        ".filter(([one, place]) => Math.max(one.scrollWidth, one.offsetWidth) > place.clientWidth + 1)"
+        ".map(([one, place]) => `${one.className}: ${Math.max(one.scrollWidth, one.offsetWidth)} in ${place.clientWidth}`)"
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from pathlib import Path
 
@@ -28,7 +29,25 @@ def said(test: AppTest) -> str:
     parts += [str(element.body if hasattr(element, "body") else element.proto.body) for element in test.get("html")]
     # A marked term stands inside its sentence; any other mark parts what stands on either side of it.
     joined = re.sub(r'<span class="gp-term"[^>]*>|</span>', "", " \n ".join(parts))
+    # A cell is no part of a sentence with the next one.
+    joined = joined.replace("</td>", " | ")
     return re.sub(r"\\(.)", r"\1", re.sub(r"<[^>]+>", " ", joined))
+
+
+def text_tables(test: AppTest) -> list[dict[str, list[str]]]:
+    """The tables of text on the page, each as its columns by title; those without titles left out."""
+    found = []
+    for element in test.get("html"):
+        body = str(element.proto.body)
+        titles = [_plain(cell) for cell in re.findall(r"<th [^>]*>(.*?)</th>", body, re.S)]
+        if titles:
+            cells = [_plain(cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", body, re.S)]
+            found.append({title: cells[place :: len(titles)] for place, title in enumerate(titles)})
+    return found
+
+
+def _plain(cell: str) -> str:
+    return html.unescape(re.sub(r"<[^>]+>", "", cell))
 
 
 def assert_drawn(test: AppTest) -> None:

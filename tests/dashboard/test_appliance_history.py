@@ -62,6 +62,8 @@ def sheet(visit_id: str) -> AppTest:
 
     test = AppTest.from_function(page, default_timeout=60, args=(visit_id,))
     test.session_state[f"history_sheet_{visit_id}"] = True
+    reader = roles.person()
+    test.session_state[roles.SHOWN] = roles.first_page(reader.role if reader else "manager")
     test.run()
     assert not test.exception
     return test
@@ -94,6 +96,19 @@ def test_all_visits_of_the_appliance_stand_in_order(home: Path) -> None:
     assert "1 reading at rest not drawn" in text
     assert "Never bypass, adjust or substitute a safety switch" in text
     assert len(test.get("vega_lite_chart")) == 1
+
+
+def test_a_reading_opens_its_visit(home: Path) -> None:
+    test = sheet("V3")
+    box = test.selectbox(key="mark_of_history_sheet")
+    assert box.options == [
+        "6 Jan 2026: 0.70 in. w.c. (174 Pa)",
+        "5 Jan 2025: 0.40 in. w.c. (100 Pa), 0.90 in. w.c. (224 Pa)",
+    ]
+    box.set_value("V1").run()
+    assert not test.exception
+    assert "Visit V1, 5 Jan 2025" in text_of(test)
+    assert [one.label for one in test.expander] == ["The appliance's whole history", "Correct this record"]
 
 
 def test_what_is_not_known_is_said(home: Path) -> None:

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
-from page_texts import assert_drawn, opened, said
+from page_texts import assert_drawn, opened, said, text_tables
 
 from dashboard import callback_detail, outside_list, rate_detail, visit_sheet
 from dashboard.printed import season
@@ -25,7 +25,8 @@ def test_the_rate_is_shown_from_every_side_and_by_group(served_home: Path) -> No
         assert title in text
     assert "If the odds of being good were half as high" in text
     tables = [frame.value for frame in test.dataframe]
-    assert sum({"Pulled", "Clear results", "Coverage", "Range from"} <= set(table.columns) for table in tables) == 4
+    assert sum({"Pulled", "Clear results", "Coverage", "Range from"} <= set(table.columns) for table in tables) == 3
+    assert sum({"Technician", "Pulled", "Coverage", "Range"} <= set(table) for table in text_tables(test)) == 1
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)

@@ -10,12 +10,13 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import lookups, printing, roles, words
+from dashboard import coached, lookups, printing, roles, store_access, words
 from dashboard.views.parts_waste import what_counts
 from dashboard.views.seasons import not_narrowed
 from dashboard.views.sites import open_first
 from dashboard.week_parts import answer, gravest_first
 from models.figures.control import ControlChart
+from models.figures.periods import period_dates
 from models.figures.safety import GRAVEST_FIRST, SAFETY_CODES
 from models.figures.scope import Scope
 from pipelines.settings import Settings
@@ -98,3 +99,46 @@ def test_seasons_says_what_the_branch_filter_does_not_do(served_home: Path) -> N
     box.set_value(box.options[1]).run()
     assert_drawn(test)
     assert "of every branch: faults are counted" in said(test)
+
+
+def test_filters_that_coaching_does_not_follow_are_named() -> None:
+    assert coached.not_narrowed(Scope()) is None
+    assert coached.not_narrowed(Scope(branch="north")) == coached.OF_EVERYTHING
+    told = coached.not_narrowed(Scope(region="coast", appliance_kind="boiler"))
+    assert str(told).endswith("The coaching log holds sessions for every region and every kind of appliance.")
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_coaching_says_what_the_filters_do_not_do_and_its_log_follows_the_others(served_home: Path) -> None:
+    test = opened("coaching")
+    assert "Not narrowed by every filter" not in said(test)
+    box = test.selectbox(key="branch")
+    branch = box.options[1]
+    box.set_value(branch).run()
+    assert_drawn(test)
+    assert coached.OF_EVERYTHING in said(test)
+    with roles.whoever_has_the_files():
+        everything, of_branch = lookups.coaching_log(), lookups.coaching_log(scope=Scope(branch=branch))
+        people = store_access.frame("SELECT technician_id FROM technician WHERE branch = ?", [branch])
+        day = pd.Timestamp(everything["held_on"].iloc[len(everything) // 2])
+        late = lookups.coaching_log(scope=Scope(start_on=day.date()))
+        assert len(lookups.coaching_log(scope=Scope(region="nowhere"))) == len(everything), "a session has no region"
+    assert 0 < len(of_branch) == everything["technician_id"].isin(people["technician_id"]).sum() < len(everything)
+    assert 0 < len(late) == (pd.to_datetime(everything["held_on"]) >= day).sum() < len(everything)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_the_readings_of_a_site_follow_the_period(served_home: Path) -> None:
+    with roles.whoever_has_the_files():
+        site = store_access.row(
+            "SELECT site_id FROM field_evidence WHERE margin_pa IS NOT NULL GROUP BY 1 ORDER BY count(*) DESC, 1 LIMIT 1"
+        )["site_id"]
+        whole = lookups.margins(site)
+        end_on = pd.Timestamp(lookups.latest_week(Scope())["records_end_on"]).date()
+        start_on, _ = period_dates("Last 12 months", end_on, end_on, 7)
+        cut = lookups.margins(site, Scope(start_on=start_on))
+    assert 0 < len(cut) == (pd.to_datetime(whole["arrived_on"]).dt.date >= start_on).sum() < len(whole)
+    test = opened("sites", period="Last 12 months")
+    test.text_input(key="site").set_value(site).run()
+    assert_drawn(test)
+    assert f"{len(cut)} reading" in said(test) and f"{len(whole)} readings" not in said(test)

@@ -15,7 +15,8 @@ from streamlit.testing.v1 import AppTest
 from dashboard.code_names import TREES, code_names
 from dashboard.exports import csv_bytes
 from dashboard.glossary import GLOSSARY
-from dashboard.technician_sheet import skipped_checks, talking_cases
+from dashboard.talking_cases import chosen_cases
+from dashboard.technician_sheet import skipped_checks
 from dashboard.visit_table import readable
 from models.figures.periods import period_dates
 
@@ -58,7 +59,7 @@ def swaps(**columns: list) -> pd.DataFrame:
 
 
 def test_three_visits_to_talk_through_are_of_different_kinds() -> None:
-    cases = talking_cases(
+    cases = chosen_cases(
         swaps(
             visit_id=["V1", "V2", "V3", "V4", "V5"],
             verdict=[None, "good", "good", None, None],
@@ -68,8 +69,8 @@ def test_three_visits_to_talk_through_are_of_different_kinds() -> None:
         )
     )
     assert cases["visit_id"].tolist() == ["V2", "V4", "V5"]
-    assert talking_cases(swaps(visit_id=["V1"]))["visit_id"].tolist() == ["V1"]
-    assert talking_cases(swaps(visit_id=[])).empty
+    assert chosen_cases(swaps(visit_id=["V1"]))["visit_id"].tolist() == ["V1"]
+    assert chosen_cases(swaps(visit_id=[])).empty
 
 
 def test_skipped_checks_name_the_widest_gaps_only() -> None:

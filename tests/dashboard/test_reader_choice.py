@@ -54,7 +54,21 @@ def test_choices_stand_in_the_address(served_home: Path) -> None:
 
 
 def test_terms_are_found_and_explained() -> None:
-    assert set(glossary.FORMS.values()) <= set(glossary.GLOSSARY)
+    assert set(glossary.FORMS.values()) == set(glossary.GLOSSARY), (
+        "every term is explained somewhere, and every form has one"
+    )
+    for term, meaning in glossary.GLOSSARY.items():
+        assert glossary.help_for(term) == meaning, term
+    for told, term in (
+        ("The tested ones weighted to stand for all pulled", "Adjusted rate"),
+        ("Break readings: kept for the record", "Break point"),
+        ("Draft before", "Draft"),
+        ("Standard uncertainty, in. w.c.", "Water column"),
+        ("Draft margin, in. w.c.", "Draft margin"),
+        ("Counted for the owner of the job", "Owner of a job"),
+    ):
+        assert glossary.help_for(told) == glossary.GLOSSARY[term], told
+    assert glossary.help_for("Claims on draft switches") is None
     marked = glossary.with_terms("Good switches pulled per draft fault")
     assert re.findall(r">([^<]+)</span>", marked) == ["Good switches pulled", "per draft fault"]
     assert glossary.with_terms("Nothing of ours, &amp;swapped") == "Nothing of ours, &amp;swapped"

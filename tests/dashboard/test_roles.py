@@ -35,10 +35,10 @@ ADDRESS = {
 @pytest.fixture(scope="module")
 def own(fleet_home: Path) -> str:
     """The technician with the most swaps of the fleet."""
-    import duckdb
+    from pipelines.store import Store
 
-    store = fleet_home / (fleet_home / "current").read_text().strip()
-    with duckdb.connect(str(store), read_only=True) as con:
+    # As the pages open it: another test may hold the same file open still.
+    with Store(fleet_home).open_reader() as con:
         return con.execute("SELECT technician_id FROM swap_case GROUP BY 1 ORDER BY count(*) DESC, 1").fetchone()[0]
 
 

@@ -61,7 +61,9 @@ def section() -> AppTest:
         own_entry.waiting()
         identity_page._section()
 
-    test = AppTest.from_function(page, default_timeout=120).run()
+    test = AppTest.from_function(page, default_timeout=120)
+    test.session_state["page_shown"] = "records"
+    test.run()
     assert not test.exception, test.exception
     return test
 

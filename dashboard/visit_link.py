@@ -1,0 +1,63 @@
+"""One visit in the address, so that it can be sent: `?visit=…` shows it at the top of the page, to whoever may see it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import in_address, roles, visit_sheet, words
+
+PARAM = "visit"
+# In the session: the visit this reader opened here with the place it stands in, and whether this run has drawn it.
+OPENED, DRAWN = "visit_opened", "visit_drawn"
+
+
+def show() -> None:
+    """Above the page: the visit the address asks for, or why it is not shown. Nothing where the reader opened it below."""
+    st.session_state[DRAWN] = False
+    asked = st.query_params.get(PARAM)
+    if not asked or st.session_state.get(OPENED, ("",))[0] == asked:
+        return
+    with st.container(key="visit_from_address"):
+        if is_open(asked):
+            visit_sheet.show(asked, "address")
+        else:
+            whose = " of yours" if roles.require_somebody().role == "technician" else ""
+            st.markdown(
+                words.plain(f"No visit {in_address.shortened(asked)}{whose} is on record; the address asks for it.")
+            )
+        st.button("Close this visit", key="close_visit", type="tertiary", icon=":material/close:", on_click=_forget)
+
+
+def settle() -> None:
+    """After the page: what was opened here and is not there any more, such as in a window now closed, leaves the address."""
+    kept = st.session_state.get(OPENED)
+    if kept is None or st.session_state.get(DRAWN):
+        return
+    if st.query_params.get(PARAM) == kept[0]:
+        _forget()
+    else:
+        del st.session_state[OPENED]
+
+
+def is_open(visit_id: str) -> bool:
+    """Whether this visit is on record and the reader may see it. To a technician another's is the same as none."""
+    try:
+        return bool(visit_sheet.visit_of(visit_id))
+    except roles.NotAllowed:
+        return False
+
+
+def note(visit_id: str | None, place: str) -> None:
+    """Write the visit opened at this place into the address, or take it out again where none is open there any more."""
+    kept = st.session_state.get(OPENED)
+    if visit_id is not None:
+        st.session_state[OPENED], st.session_state[DRAWN] = (visit_id, place), True
+        if st.query_params.get(PARAM) != visit_id:
+            st.query_params[PARAM] = visit_id
+    elif kept is not None and kept[1] == place:
+        _forget()
+
+
+def _forget() -> None:
+    st.session_state.pop(OPENED, None)
+    st.query_params.pop(PARAM, None)
