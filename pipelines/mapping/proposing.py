@@ -147,15 +147,14 @@ def _matches(sample: Sample, has_comma: bool, formats: Sequence[str]) -> dict[st
 
     def holds(name: str, field: str, at: int, sure: float) -> bool:
         best, other = surest[at]
-        if field == other:
-            # In another table it is the same thing.
-            return True
         # The second of two columns, such as "Draft after", is not a doubtful something else.
         is_second = any(surest[one][0] > best and surest[one][1] != field for one in alike[at] if one in surest)
         if is_second and sure < _SURE_BY_ITSELF:
             return False
-        # One column identifies one kind of thing; but a visit and its job, or a site and its only appliance, may share one.
+        # One column identifies one kind of thing, in whatever table; but a visit and its job, or a site and its only appliance, may share one.
         is_id = TABLE_BY_NAME[name].by_name[field].kind == "id"
+        if is_id and field == other:
+            return True
         is_other = is_id and not any({field, other} <= pair for pair in _MAY_SHARE)
         return sure >= best - (_SURER_ID if is_other else _MUCH_SURER)
 

@@ -44,14 +44,25 @@ def test_a_dated_name_is_proposed_as_a_pattern_and_next_months_file_is_at_hand(p
 def test_each_file_of_several_has_a_pattern_of_its_own(page, tmp_path):
     folder = tmp_path / "several"
     folder.mkdir()
-    for name in ("jobs_1.csv", "jobs_2.csv"):
-        (folder / name).write_text((tmp_path / "jobs.csv").read_text("utf-8"), "utf-8")
+    for name, last in (("jobs_1.csv", "Tech"), ("jobs_2.csv", "Technician")):
+        (folder / name).write_text((tmp_path / "jobs.csv").read_text("utf-8").replace("Tech", last, 1), "utf-8")
     page.text_input(key="map_path").set_value(str(folder)).run()
     page.button(key="map_propose").click().run()
     boxes_of_files = [box for box in page.text_input if box.label == "Files it reads"]
     assert [box.value for box in boxes_of_files] == ["jobs_1.csv", "jobs_2.csv"]
     boxes_of_files[0].set_value("jobs_*.csv").run()
     assert "would also read jobs" in page.error[0].value
+
+
+def test_months_of_one_export_given_together_are_read_by_one_pattern(page, tmp_path):
+    folder = tmp_path / "months"
+    folder.mkdir()
+    for name in ("jobs_2025_01.csv", "jobs_2025_02.csv"):
+        (folder / name).write_text((tmp_path / "jobs.csv").read_text("utf-8"), "utf-8")
+    page.text_input(key="map_path").set_value(str(folder)).run()
+    page.button(key="map_propose").click().run()
+    assert [box.value for box in page.text_input if box.label == "Files it reads"] == ["jobs_*.csv"]
+    assert len(page.session_state["map_draft"].mapping.sources) == 1
 
 
 def more_about(page: AppTest, table: str, field: str) -> None:

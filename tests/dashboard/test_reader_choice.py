@@ -10,6 +10,7 @@ from page_texts import opened, said
 
 from dashboard import glossary, reader_choice, words
 from dashboard.views.seasons import weather_line
+from models.methods.numeral import canonical
 
 README = Path(__file__).parents[2] / "README.md"
 
@@ -58,7 +59,7 @@ def test_terms_are_found_and_explained() -> None:
         "every term is explained somewhere, and every form has one"
     )
     for term, meaning in glossary.GLOSSARY.items():
-        assert glossary.help_for(term) == meaning, term
+        assert glossary.help_for(term) == canonical(meaning), term
     for told, term in (
         ("The tested ones weighted to stand for all pulled", "Adjusted rate"),
         ("Break readings: kept for the record", "Break point"),
@@ -67,7 +68,7 @@ def test_terms_are_found_and_explained() -> None:
         ("Draft margin, in. w.c.", "Draft margin"),
         ("Counted for the owner of the job", "Owner of a job"),
     ):
-        assert glossary.help_for(told) == glossary.GLOSSARY[term], told
+        assert glossary.help_for(told) == canonical(glossary.GLOSSARY[term]), told
     assert glossary.help_for("Claims on draft switches") is None
     marked = glossary.with_terms("Good switches pulled per draft fault")
     assert re.findall(r">([^<]+)</span>", marked) == ["Good switches pulled", "per draft fault"]
