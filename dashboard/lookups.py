@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -212,8 +213,8 @@ def refusals(scope: Scope) -> pd.DataFrame:
     )
 
 
-def claims(scope: Scope) -> pd.DataFrame:
-    """Warranty claims on draft switches that were refused or are not decided, the newest first.
+def claims(scope: Scope, outcomes: Sequence[str] = ("refused", "open")) -> pd.DataFrame:
+    """Warranty claims on draft switches with one of these outcomes, the newest first.
 
     claim_id, filed_on, decided_on, outcome, refusal_reason, part_number, visit_id, verdict (of the bench). Part and verdict
     are of the switch that is claimed: the one with the claim's tag; without a tag, what all switches of the visit share.
@@ -226,11 +227,11 @@ def claims(scope: Scope) -> pd.DataFrame:
         SELECT w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id,
             {_shared("part_number")}, {_shared("verdict")}
         FROM warranty_claim AS w JOIN swapped AS s USING (visit_id)
-        WHERE w.outcome IN ('refused', 'open')
+        WHERE w.outcome IN (SELECT unnest(?))
         GROUP BY w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id
         ORDER BY w.filed_on DESC NULLS LAST, w.claim_id
         """,
-        bound,
+        [*bound, list(outcomes)],
     )
 
 

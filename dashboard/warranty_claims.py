@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import download, in_address, lookups, roles, visit_table, words
 from models.figures.scope import Scope
 
-OUTCOMES = {"refused": "refused", "open": "not decided yet"}
+OUTCOMES = {"refused": "refused", "open": "not decided yet", "paid": "paid"}
 NO_REASON = "no reason given"
 
 
@@ -18,23 +18,25 @@ def show(scope: Scope) -> None:
     st.header("Claims refused or not decided")
     if claims.empty:
         st.markdown("No claim for a pulled switch was refused or is waiting for a decision.")
-        return
-    n_refused = int(claims["outcome"].eq("refused").sum())
-    st.markdown(
-        words.plain(
-            f"{words.count(n_refused)} refused, {words.count(len(claims) - n_refused)} not decided yet, the newest first. "
-            "The pack of a claim puts together what is on record for it, and says what is missing."
+    else:
+        n_refused = int(claims["outcome"].eq("refused").sum())
+        st.markdown(
+            words.plain(
+                f"{words.count(n_refused)} refused, {words.count(len(claims) - n_refused)} not decided yet, the newest first. "
+                "The pack of a claim puts together what is on record for it, and says what is missing."
+            )
         )
-    )
-    visit_table.plain_table(table(claims), "claims")
+        visit_table.plain_table(table(claims), "claims")
     if not roles.may_have_pack("warranty"):
         return
-    told = {str(claim.claim_id): _label(claim) for claim in claims.itertuples()}
+    # A pack is made of any claim; those that may still be argued about come first.
+    every = pd.concat([claims, lookups.claims(scope, ("paid",))], ignore_index=True)
+    told = {str(claim.claim_id): _label(claim) for claim in every.itertuples()}
     chosen = in_address.choice(
         "Claim",
         list(told),
         "claim",
-        "Claim {} is not among those refused or not decided for these filters.",
+        "Claim {} is not on record for these filters.",
         "Choose a claim to print its pack",
         told.__getitem__,
         width=560,

@@ -62,7 +62,7 @@ def test_an_unknown_id_is_said_and_nothing_is_shown(served_home: Path) -> None:
     assert "Notes as written" not in said(test)
     test = at("parts_waste", claim="no-such")
     assert_drawn(test)
-    assert "Claim no-such is not among those refused or not decided for these filters." in said(test)
+    assert "Claim no-such is not on record for these filters." in said(test)
     assert test.selectbox(key="claim_choice").value is None
     test = at("sites", listed_site="no-such")
     assert_drawn(test)
