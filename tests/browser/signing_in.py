@@ -9,9 +9,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import local_provider
 import served_pages
+
+from pipelines.store import Store
 
 TECHNICIAN = "tech@company.example"
 # A home's own are not touched: they say who may see it.
@@ -66,10 +67,10 @@ def for_technician(home: Path) -> Iterator[tuple[Path, int, local_provider.Provi
 
 def busiest(home: Path) -> str:
     """The technician with the most draft faults; any id where no record names one."""
-    pointer = home / "current"
-    if not pointer.exists():
+    if Store(home).current() is None:
         return "T1"
-    with duckdb.connect(str(home / pointer.read_text("utf-8").strip()), read_only=True) as con:
+    # Opened as the pages do: one process may not open a file in two ways.
+    with Store(home).open_reader() as con:
         found = con.execute(_BUSIEST).fetchone()
     return found[0] if found else "T1"
 
