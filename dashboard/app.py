@@ -26,6 +26,8 @@ PAGES = (
     ("corrections", "Corrections"),
     ("method", "Method"),
 )
+# What the page at the root is called within; nobody sees it.
+FIRST = "first"
 # Pages about the records and the method as a whole are not narrowed.
 UNSCOPED = ("bench", "records", "corrections", "method")
 
@@ -44,11 +46,10 @@ def main() -> None:
     if reader is None:
         _only(roles.refuse_page if sign_in.email() else sign_in.show, "Sign in")
         return
-    pages = [
-        st.Page(f"views/{name}.py", title=title, url_path=name, default=name == roles.first_page(reader.role))
-        for name, title in PAGES
-        if roles.may_open(name)
-    ]
+    first = roles.first_page(reader.role)
+    pages = [_offered(name, title, name == first) for name, title in PAGES if roles.may_open(name)]
+    # The first page stands at the root. Who was sent its address by somebody with another first page gets it there too.
+    pages.append(st.Page(f"views/{first}.py", title=dict(PAGES)[first], url_path=first, visibility="hidden"))
     # Addresses of other roles' pages lead to a sentence; the pages themselves are not there to be run.
     pages += [_in_place_of(name, roles.closed_page) for name, _ in PAGES if not roles.may_open(name)]
     chosen = st.navigation(pages, position="top")
@@ -62,6 +63,11 @@ def main() -> None:
     if is_theirs:
         visit_link.settle()
     sign_in.who(reader.role)
+
+
+def _offered(name: str, title: str, is_first: bool) -> Any:
+    """A page in the reader's menu. Two pages may not share an address, so the first one's own is left to its twin."""
+    return st.Page(f"views/{name}.py", title=title, url_path=FIRST if is_first else name, default=is_first)
 
 
 def _only(content: Callable[[], None], title: str) -> None:

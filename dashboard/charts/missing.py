@@ -29,7 +29,9 @@ def missing_fields(fields: pd.DataFrame, colours: Palette) -> Picture | None:
         alt.Tooltip("gain:Q", title="a range would shrink by", format=".1%"),
     ]
     kinds = ["missing (bar)", "a range would shrink by (diamond)"]
-    scale = alt.Scale(domain=kinds, range=[colours.main, colours.other])
+    # Marks that are not there would stand in the legend, and be a picture without a name to who hears the page.
+    is_any_drawn = frame["gain"].notna().any()
+    scale = alt.Scale(domain=kinds if is_any_drawn else kinds[:1], range=[colours.main, colours.other])
     bars = (
         base.transform_calculate(what=f"'{kinds[0]}'")
         .mark_bar(opacity=0.45, size=15)
@@ -48,4 +50,5 @@ def missing_fields(fields: pd.DataFrame, colours: Palette) -> Picture | None:
         + (f"{row.gain:.0%}" if row.gain == row.gain else "shrinking not known")
         for row in frame.itertuples()
     )
-    return finished(bars + marks, text + ".", colours, 34 * len(frame) + 80, marks=0, is_nearest=False)
+    layers = bars + marks if is_any_drawn else alt.layer(bars)
+    return finished(layers, text + ".", colours, 34 * len(frame) + 80, marks=0, is_nearest=False)

@@ -53,10 +53,14 @@ def show() -> None:
 def _settings() -> None:
     in_force = store_access.settings()
     defaults = type(in_force)()
+    # What an hour and a trip cost is for those who may see what swaps cost.
+    is_money_shown = roles.may_see("waste")
     lines = [
         (
             entry.metadata["meaning"],
-            setting_value(value, entry.metadata["unit"], in_force.currency),
+            setting_value(value, unit, in_force.currency)
+            if value is None or unit != "currency" or is_money_shown
+            else "not shown",
             "default"
             if value == usual
             else f"set by the company (default {setting_value(usual, unit, defaults.currency)})",

@@ -9,12 +9,14 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 
+import bars
 import served_pages
 
 WATCH = Path(__file__).with_name("page_watch.js").read_text("utf-8")
 SIZE = {"width": 1280, "height": 800}
 ERROR_BOX = '[data-testid="stException"], [data-testid="stAlertContentError"]'
-SCOPED = ("this_week", "coaching", "parts_waste", "seasons", "sites")
+# Pages with the row of filters.
+SCOPED = ("this_week", "coaching", "parts_waste", "seasons", "sites", "missing", "own_sheet")
 FILTERS = ("Period", "Branch", "Region", "Appliance")
 ALL = {"Period": "All records"}
 MOST_SECONDS = 120
@@ -22,7 +24,7 @@ MOST_SECONDS = 120
 
 @dataclass(frozen=True)
 class Wait:
-    """Seconds until the answer and the first figure stand, and until the whole page does."""
+    """Seconds until the answer and the first figure stand, and until the whole page does; see bars.MEANING."""
 
     page: str
     what: str
@@ -34,9 +36,12 @@ class PageFailed(RuntimeError):
     """A page showed an error, or did not come to rest."""
 
 
-def visit(browser: Any, address: str, page: str, what: str = "first paint") -> Wait:
-    """A fresh browser context at the address of the page. Raises PageFailed where it shows an error."""
-    context = browser.new_context(viewport=SIZE)
+def visit(browser: Any, address: str, page: str, what: str = bars.FIRST_PAINT, state: Any = None) -> Wait:
+    """A fresh browser context at the address of the page. Raises PageFailed where it shows an error.
+
+    state: of a context in which somebody signed in; None without sign-in.
+    """
+    context = browser.new_context(viewport=SIZE, storage_state=state)
     try:
         tab = opened(context, address, page)
         times = tab.evaluate("goodpullWatch")
@@ -51,6 +56,8 @@ def opened(context: Any, address: str, page: str) -> Any:
     tab.add_init_script(WATCH)
     tab.goto(served_pages.address_of(address, page))
     _until(tab, page, "goodpullWatch.first !== null && goodpullWatch.whole !== null")
+    if tab.locator("h1").all_inner_texts() != [served_pages.TITLES[page]]:
+        raise PageFailed(f"{page}: another page stands there: {tab.locator('h1').all_inner_texts()}")
     return tab
 
 
@@ -76,12 +83,12 @@ def choose(tab: Any, page: str, title: str, option: str, what: str) -> Wait:
     return Wait(page, what, answered, rested)
 
 
-def filter_changes(browser: Any, address: str, page: str, most: int) -> list[Wait]:
+def filter_changes(browser: Any, address: str, page: str, most: int, state: Any = None) -> list[Wait]:
     """Each filter of the page by itself, `most` choices of each, from everything; then a second filter on top.
 
-    Each choice is new to the server the first time ("branch"), and known the second time ("again").
+    Each choice is new to the server the first time ("branch"), and known the second time ("again"). state: see visit.
     """
-    context = browser.new_context(viewport=SIZE)
+    context = browser.new_context(viewport=SIZE, storage_state=state)
     waits = []
     try:
         tab = opened(context, address, page)

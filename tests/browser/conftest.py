@@ -48,13 +48,18 @@ def fleet_address(fleet_home: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def empty_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with served_pages.served(tmp_path_factory.mktemp("empty")) as address:
+def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("empty")
+
+
+@pytest.fixture(scope="session")
+def empty_address(empty_home: Path) -> Iterator[str]:
+    with served_pages.served(empty_home) as address:
         yield address
 
 
 @pytest.fixture(scope="session")
-def one_visit_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def one_visit_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from pipelines.loading import load
 
     home = tmp_path_factory.mktemp("one_visit")
@@ -65,5 +70,10 @@ def one_visit_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]
     )
     (home / "part_lines.csv").write_text("visit_id,line_no,part_class,quantity\nV1,1,draft_switch,1\n", "utf-8")
     load(home, [home / "visits.csv", home / "part_lines.csv"])
-    with served_pages.served(home) as address:
+    return home
+
+
+@pytest.fixture(scope="session")
+def one_visit_address(one_visit_home: Path) -> Iterator[str]:
+    with served_pages.served(one_visit_home) as address:
         yield address

@@ -27,15 +27,20 @@ def opened(browser, address: str, theme: str = "light", size: dict[str, int] | N
     context = browser.new_context(viewport=size or SIZE, color_scheme=theme, accept_downloads=True)
     seen = Seen()
     tab = context.new_page()
-    tab.on("request", lambda request: seen.hosts.add(urlparse(request.url).hostname or ""))
-    tab.on("console", lambda message: _note(seen, message))
-    tab.on("pageerror", lambda error: seen.complaints.append(str(error)))
+    watched(tab, seen)
     tab.goto(address)
     served_pages.settled(tab)
     try:
         yield tab, seen
     finally:
         context.close()
+
+
+def watched(tab, seen: Seen) -> None:
+    """Note from now on what the tab asks for and complains of."""
+    tab.on("request", lambda request: seen.hosts.add(urlparse(request.url).hostname or ""))
+    tab.on("console", lambda message: _note(seen, message))
+    tab.on("pageerror", lambda error: seen.complaints.append(str(error)))
 
 
 def _note(seen: Seen, message) -> None:

@@ -15,19 +15,24 @@ from pathlib import Path
 from typing import IO
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
-# The first page stands at the root of the address.
-PAGES = (
-    "this_week",
-    "coaching",
-    "parts_waste",
-    "seasons",
-    "sites",
-    "records",
-    "bench",
-    "missing",
-    "corrections",
-    "method",
-)
+# Every page of the program by its address, with the title it shows.
+TITLES = {
+    "this_week": "This week",
+    "coaching": "Coaching",
+    "parts_waste": "Parts waste",
+    "seasons": "Seasons",
+    "sites": "Sites",
+    "records": "Records",
+    "bench": "Bench",
+    "missing": "What is missing",
+    "corrections": "Corrections",
+    "method": "Method",
+    "own_sheet": "Your sheet",
+}
+# Open to a technician who signed in, and to nobody else.
+OWN_PAGES = ("own_sheet",)
+# What opens without sign-in. The first page stands at the root of the address.
+PAGES = tuple(name for name in TITLES if name not in OWN_PAGES)
 BROWSER_FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -109,8 +114,8 @@ def browser():
 
 
 def address_of(address: str, name: str) -> str:
-    """The address of one page."""
-    return address + "/" + ("" if name == PAGES[0] else name)
+    """The address of one page, as its reader has it: the first of theirs stands at the root."""
+    return address + "/" + ("" if name in (PAGES[0], *OWN_PAGES) else name)
 
 
 def settled(tab, seconds: float = 60.0) -> None:

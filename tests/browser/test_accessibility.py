@@ -1,4 +1,7 @@
-"""axe-core on every page, light and dark, at a phone's width, a laptop's and a large screen's; nothing scrolls sideways."""
+"""axe-core on every page, light and dark, at a phone's width, a laptop's and a large screen's; nothing scrolls sideways.
+
+Thin records are looked at in test_everything_opens.py, one's own sheet in test_sign_in_in_browser.py.
+"""
 
 from __future__ import annotations
 
@@ -35,16 +38,6 @@ def test_what_opens_over_and_in_a_page_has_none_either(browser, fleet_address: s
         tab.get_by_role("dialog").locator("canvas").first.wait_for()
         served_pages.settled(tab)
         assert violations(tab) == []
-
-
-@pytest.mark.parametrize("home", ["empty_address", "one_visit_address"])
-def test_thin_records_have_none_either(browser, home: str, request: pytest.FixtureRequest) -> None:
-    address = request.getfixturevalue(home)
-    for name in ("this_week", "records"):
-        with opened(browser, served_pages.address_of(address, name)) as (tab, _):
-            show_whole(tab, 390)
-            assert violations(tab) == []
-            assert not is_scrolling_sideways(tab)
 
 
 def test_the_check_finds_what_it_looks_for(browser, empty_address: str) -> None:

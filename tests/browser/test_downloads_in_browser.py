@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
-from pathlib import Path
 from xml.etree import ElementTree
 
 import pyarrow.parquet
 import pytest
 from looking import assert_sound, opened
 from openpyxl import load_workbook
+from printed_packs import fetched
 
 pytestmark = pytest.mark.browser
 
@@ -45,12 +45,6 @@ TABLES: dict[str, tuple[str, Callable[[bytes], bool]]] = {
     "XLSX": (".xlsx", has_rows_xlsx),
     "Parquet": (".parquet", has_rows_parquet),
 }
-
-
-def fetched(tab, button) -> tuple[str, bytes]:
-    with tab.expect_download() as started:
-        button.click()
-    return started.value.suggested_filename, Path(started.value.path()).read_bytes()
 
 
 def test_pictures_and_packs_arrive(browser, fleet_address: str) -> None:

@@ -1,14 +1,16 @@
-"""The week of three people, each from opening the pages to the file they take along; no request leaves this machine."""
+"""The week of three people, each from opening the pages to the pack they print; no request leaves this machine."""
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import pytest
 import served_pages
 from looking import assert_sound, opened
+from printed_packs import Packs, taken, value_on_card
 
 pytestmark = pytest.mark.browser
 
@@ -19,6 +21,24 @@ def taken_along(tab, window) -> list[dict[str, str]]:
         window.get_by_role("button", name="Export as CSV").first.click()
     text = Path(started.value.path()).read_text("utf-8-sig")
     return list(csv.DictReader(io.StringIO(text)))
+
+
+def printed(tab, kind: str, figure: str, most_pages: int) -> Packs:
+    """The pack of the page in its three forms; the figure on this card stands in all of them as the screen shows it."""
+    shown = value_on_card(tab, figure)
+    assert any(sign.isdigit() for sign in shown), shown
+    found = taken(tab, f"{kind}_pack")
+    assert found.all_say(shown) and found.all_say(figure), (shown, found.texts)
+    assert all(1 <= n <= most_pages for n in found.n_pages.values()), found.n_pages
+    return found
+
+
+def go(tab, title: str, place: str) -> None:
+    """By the link at the top to another page."""
+    tab.get_by_role("link", name=title, exact=True).first.click()
+    tab.wait_for_url(f"**/{place}**")
+    tab.get_by_role("heading", name=title, exact=True).wait_for()
+    served_pages.settled(tab)
 
 
 def pick(tab, name: str, option: str) -> None:
@@ -86,6 +106,16 @@ def test_the_monday_of_who_runs_the_service(browser, fleet_address: str) -> None
                 box = other.get_by_role("combobox", name=title, exact=True)
                 box.wait_for()
                 assert chosen in (box.input_value() or box.get_attribute("aria-label") or "")
+        # What is handed out: the season to come over all records, since one season alone shows none; and the week.
+        pick(tab, "Period", "All records")
+        printed(tab, "season", "Peak of the year", 2)
+        go(tab, "This week", "")
+        pick(tab, "Period", "Last heating season")
+        week = printed(tab, "week", "Switches pulled that were good", 2)
+        assert set(week.n_pages.values()) == {2}
+        answer = tab.locator(".st-key-answer").inner_text()
+        assert answer.startswith("In the week of") and week.all_say(answer)
+        assert "whole company" not in week.whole
         assert_sound(tab, seen)
 
 
@@ -112,6 +142,12 @@ def test_the_trainers_monday(browser, fleet_address: str) -> None:
         served_pages.settled(tab)
         rows = taken_along(tab, tab.locator(".st-key-own_swaps"))
         assert rows and len({row["Technician"] for row in rows}) == 1 and name not in str(rows)
+        # The pack to sit down with: under the code name, in the PDF of either paper and in the web page.
+        pack = printed(tab, "coaching", "Swaps per draft fault", 6)
+        assert pack.all_say(f"Coaching: {rows[0]['Technician']}")
+        person, technician_id = name.removesuffix(")").rsplit(" (", 1)
+        for one in (name, person, technician_id):
+            assert not re.search(rf"\b{re.escape(one)}\b", pack.whole), one
         assert_sound(tab, seen)
 
 
@@ -129,4 +165,19 @@ def test_the_owners_monday(browser, fleet_address: str) -> None:
         assert good and {row["Bench"] for row in good} == {"good"}
         # Every swap the bench found good is counted once in the table of branches.
         assert len(good) == sum(int(row["Bench good"]) for row in rows)
+        window.get_by_role("button", name="Close").click()
+        window.wait_for(state="detached")
+        # A claim that was refused, with what is on record for it, to send back; then the week for the desk.
+        claims = taken_along(tab, tab.locator(".st-key-export_claims"))
+        first = next(claim for claim in claims if claim["Outcome"] == "refused")
+        tab.get_by_role("combobox", name="Claim", exact=True).click()
+        tab.get_by_role("option", name=re.compile(rf"^{re.escape(first['Claim'])}, refused")).click()
+        tab.get_by_role("button", name="PDF, A4", exact=True).wait_for()
+        served_pages.settled(tab)
+        pack = taken(tab, f"warranty_{first['Claim']}")
+        assert all(1 <= n <= 3 for n in pack.n_pages.values()), pack.n_pages
+        for shown in (f"Warranty claim {first['Claim']}", first["Reason as given"], first["Part"], first["Visit"]):
+            assert shown and pack.all_say(shown), (shown, pack.texts)
+        go(tab, "This week", "")
+        printed(tab, "week", "Switches pulled that were good", 2)
         assert_sound(tab, seen)
