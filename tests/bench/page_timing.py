@@ -9,8 +9,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 
-import bars
 import served_pages
+import waiting_bars as bars
 
 WATCH = Path(__file__).with_name("page_watch.js").read_text("utf-8")
 SIZE = {"width": 1280, "height": 800}

@@ -28,13 +28,13 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-import bars
 import page_timing
 import page_walk
 import psutil
 import served_pages
 import session_walk
 import signing_in
+import waiting_bars as bars
 
 from dashboard import working_ahead
 

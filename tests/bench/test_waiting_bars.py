@@ -7,9 +7,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-import bars
 import page_timing
 import served_pages
+import waiting_bars as bars
 
 
 def row(what: str, answer: float, whole: float = 9.0) -> dict:
