@@ -18,7 +18,8 @@ GLOSSARY: dict[str, str] = {
     "Water column": f"A unit of small pressures: 1 in. w.c. is {numeral(249.09, '.2f')} pascal.",
     "Draft fault": (
         "One job on one appliance where the draft was not proven, was lost while running, or the switch was "
-        "found closed at rest. Planned returns of the same job belong to it."
+        "found closed at rest; also one where a draft switch was swapped, or an unplanned visit recorded a cause of such a fault, "
+        "whatever the symptom. Planned returns of the same job belong to it."
     ),
     "Swap": (
         "A draft switch fitted, one per appliance, visit and removed tag. Not: quoted, credited back, or a "
@@ -42,8 +43,8 @@ GLOSSARY: dict[str, str] = {
     ),
     "Root cause recorded": (
         "Measured: before and after readings agree with the cause. Described: a cause code with a check "
-        "marked fault or a note that describes the finding. A code alone does not count in the headline; it "
-        "is shown beside it."
+        "marked fault or a note that describes the finding; the reason given with a correction of the cause is read as a note. "
+        "A code alone does not count in the headline; it is shown beside it."
     ),
     "Callback": (
         "An unplanned visit to the same appliance for the same lost function after the job was declared "

@@ -19,6 +19,7 @@ from dashboard import (
 from pipelines.mapping.declared import Mapping, Source, TableMap
 from pipelines.mapping.editing import with_column, with_source, with_table, without_table
 from pipelines.mapping.file_patterns import pattern_beside
+from pipelines.mapping.names import likeness
 from pipelines.mapping.samples import Sample
 
 
@@ -81,7 +82,7 @@ def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | No
             width=420,
         )
         if added != mapping_rules.NOT_FILLED:
-            return with_column(draft.mapping, at, added, sample.columns[0])
+            return with_column(draft.mapping, at, added, _most_like(table, added, sample))
     if sample is not None:
         changed = mapping_shapes.edited(draft, at, table, sample) or mapping_more.edited(draft, at, table, sample)
         if changed is not None:
@@ -89,3 +90,10 @@ def _table(draft: Any, at: tuple[int, int], table: TableMap, sample: Sample | No
     if st.button("Leave this table out", key=f"{mapping_rules.key_of(draft, at)}_out"):
         return without_table(draft.mapping, at)
     return None
+
+
+def _most_like(table: TableMap, field: str, sample: Sample) -> str:
+    """The source column to begin with: the one named most like the field, of those not read for the table yet if they are alike."""
+    read = set(table.sources())
+    entry = table.table.by_name[field]
+    return max(sample.columns, key=lambda column: (likeness(entry, column), column not in read))

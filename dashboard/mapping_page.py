@@ -123,6 +123,7 @@ def _work_on(draft: Draft, origin: Origin) -> None:
     tried = st.session_state.get("map_preview")
     if tried is not None and tried[0] == draft.mapping.digest:
         mapping_preview.show(tried[1])
+        _warn_of_held_back(tried[1])
         _confirm(draft, origin, is_sound=not tried[1].errors)
 
 
@@ -138,7 +139,9 @@ def _changed(draft: Draft, mapping: Mapping) -> None:
 
 def _as_text(draft: Draft) -> None:
     with st.expander("The mapping as text", key="map_as_text"):
-        toml = toml_of(draft.mapping, draft.remarks)
+        # What was left to translate when it was proposed may be translated by now; the choices above say what is left.
+        remarks = {key: said.partition("; still")[0] for key, said in draft.remarks.items()}
+        toml = toml_of(draft.mapping, remarks)
         key = f"map_toml_{draft.round}_{draft.mapping.digest}"
         changed = st.text_area("Mapping (TOML)", toml, height=420, key=key)
         with st.container(horizontal=True):
@@ -167,6 +170,19 @@ def _try(mapping: Mapping, origin: Origin) -> None:
         st.error(words.plain(error))
         return
     st.session_state["map_preview"] = (mapping.digest, tried)
+
+
+def _warn_of_held_back(tried: Any) -> None:
+    """Say beside the button which tables would come in with half their rows at most."""
+    for made in tried.tables:
+        report = made.report
+        if report is not None and report.n_rows and report.n_held_back * 2 >= report.n_rows:
+            st.warning(
+                words.plain(
+                    f"{words.count(report.n_held_back)} of {words.plural(report.n_rows, 'row')} of {made.table_name} would be held back. "
+                    "Look at the reasons above before you load."
+                )
+            )
 
 
 def _confirm(draft: Draft, origin: Origin, is_sound: bool) -> None:

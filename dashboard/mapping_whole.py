@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import mapping_shapes, words
+from dashboard import mapping_shapes, store_access, words
 from pipelines.mapping.declared import Mapping, MappingError
 from pipelines.mapping.mapping_values import unit_of, zone_of
 
@@ -25,7 +25,7 @@ def edited(draft: Any) -> Mapping:
             "Time zone (blank: that of the settings)",
             mapping.time_zone or "",
             key=f"map_{draft.round}_zone",
-            placeholder="America/Chicago",
+            placeholder=store_access.settings().time_zone,
             width=260,
         ).strip()
         blank = st.text_input(

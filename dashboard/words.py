@@ -18,6 +18,15 @@ from pipelines.contract.codes import CAUSES, SYMPTOM, VISIT_KIND
 from pipelines.contract.units import INCH_OF_WATER_PA
 
 NOT_KNOWN = "not known"
+# How units are written that the contract names by their codes.
+UNIT_SIGNS = {
+    "[ppm]": "ppm",
+    "Cel": "°C",
+    "[degF]": "°F",
+    "[in_i'H2O]": "in. w.c.",
+    "mm[H2O]": "mm w.c.",
+    "[psi]": "psi",
+}
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

@@ -21,7 +21,9 @@ def step_rates(steps: pd.DataFrame, colours: Palette, name: str | None = None) -
     order = frame["step"].tolist()
     y = alt.Y("step:N", sort=order, axis=alt.Axis(title=None, labelLimit=260, ticks=False))
     x = alt.X(
-        "rate:Q", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(title="share of swaps with the step done", format="%")
+        "rate:Q",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(title="share of swaps with the step done", format="%", values=[0, 0.25, 0.5, 0.75, 1]),
     )
     base = alt.Chart(frame)
     bars = base.mark_bar(color=colours.main, opacity=0.28, size=16).encode(

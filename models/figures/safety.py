@@ -87,7 +87,8 @@ def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
     """Sites with a safety reason on record, whatever was done since, unless that appliance has been taken out since.
 
-    site_id, safety (list of codes), safety_on (the last day), n_safety_open (visits of open_safety_items).
+    site_id, safety (list of codes), safety_on (the last day), n_safety_open (visits of open_safety_items), gravity (place in
+    GRAVEST_FIRST of the gravest that is open; where none is, of the gravest on record).
     """
     condition, values = scope.where("arrived_on", prefix="v.")
     out = con.execute(
@@ -101,5 +102,11 @@ def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         GROUP BY v.site_id ORDER BY v.site_id""",
         values,
     ).df()
-    n_open = open_safety_items(con, scope)["site_id"].value_counts()
-    return out.assign(n_safety_open=out["site_id"].map(n_open).fillna(0).astype("int64"))
+    items = open_safety_items(con, scope)
+    n_open = items["site_id"].value_counts()
+    gravest = items["cause_code"].map(GRAVEST_FIRST.index).groupby(items["site_id"]).min()
+    on_record = out["safety"].map(lambda codes: min(map(GRAVEST_FIRST.index, codes)))
+    return out.assign(
+        n_safety_open=out["site_id"].map(n_open).fillna(0).astype("int64"),
+        gravity=out["site_id"].map(gravest).fillna(on_record).astype("int64"),
+    )

@@ -65,8 +65,11 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     for column in ("n_repeats", "n_unexplained"):
         table[column] = table[column].fillna(0)
     table = table[table["is_flagged"] | (table["n_repeats"] >= SHOWN_REPEATS)]
-    order = ["is_safety", "is_flagged", "n_repeats", "n_unexplained", "site_id"]
-    table = table.sort_values(order, ascending=[False] * 4 + [True], kind="stable")
+    # Safety reasons in the order in which every list has them.
+    order = ["is_safety", "gravity", "is_flagged", "n_repeats", "n_unexplained", "site_id"]
+    table = table.sort_values(order, ascending=[False, True, False, False, False, True], kind="stable").drop(
+        columns="gravity"
+    )
     # Only what chance could explain is cut: with many safety reasons on record, a flagged site must not fall off the end.
     is_watched = ~table["is_flagged"]
     table = table[~is_watched | (is_watched.cumsum() <= LIST_LIMIT)].reset_index(drop=True)

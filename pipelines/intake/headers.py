@@ -73,7 +73,8 @@ def no_header(cells: list[str]) -> str:
     shown = ", ".join(cell[:30] for cell in cells[:8])
     return (
         f"no row among the first 20 names the columns of a table (first row: {shown!r}; delimiters tried: comma, "
-        "semicolon, tab, bar and what else stands there). See the column names with: goodpull contract"
+        "semicolon, tab, bar and what else stands there). See the column names with: goodpull contract; a foreign export needs its "
+        "mapping: goodpull map FILE, then load it with --map"
     )
 
 
