@@ -24,7 +24,7 @@ BLANK = "_" * 14
 CONTACTS = "contacts  ☐ open  ☐ closed"
 FIELDS = {
     "reading": Field(
-        "Draft at the switch before the repair, with the contacts",
+        "Draft before the repair, with contacts",
         "Tee the gauge into the hose and read the draft at the switch, running, before anything is changed; write whether "
         "the contacts were open or closed.",
         (

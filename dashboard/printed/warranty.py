@@ -77,6 +77,13 @@ def warranty_pack(claim_id: str) -> paper.Document:
     )
 
 
+def _credited(claim: dict) -> str:
+    """The amount; of a claim that was refused nothing, where the record names none."""
+    if claim["outcome"] == "refused" and words.is_missing(claim["credited_amount"]):
+        return "nothing: refused"
+    return words.money(claim["credited_amount"], claim["currency"])
+
+
 def missing_evidence(claim: dict, has_readings: bool, has_checks: bool, has_bench: bool) -> tuple[str, ...]:
     """What a claim lacks that would let somebody else judge it, in words; one sentence saying so where nothing is."""
     wanted = (
@@ -113,7 +120,7 @@ def _claim_lines(claim: dict) -> list[tuple[str, str]]:
     return [
         ("Filed", day("filed_on")),
         ("Decided", day("decided_on") if claim["outcome"] != "open" else "not decided yet"),
-        ("Credited", words.money(claim["credited_amount"], claim["currency"])),
+        ("Credited", _credited(claim)),
         ("Removed switch, tag", claim["removed_tag"] or words.NOT_KNOWN),
         ("Part number fitted", claim["part_number"] or words.NOT_KNOWN),
         ("Swapped", day("swapped_on")),

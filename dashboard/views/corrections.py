@@ -74,7 +74,8 @@ def _answer(entered: list[Kept], has_store: bool) -> str:
     )
     if not entered:
         return f"{start}; nothing was entered here."
-    return f"{start}; {words.plural(len(entered), 'thing')} entered here, {words.count(taken_back)} of them taken back."
+    back = f", {words.count(taken_back)} taken back" if taken_back else ""
+    return f"{start}; {words.plural(len(entered), 'thing')} entered here{back}."
 
 
 def _line(kept: Kept, last: int, lost: set[str]) -> dict[str, str]:

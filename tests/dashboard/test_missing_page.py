@@ -34,7 +34,7 @@ def made(rows=ROWS, now: float = 0.099, filled: float = 0.072) -> Missing:
 def test_the_answer_names_one_thing_and_both_widths() -> None:
     told = missing_parts.answer(made())
     assert told.startswith(
-        "Ask first for the draft at the switch before the repair, with the contacts: missing on 332 of 685 swaps (48%)"
+        "Ask first for the draft before the repair, with contacts: missing on 332 of 685 swaps (48%)"
     )
     assert "7.2 points wide instead of 9.9 points" in told and told.count(".") >= 1
 
@@ -60,7 +60,7 @@ def test_the_answer_is_honest_where_there_is_little_to_say() -> None:
     assert "cannot be worked out" in missing_parts.answer(made(unknown)), "nothing was compared, so nothing is promised"
     # The field that would bring most is missing nowhere: the next one is asked for.
     unasked = [("make_point", "swaps", 0, 685, 0.4, False), *ROWS[:-1]]
-    assert missing_parts.answer(made(unasked)).startswith("Ask first for the draft at the switch")
+    assert missing_parts.answer(made(unasked)).startswith("Ask first for the draft before the repair")
     found = made([("reading", "swaps", 3, 3, float("nan"), True), *ROWS[1:]])
     found.figures.loc[0, "is_blocked"] = True
     assert missing_parts.answer(found).endswith("cannot be given at all.")

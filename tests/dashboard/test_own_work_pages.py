@@ -103,7 +103,7 @@ def test_a_correction_is_taken_back_on_the_page_and_both_stay(home):
     assert_drawn(test)
     field(test, "button", "Bring into the figures").click().run()
     assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("fan_worn",)]
-    assert "1 thing entered here, 1 of them taken back" in said(test)
+    assert "1 thing entered here, 1 taken back" in said(test)
     assert "taken back by Ben" in test.dataframe[0].value["State"][0]
 
 
