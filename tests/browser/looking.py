@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlparse
 
 import served_pages
+from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 SIZE = {"width": 1280, "height": 800}
 ERROR_BOX = '[data-testid="stException"], [data-testid="stAlertContentError"]'
@@ -54,6 +55,22 @@ def assert_sound(tab, seen: Seen) -> None:
     assert not seen.complaints
     # blob: and data: addresses have no host.
     assert seen.hosts - {""} == {"127.0.0.1"}
+
+
+def open_list(tab, box) -> None:
+    """Open a list by keyboard, and again where it was closed by the page still growing above it; its first option is chosen
+    by Enter."""
+    for attempt in range(6):
+        box.focus()
+        tab.keyboard.press("ArrowDown")
+        try:
+            tab.get_by_role("option").first.wait_for(timeout=5_000)
+            return
+        except PlaywrightTimeoutError:
+            if attempt == 5:
+                raise
+            tab.keyboard.press("Escape")
+            served_pages.settled(tab)
 
 
 def is_scrolling_sideways(tab) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import served_pages
-from looking import ERROR_BOX, SIZE, Seen, watched
+from looking import ERROR_BOX, SIZE, Seen, open_list, watched
 
 MOST_SECONDS = 120
 # A section within a section, such as the history of an appliance in a visit, is met in a later round.
@@ -69,9 +69,7 @@ def _choose_technician(tab: Any, walked: Walked) -> None:
     box = tab.get_by_role("combobox", name="Technician", exact=True)
     if walked.page != "coaching" or not box.count():
         return
-    box.focus()
-    tab.keyboard.press("ArrowDown")
-    tab.get_by_role("option").first.wait_for()
+    open_list(tab, box)
     tab.keyboard.press("Enter")
     tab.wait_for_url("**technician=*")
     _rest(tab, walked, "a technician")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 import served_pages
-from looking import assert_sound, is_scrolling_sideways, opened, violations
+from looking import assert_sound, is_scrolling_sideways, open_list, opened, violations
 
 pytestmark = pytest.mark.browser
 
@@ -73,9 +73,7 @@ def test_a_month_of_the_season_opens_below_both_pictures(browser, fleet_address:
 
 def test_the_list_opens_a_week_by_keyboard(browser, fleet_address: str) -> None:
     with opened(browser, fleet_address) as (tab, seen):
-        tab.get_by_role("combobox", name="Visits of a week").focus()
-        tab.keyboard.press("ArrowDown")
-        tab.get_by_role("option").first.wait_for()
+        open_list(tab, tab.get_by_role("combobox", name="Visits of a week"))
         tab.keyboard.press("Enter")
         behind = tab.locator(".st-key-behind_mark_control_no_root_cause")
         behind.wait_for()

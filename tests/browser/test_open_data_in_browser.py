@@ -112,8 +112,9 @@ def test_the_excavator_orders_and_their_costs(browser, tmp_path):
         choose(tab, "part_lines.quantity comes from", "– “1” in every row –")
         tab.get_by_role("button", name="Make this table").click()
         served_pages.settled(tab)
-        if tab.get_by_role("combobox", name="unit_cost: ").count():
-            choose(tab, "unit_cost: ", "– not filled –")
+        # Proposed for "Cost", which is what the whole order cost.
+        tab.get_by_role("combobox", name="unit_cost: ").first.wait_for(timeout=60_000)
+        choose(tab, "unit_cost: ", "– not filled –")
         choose(tab, FILL, "price")
         choose(tab, "price: ", "Cost")
         choose(tab, FILL, "part_class")

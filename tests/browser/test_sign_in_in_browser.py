@@ -16,8 +16,7 @@ import local_provider
 import pytest
 import served_pages
 import signing_in
-from looking import ERROR_BOX, charts_out_of_view, is_scrolling_sideways, show_whole, violations
-from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
+from looking import ERROR_BOX, charts_out_of_view, is_scrolling_sideways, open_list, show_whole, violations
 from printed_packs import fetched, taken, value_on_card
 
 from dashboard import words
@@ -216,26 +215,11 @@ def test_ones_own_sheet_has_no_serious_violation_at_any_width(browser, shared: S
             assert not is_scrolling_sideways(tab) and charts_out_of_view(tab) == [], width
 
 
-def _choose_first(tab, label: str) -> None:
-    """By keyboard, and again where the list was closed by the page still growing above it."""
-    for attempt in range(5):
-        tab.get_by_role("combobox", name=label, exact=True).focus()
-        tab.keyboard.press("ArrowDown")
-        try:
-            tab.get_by_role("option").first.wait_for(timeout=5_000)
-            break
-        except PlaywrightTimeoutError:
-            if attempt == 4:
-                raise
-            tab.keyboard.press("Escape")
-            served_pages.settled(tab)
-    tab.keyboard.press("Enter")
-
-
 def test_the_owner_prints_the_week_and_a_claim_without_any_name(browser, shared: Shared) -> None:
     with signed_in(browser, shared, PEOPLE["owner"]) as (tab, received):
         served_pages.settled(tab)
-        _choose_first(tab, "Claim")
+        open_list(tab, tab.get_by_role("combobox", name="Claim", exact=True))
+        tab.keyboard.press("Enter")
         tab.get_by_role("button", name="PDF, A4", exact=True).wait_for()
         served_pages.settled(tab)
         claim = taken(tab, "warranty_")
