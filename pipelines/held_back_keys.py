@@ -22,8 +22,8 @@ KEYED = "SELECT md5(table_name || chr(10) || CAST(raw AS VARCHAR)) AS row_key, *
 def settle_replaced(con: duckdb.DuckDBPyConnection, settings: Settings, first_load_id: int) -> int:
     """Name in held_back_settled the rows whose key was accepted in a later load than they were first held back in.
 
-    first_load_id: only rows accepted by this load or a later one are looked at; 1 = everything is found anew. Returns how many were added. The key is
-    read from the cells as delivered by the same acceptance as any cell; a row whose key cannot be read stays as it is.
+    first_load_id: only rows accepted by this load or a later one are looked at; 1 = everything is found anew. Returns how
+    many were added. The key is read from the cells as delivered by the same acceptance as any cell; a row whose key cannot be read stays as it is.
     """
     con.execute(CLEANING.read_text("utf-8"))
     if first_load_id <= 1:

@@ -87,11 +87,12 @@ def told_sql(
     where = conditions_sql(mapping, table, places)
     if not table.is_distinct and any(rule.number_within for _, rule in table.columns):
         equal = ", ".join(f"stripped(c{places[column]})" for column in table.sources())
-        what = f"{table.table_name} of the same visit and [counts|count] as another; where rows stand twice by mistake, let equal rows count once."
+        whose = f"one of {table.table_name} of the same visit"
+        remedy = "where rows stand twice by mistake, let equal rows count once."
         said.append(
             (
-                f"row equals one of {what}".replace("[counts|count]", "counts"),
-                f"rows equal one of {what}".replace("[counts|count]", "count"),
+                f"row equals {whose} and counts as another; {remedy}",
+                f"rows equal {whose} and count as another; {remedy}",
             )
         )
         counts.append(f"count(*) - count(DISTINCT [{equal}])")
