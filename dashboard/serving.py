@@ -44,7 +44,7 @@ def free_port(wanted: int | None = None, address: str = LOOPBACK) -> int:
 
 def command(port: int, is_browser_started: bool, address: str = LOOPBACK, sign_in: SignIn | None = None) -> list[str]:
     """The command that serves the pages; settings not named here stand in .streamlit/config.toml beside the app."""
-    script = Path(__file__).with_name("app.py")
+    script = Path(__file__).with_name("page_server.py")
     # With a sign-in the pages answer under the one name people reach them by; that also keeps the server from asking
     # the outside which address it has.
     shared = (

@@ -263,10 +263,12 @@ def plain_table(
     amounts: Collection[str] = (),
     currency: str = "",
     missing: str = "",
+    whole: Callable[[], pd.DataFrame] | None = None,
 ) -> None:
     """A table of groups with its export; in a narrow window its rows stand one under the other.
 
     shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
+    whole: gives what the file holds, where the table is only the first of it.
     """
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
     config: dict[str, Any] = {name: st.column_config.Column(help=_help(name)) for name in frame.columns if _help(name)}
@@ -292,4 +294,4 @@ def plain_table(
         text = FrameText(frame, shares, amounts, currency, missing=missing)
         long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
     with st.container(horizontal=True, gap="small"):
-        download.table(lambda: frame, key, key)
+        download.table(whole or (lambda: frame), key, key)

@@ -10,6 +10,8 @@ from models.figures.scope import Scope
 
 OUTCOMES = {"refused": "refused", "open": "not decided yet", "paid": "paid"}
 NO_REASON = "no reason given"
+# Most claims of a list; a large company has tens of thousands, which no browser should have to hold.
+LISTED = 500
 
 
 def show(scope: Scope) -> None:
@@ -26,23 +28,39 @@ def show(scope: Scope) -> None:
                 "The pack of a claim puts together what is on record for it, and says what is missing."
             )
         )
-        visit_table.plain_table(table(claims), "claims")
+        visit_table.plain_table(table(claims.head(LISTED)), "claims", whole=lambda: table(claims))
+        if len(claims) > LISTED:
+            st.caption(
+                words.plain(f"The newest {LISTED} of {words.count(len(claims))} stand here; the file holds all.")
+            )
     if not roles.may_have_pack("warranty"):
         return
     # A pack is made of any claim; those that may still be argued about come first.
     every = pd.concat([claims, lookups.claims(scope, ("paid",))], ignore_index=True)
-    told = {str(claim.claim_id): _label(claim) for claim in every.itertuples()}
-    chosen = in_address.choice(
-        "Claim",
-        list(told),
-        "claim",
-        "Claim {} is not on record for these filters.",
-        "Choose a claim to print its pack",
-        told.__getitem__,
-        width=560,
-    )
+    chosen = _chosen(every)
     if chosen is not None:
         download.pack("warranty", scope, claim_id=chosen)
+
+
+def _chosen(every: pd.DataFrame) -> str | None:
+    """The claim picked from the list, or typed where there are more than the list holds. every: see lookups.claims."""
+    ids = every["claim_id"].astype(str)
+    listed = every[(ids.index < LISTED) | ids.eq(st.query_params.get("claim"))]
+    told = {str(claim.claim_id): _label(claim) for claim in listed.itertuples()}
+    unknown = "Claim {} is not on record for these filters."
+    with st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
+        picked = in_address.choice(
+            "Claim", list(told), "claim", unknown, "Choose a claim to print its pack", told.__getitem__, width=560
+        )
+        if len(every) <= LISTED:
+            return picked
+        typed = (st.text_input("or any claim by its id", key="claim_id", bind="query-params", width=240) or "").strip()
+    if not typed:
+        return picked
+    if ids.eq(typed).any():
+        return typed
+    st.markdown(words.plain(unknown.format(in_address.shortened(typed))))
+    return None
 
 
 def table(claims: pd.DataFrame) -> pd.DataFrame:

@@ -76,6 +76,41 @@ def test_the_owner_prints_the_pack_of_a_claim(home: Path, monkeypatch: pytest.Mo
             ask()
 
 
+def test_a_long_list_of_claims_is_cut_and_any_other_is_typed(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sign_in, "email", lambda: EMAIL.format("owner"))
+    monkeypatch.setattr(warranty_claims, "LISTED", 2)
+    files: dict[str, Any] = {}
+    packs: list[Any] = []
+    monkeypatch.setattr(download, "table", lambda whole, name, key: files.update({key: whole()}))
+    monkeypatch.setattr(download, "pack", lambda kind, scope, *who, **more: packs.append((kind, more)))
+    claims = lookups.claims(Scope())
+    paid = str(lookups.claims(Scope(), ("paid",))["claim_id"].iloc[-1])
+    assert len(claims) > 2
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    test.user = {"is_logged_in": True, "email": EMAIL.format("owner")}
+    test.run()
+    assert_drawn(test)
+    assert f"The newest 2 of {len(claims)} stand here; the file holds all." in said(test)
+    assert len(files["claims"]) == len(claims), "the file holds every claim"
+    (box,) = [box for box in test.selectbox if box.label == "Claim"]
+    assert len(box.options) == 2
+    (typed,) = [box for box in test.text_input if box.label == "or any claim by its id"]
+    typed.set_value("no-such").run()
+    assert_drawn(test)
+    assert "Claim no-such is not on record for these filters." in said(test).replace("\\", "")
+    assert not [more for kind, more in packs if kind == "warranty"]
+    (typed,) = [box for box in test.text_input if box.label == "or any claim by its id"]
+    typed.set_value(f" {paid} ").run()
+    assert_drawn(test)
+    assert ("warranty", {"claim_id": paid}) in packs
+    # Who was sent a claim that the list does not hold gets it, too.
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    test.user = {"is_logged_in": True, "email": EMAIL.format("owner")}
+    test.query_params["claim"] = paid
+    test.run()
+    assert test.selectbox(key="claim_choice").value == paid
+
+
 def programme(**more: Any) -> BenchProgramme:
     """Five tests at 12 minutes and 80 an hour: 80. Two good ones found that had cost 70; 25 credited; 40 narrower."""
 
