@@ -30,6 +30,9 @@ def free_port(wanted: int | None = None, address: str = LOOPBACK) -> int:
     candidates = [wanted] if wanted else range(FIRST_PORT, FIRST_PORT + PORTS_TRIED)
     for port in candidates:
         with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET, socket.SOCK_STREAM) as probe:
+            if os.name == "posix":
+                # As the server does: what a stopped one leaves for a minute is no listener. Elsewhere it would mean another thing.
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 probe.bind((address, port))
             except OSError:
@@ -84,14 +87,19 @@ def serve(port: int | None, is_browser_started: bool, address: str = LOOPBACK, h
     where = f"http://{LOOPBACK}:{chosen} (this machine only)" if address == LOOPBACK else f"{address}, port {chosen}"
     people = "; people sign in" if sign_in else ""
     printing.say(f"The pages are at {where}{people}. Stop with Ctrl+C.")
-    # What the page server says on a good day is its own; what goes wrong it says on the error stream.
+    # What the page server says on a good day is its own; what goes wrong it says on the error stream. In a group of its
+    # own, so that Ctrl+C reaches this process alone: the server would tell of its interruption as of an error.
     server = subprocess.Popen(
         command(chosen, is_browser_started, address, sign_in),
+        stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         env=os.environ | {working_ahead.SWITCH: "on"} | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
+        **({"process_group": 0} if os.name == "posix" else {}),
     )
-    # Asked to end, this process must not leave the server behind.
-    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    # Asked to end, or its window closed, this process must not leave the server behind.
+    for asked in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, asked):
+            signal.signal(getattr(signal, asked), lambda *_: server.terminate())
     try:
         return max(server.wait(), 0)
     except KeyboardInterrupt:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import socket
 import subprocess
 import sys
 import time
 import urllib.request
+from contextlib import contextmanager
 
 import pytest
 from typer.main import get_command
@@ -185,13 +187,16 @@ def test_a_taken_port_is_told():
             serving.free_port(taken.getsockname()[1])
 
 
-def test_open_serves_on_loopback_only(demo):
-    port = serving.free_port()
+@contextmanager
+def opened(home, port):
+    """`goodpull open` over this home, answering; ended when the block is left. In a group of its own, as in a terminal."""
     code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
     server = subprocess.Popen(
-        [sys.executable, "-c", code, "open", "--home", str(demo), "--port", str(port), "--no-browser"],
+        [sys.executable, "-c", code, "open", "--home", str(home), "--port", str(port), "--no-browser"],
         stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
     )
     try:
         for _ in range(300):
@@ -204,6 +209,18 @@ def test_open_serves_on_loopback_only(demo):
                 time.sleep(0.1)
         else:
             pytest.fail("no answer within 30 s")
+        yield server
+    finally:
+        server.terminate()
+        try:
+            server.wait(15)
+        except subprocess.TimeoutExpired:
+            server.kill()
+        server.stderr.close()
+
+
+def test_open_serves_on_loopback_only(demo):
+    with opened(demo, serving.free_port()) as server:
         psutil = pytest.importorskip("psutil")
         listening = {
             connection.laddr.ip
@@ -212,12 +229,22 @@ def test_open_serves_on_loopback_only(demo):
             if connection.status == psutil.CONN_LISTEN
         }
         assert listening == {"127.0.0.1"}
-    finally:
-        server.terminate()
-        try:
-            server.wait(15)
-        except subprocess.TimeoutExpired:
-            server.kill()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of a terminal")
+def test_open_ends_quietly_and_leaves_its_port(demo):
+    """By Ctrl+C, which a terminal sends to the whole group, and when its window is closed; each time on the same port."""
+    psutil = pytest.importorskip("psutil")
+    port = serving.free_port()
+    for asked in (signal.SIGINT, signal.SIGHUP):
+        with opened(demo, port) as server:
+            served = psutil.Process(server.pid).children(recursive=True)
+            assert served
+            os.killpg(server.pid, asked)
+            assert server.wait(15) == 0
+            said = server.stderr.read().splitlines()
+            assert len(said) == 1 and "Stop with Ctrl+C" in said[0], said
+            assert not psutil.wait_procs(served, timeout=15)[1], "something still runs"
 
 
 def test_the_first_start_on_a_machine_asks_nothing(tmp_path):
