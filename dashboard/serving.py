@@ -94,7 +94,7 @@ def serve(port: int | None, is_browser_started: bool, address: str = LOOPBACK, h
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         env=os.environ | {working_ahead.SWITCH: "on"} | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
-        **({"process_group": 0} if os.name == "posix" else {}),
+        process_group=0 if os.name == "posix" else None,
     )
     # Asked to end, or its window closed, this process must not leave the server behind.
     for asked in ("SIGTERM", "SIGHUP"):
