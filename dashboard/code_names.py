@@ -42,13 +42,10 @@ def code_names(technician_ids: list[str], seed: int) -> dict[str, str]:
     return names
 
 
-def shown(technician_id: object) -> str:
-    """The technician as this reader may see them: the code name when asked for, else name and id."""
-    return naming()(technician_id)
-
-
 def naming(is_code: bool | None = None) -> Callable[[object], str]:
-    """What `shown` gives now, fixed so that it can be used after the page has been drawn (by an export).
+    """What gives a technician as this reader may see them: the code name when asked for, else name and id.
+
+    Fixed, so that it can be used after the page has been drawn (by an export), and for thousands at once.
 
     is_code: whether code names are shown; None = as the switch on the page says.
     """

@@ -75,7 +75,8 @@ def _value(visit: dict, field: str, form: str) -> str | None:
         options = {code: words.LINK_WORDS[code] for code in LINK_CLASSES}
     elif field == "owner":
         people = store_access.frame(_TECHNICIANS)["technician_id"]
-        options = {one: code_names.shown(one) for one in people}
+        name_of = code_names.naming()
+        options = {one: name_of(one) for one in people}
     elif field == "link":
         near = store_access.frame(_NEAR, [visit["site_id"], visit_id, visit["arrived_on"]])
         options = {NO_LINK: "none: it follows no other visit"} | {

@@ -229,7 +229,7 @@ def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
 
 def _others(visit: dict) -> None:
     # A technician sees their own visits; anybody else, every visit.
-    own = roles.require_somebody().technician_id
+    own, name_of = roles.require_somebody().technician_id, code_names.naming()
     others = [
         (
             words.date(line.arrived_on),
@@ -237,7 +237,7 @@ def _others(visit: dict) -> None:
             words.label(line.visit_kind),
             words.label(line.symptom),
             words.label(line.cause_code),
-            code_names.shown(line.technician_id),
+            name_of(line.technician_id),
         )
         for line in store_access.frame(_OTHERS, [visit["site_id"], visit["visit_id"], own, own, visit["arrived_on"]])
         .sort_values("arrived_on")

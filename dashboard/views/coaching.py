@@ -210,10 +210,11 @@ _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 def _log(scope: Scope) -> None:
     st.header("Coaching log")
+    name_of = code_names.naming()
     lines = [
         (
             words.date(line.held_on),
-            code_names.shown(line.technician_id),
+            name_of(line.technician_id),
             words.label(line.topic),
             line.coach_id,
             line.remark,

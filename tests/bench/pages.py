@@ -152,8 +152,6 @@ def walk(home: Path, pages: list[str]) -> list[str]:
 def measure_sessions(home: Path, sessions: int, seconds: float, found: Measured) -> None:
     """Many readers at once for a bounded time."""
     with watched_server(home) as (address, memory):
-        with served_pages.browser() as browser:
-            page_timing.visit(browser, address, served_pages.PAGES[0])
         started = time.monotonic()
         told = asyncio.run(session_walk.walk(address, sessions, seconds))
         told |= {"sessions": sessions, "seconds": round(time.monotonic() - started, 1)}

@@ -1,4 +1,8 @@
-"""Many readers at once: each walks the pages and changes filters for a bounded time."""
+"""Many readers at once: each opens the pages and changes filters for a bounded time.
+
+They speak with the server as the browser does, without one: twenty browsers on the machine that serves would wait for
+each other, and hide what the server takes. What a browser adds for a single reader is measured apart (page_timing).
+"""
 
 from __future__ import annotations
 
@@ -7,18 +11,26 @@ import itertools
 import random
 import statistics
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import page_timing
 import served_pages
+from streamlit.proto.Alert_pb2 import Alert
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from websockets.asyncio.client import ClientConnection, connect
 
 ARRIVAL_SECONDS = 0.4
+# A reader looks at what stands there before the next click.
+LEAST_LOOK_SECONDS, MOST_LOOK_SECONDS = 2.0, 10.0
+NOT_NARROWED = ("All", "All records", "Chosen dates")
 
 
 @dataclass
 class Walked:
-    """What all readers together met with. opened, changed: seconds of each wait, until the whole page stood."""
+    """What all readers together met with. opened, changed: seconds from the click until everything was sent."""
 
     opened: list[float] = field(default_factory=list)
     changed: list[float] = field(default_factory=list)
@@ -26,19 +38,10 @@ class Walked:
 
 
 async def walk(address: str, sessions: int, seconds: float) -> dict[str, Any]:
-    """So many tabs, each with a session of its own, in one browser. Returns counts, medians, worst and errors."""
-    from playwright.async_api import async_playwright
-
+    """So many readers, each with a session of its own. Returns counts, medians, worst and errors."""
     walked = Walked()
-    async with async_playwright() as play:
-        browser = await play.chromium.launch(
-            executable_path=served_pages.browser_path(), args=list(served_pages.BROWSER_FLAGS)
-        )
-        try:
-            end = time.monotonic() + seconds
-            await asyncio.gather(*(_reader(browser, address, number, end, walked) for number in range(sessions)))
-        finally:
-            await browser.close()
+    end = time.monotonic() + seconds
+    await asyncio.gather(*(_reader(address, number, end, walked) for number in range(sessions)))
     return {
         "pages opened": len(walked.opened),
         "filters changed": len(walked.changed),
@@ -55,56 +58,81 @@ def _told(name: str, waits: list[float]) -> dict[str, float]:
     return {f"{name}, median s": round(statistics.median(waits), 2), f"{name}, worst s": round(max(waits), 2)}
 
 
-async def _reader(browser: Any, address: str, number: int, end: float, walked: Walked) -> None:
+async def _reader(address: str, number: int, end: float, walked: Walked) -> None:
     """One reader. The order of pages and choices is drawn from the reader's number: the same in every run."""
     draw = random.Random(number)
-    context = await browser.new_context(viewport=page_timing.SIZE)
-    tab = await context.new_page()
-    await tab.add_init_script(page_timing.WATCH)
     pages = list(served_pages.PAGES)
-    try:
-        # They come one after another, within the first seconds.
-        await asyncio.sleep(number * ARRIVAL_SECONDS)
-        for page in itertools.cycle(draw.sample(pages, len(pages))):
-            if time.monotonic() >= end:
-                return
-            await tab.goto(
-                served_pages.address_of(address, page), wait_until="commit", timeout=page_timing.MOST_SECONDS * 1000
-            )
-            if not await _stands(tab, page, "whole", walked):
-                continue
-            walked.opened.append(await tab.evaluate("goodpullWatch.whole / 1000"))
-            if page in page_timing.SCOPED:
-                await _change(tab, page, draw, walked)
-    except Exception as error:
-        walked.errors.append(f"reader {number}: {type(error).__name__}: {error}"[:300])
-    finally:
-        await context.close()
+    # They come one after another, within the first seconds.
+    await asyncio.sleep(number * ARRIVAL_SECONDS)
+    for page in itertools.cycle(draw.sample(pages, len(pages))):
+        if time.monotonic() >= end:
+            return
+        try:
+            await _look_at(address, page, draw, walked)
+        except Exception as error:
+            walked.errors.append(f"reader {number}, {page}: {type(error).__name__}: {error}"[:300])
 
 
-async def _change(tab: Any, page: str, draw: random.Random, walked: Walked) -> None:
-    box = tab.get_by_role("combobox", name=draw.choice(page_timing.FILTERS))
-    if not await box.count():
-        return
-    await box.first.click()
-    options = tab.get_by_role("option")
-    await options.first.wait_for()
-    # The first is everything; after the periods stands the choice of dates, which opens another field.
-    names = [text for text in (await options.all_inner_texts())[1:] if text != "Chosen dates"]
-    await tab.get_by_role("option", name=draw.choice(names), exact=True).click()
-    if await _stands(tab, page, "rested", walked):
-        walked.changed.append(await tab.evaluate("(goodpullWatch.rested - goodpullWatch.chosen) / 1000"))
+async def _look_at(address: str, page: str, draw: random.Random, walked: Walked) -> None:
+    """Open a page and, where it has filters, choose another of one of them."""
+    started = time.monotonic()
+    stream = f"{address.replace('http', 'ws', 1)}/_stcore/stream"
+    async with connect(stream, subprotocols=["streamlit"], max_size=None, origin=address) as session:  # type: ignore[list-item]
+        shown = await _drawn(session, _rerun(page), page, walked)
+        walked.opened.append(time.monotonic() - started)
+        await asyncio.sleep(draw.uniform(LEAST_LOOK_SECONDS, MOST_LOOK_SECONDS))
+        boxes = [one for one in _boxes(shown) if one.label in page_timing.FILTERS]
+        if page not in page_timing.SCOPED or not boxes:
+            return
+        box = draw.choice(boxes)
+        asked = _rerun(page)
+        state = asked.rerun_script.widget_states.widgets.add()
+        state.id, state.string_value = box.id, draw.choice([one for one in box.options if one not in NOT_NARROWED])
+        started = time.monotonic()
+        await _drawn(session, asked, page, walked)
+        walked.changed.append(time.monotonic() - started)
+        await asyncio.sleep(draw.uniform(LEAST_LOOK_SECONDS, MOST_LOOK_SECONDS))
 
 
-async def _stands(tab: Any, page: str, what: str, walked: Walked) -> bool:
-    """Whether the page came to rest without an error; what it met with is noted."""
-    try:
-        await tab.wait_for_function(f"goodpullWatch.{what} !== null", timeout=page_timing.MOST_SECONDS * 1000)
-    except Exception:
-        walked.errors.append(f"{page}: not at rest within {page_timing.MOST_SECONDS} s")
-        return False
-    box = tab.locator(page_timing.ERROR_BOX)
-    if await box.count():
-        walked.errors.append(f"{page}: {await box.first.inner_text()}"[:300])
-        return False
-    return True
+def _rerun(page: str) -> BackMsg:
+    asked = BackMsg()
+    asked.rerun_script.query_string = ""
+    # The first page stands at the root.
+    asked.rerun_script.page_name = "" if page == served_pages.PAGES[0] else page
+    return asked
+
+
+async def _drawn(session: ClientConnection, asked: BackMsg, page: str, walked: Walked) -> list[ForwardMsg]:
+    """What the server sends until its script has ended. Errors it shows are noted.
+
+    Raises RuntimeError where it does not end, or ends with an error.
+    """
+    await session.send(asked.SerializeToString())
+    sent: list[ForwardMsg] = []
+    async with asyncio.timeout(page_timing.MOST_SECONDS):
+        while True:
+            message = ForwardMsg.FromString(await session.recv(decode=False))
+            sent.append(message)
+            kind = message.WhichOneof("type")
+            if kind == "script_finished" and message.script_finished != ForwardMsg.FINISHED_EARLY_FOR_RERUN:
+                break
+    if message.script_finished != ForwardMsg.FINISHED_SUCCESSFULLY:
+        raise RuntimeError(f"the script ended with {message.script_finished}")
+    elements = list(_elements(sent))
+    walked.errors += [f"{page}: {one.exception.message}"[:300] for one in elements if one.HasField("exception")]
+    walked.errors += [
+        f"{page}: {one.alert.body}"[:300]
+        for one in elements
+        if one.HasField("alert") and one.alert.format == Alert.Format.ERROR
+    ]
+    if not any(one.HasField("heading") and one.heading.tag == "h1" for one in elements):
+        raise RuntimeError("no page was drawn")
+    return sent
+
+
+def _elements(sent: list[ForwardMsg]) -> Iterator[Any]:
+    return (one.delta.new_element for one in sent if one.HasField("delta") and one.delta.HasField("new_element"))
+
+
+def _boxes(sent: list[ForwardMsg]) -> list[Any]:
+    return [one.selectbox for one in _elements(sent) if one.HasField("selectbox")]
