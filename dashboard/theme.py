@@ -181,7 +181,15 @@ def page_style(colours: Palette) -> str:
   .gp-list thead {{display: none;}} .gp-list tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
   .gp-list td, .gp-list .gp-num {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
   .gp-list .gp-num + :not(.gp-num) {{padding-left: 0;}}
-  .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; color: {colours.quiet};}}
+  .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; font-weight: 400; color: {colours.quiet};}}
+  .gp-list td:empty::after {{content: "–"; color: {colours.quiet};}}
+  .gp-list:not(.gp-facts) td:first-child {{font-weight: 600;}}
+  .gp-facts tr {{display: flex; gap: .8rem;}}
+  .gp-facts td {{flex: 1;}} .gp-facts td::before {{display: none;}}
+  .gp-facts td:first-child {{flex: 0 0 38%; color: {colours.quiet};}}
+  .gp-card {{min-height: 0;}}
+  [data-testid="stPageLink"] :is(a, p, span), [data-testid="stButtonGroup"] :is(button, p),
+  [data-testid="stFileUploaderDropzone"] :is(div, span) {{white-space: normal; height: auto; overflow: visible;}}
 }}
 @media print {{header, .st-key-scope, .stButton, .stDownloadButton {{display: none !important;}}}}
 </style>"""
