@@ -119,7 +119,7 @@ def rows(
     )
     has_titles = any(title for title, _ in columns)
     top = f"<thead><tr>{head}</tr></thead>" if has_titles else ""
-    st.html(f'<table class="gp-list{"" if has_titles else " gp-facts"}">{above}{top}<tbody>{lines}</tbody></table>')
+    st.html(f'<table class="gp-list">{above}{top}<tbody>{lines}</tbody></table>')
     if has_titles and is_exported:
         download.shown_table(columns, body, caption)
 

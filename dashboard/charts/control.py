@@ -65,8 +65,10 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
         .encode(
             x=week,
             y="share:Q",
-            # Weeks with few cases are drawn small: they say little.
-            size=alt.Size("n:Q", scale=alt.Scale(type="sqrt", rangeMin=10, rangeMax=64), legend=None),
+            # Weeks with few cases are drawn small: they say little. Outside the limits the shape must be told at a glance.
+            size=alt.when(alt.datum.state == STATES[1])
+            .then(alt.value(80))
+            .otherwise(alt.Size("n:Q", scale=alt.Scale(type="sqrt", rangeMin=12, rangeMax=64), legend=None)),
             shape=alt.Shape(
                 "state:N", scale=alt.Scale(domain=STATES, range=["circle", "diamond", "circle"]), title=None
             ),
