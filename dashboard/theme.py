@@ -159,7 +159,8 @@ def page_style(colours: Palette) -> str:
   font: 400 .86rem/1.4 "Source Sans", sans-serif; text-align: left; white-space: normal; border-radius: 3px;}}
 .gp-term:hover::after, .gp-term:focus-visible::after {{display: block;}}
 .gp-list th:last-child .gp-term::after, .gp-list .gp-num .gp-term::after {{left: auto;}}
-[data-testid^="stBaseButton-primary"]:not(:disabled) {{color: {colours.paper};}}
+[data-testid^="stBaseButton-primary"]:not(:disabled), [data-testid="stMultiSelect"] [data-tag] :is(span, button)
+  {{color: {colours.paper};}}
 .st-key-tour p {{margin: .1rem 0 .2rem; max-width: 62rem;}}
 .gp-rule {{position: relative; height: 16px; margin: .2rem 0 .15rem;}}
 .gp-rule i {{position: absolute; display: block;}}
