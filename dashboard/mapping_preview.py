@@ -5,9 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import page, words
+from dashboard import long_list, page, words
+from dashboard.frame_text import FrameText
 from dashboard.printing import file_lines
 from pipelines.mapping.preview import Preview, TablePreview
+
+# Rows of one part where they stand one under the other: they have many columns.
+NARROW_SHOWN = 2
 
 
 def show(tried: Preview) -> None:
@@ -37,9 +41,18 @@ def _table(made: TablePreview, n: int) -> None:
     ]
     page.rows((("Column", "text"), ("Filled cells", "number"), ("Understood", "number")), lines, "No column is filled.")
     st.caption(f"First {len(made.rows_in)} rows in")
-    st.dataframe(_frame(made.rows_in, made.columns_in), hide_index=True, key=f"map_rows_in_{n}")
+    _rows(_frame(made.rows_in, made.columns_in), f"map_rows_in_{n}")
     st.caption(f"First {len(made.rows_out)} rows out, each with the number of the row it came from")
-    st.dataframe(_frame(made.rows_out, ["row", *made.columns_out]), hide_index=True, key=f"map_rows_out_{n}")
+    _rows(_frame(made.rows_out, ["row", *made.columns_out]), f"map_rows_out_{n}")
+
+
+def _rows(frame: pd.DataFrame, key: str) -> None:
+    """The rows as a grid; in a narrow window a few at a time, one under the other."""
+    with st.container(key=f"on_wide_{key}"):
+        st.dataframe(frame, hide_index=True, key=key, alt=f"Table of {words.plural(len(frame), 'row')}")
+    with st.container(key=f"on_narrow_{key}"):
+        text = FrameText(frame)
+        long_list.parts(text.columns(), text, f"narrow_{key}", "No row.", n_shown=NARROW_SHOWN)
 
 
 def _frame(rows: list[tuple], columns: list[str]) -> pd.DataFrame:

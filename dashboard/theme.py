@@ -118,6 +118,12 @@ def chart_config(colours: Palette) -> dict[str, Any]:
     }
 
 
+# A table of more than two columns; on a phone each of its rows stands as a block of lines, its first cell as the title.
+STACKED = ".gp-list:has(td:nth-child(3))"
+# Two columns have room side by side there, too.
+SIDE_BY_SIDE = ".gp-list:not(:has(td:nth-child(3)))"
+
+
 def page_style(colours: Palette) -> str:
     """The little style sheet of the pages: width, the answer, the figure cards, notices. No outside files."""
     return f"""<style>
@@ -153,7 +159,8 @@ def page_style(colours: Palette) -> str:
   font: 400 .86rem/1.4 "Source Sans", sans-serif; text-align: left; white-space: normal; border-radius: 3px;}}
 .gp-term:hover::after, .gp-term:focus-visible::after {{display: block;}}
 .gp-list th:last-child .gp-term::after, .gp-list .gp-num .gp-term::after {{left: auto;}}
-[data-testid^="stBaseButton-primary"]:not(:disabled) {{color: {colours.paper};}}
+[data-testid^="stBaseButton-primary"]:not(:disabled), [data-testid="stMultiSelect"] [data-tag] :is(span, button)
+  {{color: {colours.paper};}}
 .st-key-tour p {{margin: .1rem 0 .2rem; max-width: 62rem;}}
 .gp-rule {{position: relative; height: 16px; margin: .2rem 0 .15rem;}}
 .gp-rule i {{position: absolute; display: block;}}
@@ -178,10 +185,19 @@ def page_style(colours: Palette) -> str:
   .st-key-scope > .stElementContainer {{width: calc(50% - .5rem); flex: 1 1 calc(50% - .5rem);}}
   .st-key-scope > .stElementContainer:has(p.gp-quiet) {{flex-basis: 100%;}}
   .st-key-scope .stElementContainer > div {{max-width: 100%;}}
-  .gp-list thead {{display: none;}} .gp-list tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
-  .gp-list td, .gp-list .gp-num {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
-  .gp-list .gp-num + :not(.gp-num) {{padding-left: 0;}}
-  .gp-list td::before {{content: attr(data-title); flex: 0 0 38%; color: {colours.quiet};}}
+  {STACKED} thead {{display: none;}}
+  {STACKED} tr {{display: block; border-bottom: 1px solid {colours.line}; padding: .3rem 0;}}
+  {STACKED} :is(td, .gp-num) {{display: flex; gap: .8rem; border: 0; text-align: left; white-space: normal; padding: .1rem 0;}}
+  {STACKED} .gp-num + :not(.gp-num) {{padding-left: 0;}}
+  {STACKED} td::before {{content: attr(data-title); flex: 0 0 38%; font-weight: 400; color: {colours.quiet};}}
+  {STACKED} td:empty::after {{content: "–"; color: {colours.quiet};}}
+  {STACKED} td:first-child {{font-weight: 600;}}
+  {SIDE_BY_SIDE} {{table-layout: fixed;}} {SIDE_BY_SIDE} .gp-num {{white-space: normal; overflow-wrap: break-word;}}
+  {SIDE_BY_SIDE} :is(th, td):first-child:not(:last-child) {{width: 38%;}}
+  {SIDE_BY_SIDE}:has(.gp-num:nth-child(2)) :is(th, td):first-child {{width: 60%;}}
+  .gp-card {{min-height: 0;}}
+  [data-testid="stPageLink"] :is(a, p, span), [data-testid="stButtonGroup"] :is(button, p),
+  [data-testid="stFileUploaderDropzone"] :is(div, span) {{white-space: normal; height: auto; overflow: visible;}}
 }}
 @media print {{header, .st-key-scope, .stButton, .stDownloadButton {{display: none !important;}}}}
 </style>"""

@@ -41,7 +41,14 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
     frame.loc[signal, "state"] = STATES[1]
     frame.loc[~mature, "state"] = STATES[2]
     top = min(1.0, max(frame[["share", "upper"]].max().max() * 1.08, 0.05))
-    axis = alt.Axis(title="week starting", format="%d %b %y", labelAngle=0, values=_ticks(frame["week_on"]))
+    axis = alt.Axis(
+        title="week starting",
+        format="%-d %b %Y",
+        labelAngle=0,
+        labelOverlap=True,
+        labelSeparation=14,
+        values=_ticks(frame["week_on"]),
+    )
     week = alt.X("week_on:T", axis=axis)
     scale = alt.Scale(domain=[0, top], nice=False, clamp=True)
     base = alt.Chart(frame)
@@ -58,8 +65,10 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
         .encode(
             x=week,
             y="share:Q",
-            # Weeks with few cases are drawn small: they say little.
-            size=alt.Size("n:Q", scale=alt.Scale(type="sqrt", rangeMin=10, rangeMax=64), legend=None),
+            # Weeks with few cases are drawn small: they say little. Outside the limits the shape must be told at a glance.
+            size=alt.when(alt.datum.state == STATES[1])
+            .then(alt.value(80))
+            .otherwise(alt.Size("n:Q", scale=alt.Scale(type="sqrt", rangeMin=12, rangeMax=64), legend=None)),
             shape=alt.Shape(
                 "state:N", scale=alt.Scale(domain=STATES, range=["circle", "diamond", "circle"]), title=None
             ),
@@ -74,7 +83,7 @@ def control_chart(weeks: pd.DataFrame, title: str, colours: Palette, weeks_shown
                 title=None,
             ),
             tooltip=[
-                alt.Tooltip("week_on:T", title="week starting", format="%d %b %Y"),
+                alt.Tooltip("week_on:T", title="week starting", format="%-d %b %Y"),
                 alt.Tooltip("share:Q", title=title, format=".1%"),
                 alt.Tooltip("count:Q", title="counted"),
                 alt.Tooltip("n:Q", title="out of"),

@@ -45,7 +45,14 @@ def draft_history(
     x = alt.X(
         "arrived_on:T",
         scale=alt.Scale(domain=[(first - room).isoformat(), (last + room).isoformat()], nice=False),
-        axis=alt.Axis(title="date of the visit", format="%d %b %y", labelAngle=0, tickCount=6, labelOverlap=True),
+        axis=alt.Axis(
+            title="date of the visit",
+            format="%-d %b %Y",
+            labelAngle=0,
+            tickCount=6,
+            labelOverlap=True,
+            labelSeparation=14,
+        ),
     )
     top = max(frame["draft"].max(), *rated["at"], 0.0) * 1.12
     scale = alt.Scale(domain=[min(frame["draft"].min() * 1.12, 0.0), top or 1.0], nice=False)
@@ -64,7 +71,7 @@ def draft_history(
                 "when:N", scale=alt.Scale(domain=kinds, range=[fills[SHAPES[kind]] for kind in kinds]), title=None
             ),
             tooltip=[
-                alt.Tooltip("arrived_on:T", title="date", format="%d %b %Y"),
+                alt.Tooltip("arrived_on:T", title="date", format="%-d %b %Y"),
                 alt.Tooltip("visit_id:N", title="visit"),
                 alt.Tooltip("when:N", title="taken"),
                 alt.Tooltip("contacts:N"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import altair as alt
+import numpy as np
 import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished, share_axis
@@ -22,16 +23,16 @@ LABEL_HEIGHT = 17
 AXIS_HEIGHT = 80
 # With more names than this the picture grows.
 FEW_LABELS = 6
-# Names this close along the axis (as a share of it) could lie on each other; they are kept apart in height.
+# How far a name reaches along the axis, as a share of it, on a phone.
 LABEL_REACH = 0.45
-# Names keep clear of other marks this close.
-MARK_REACH = 0.2
+# How far a mark reaches, likewise.
+MARK_REACH = 0.03
 # More names than these would be no picture; all are in the table below it.
 MOST_LABELS = 24
 # Names are written smaller where the page is narrow, so that none is cut off.
 NAME_SIZE = alt.expr("width < 360 ? 10 : 12")
-# Marks beyond this share of the axis have their name at the left.
-RIGHT_EDGE = 0.5
+# Ground behind a name, so that what passes below it does not cross its letters.
+HALO = 5
 
 
 def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palette) -> Picture | None:
@@ -63,7 +64,8 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     flagged = people[people["group"] == GROUPS[1]]
     named = flagged.assign(excess=flagged["observed_rate"] - flagged["expected_rate"]).nlargest(MOST_LABELS, "excess")
     height = HEIGHT + LABEL_HEIGHT * max(0, len(named) - FEW_LABELS)
-    top, labels = _with_labels(named, most, max(float(people["observed_rate"].max()) * 1.1, 0.2), height)
+    lowest_top = max(float(people["observed_rate"].max()) * 1.1, 0.2)
+    top, labels = _with_labels(named, people, most, lowest_top, height)
     x = alt.X(
         "draft_fault_visits:Q",
         axis=alt.Axis(title="draft faults attended", tickCount=8),
@@ -105,11 +107,10 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
     pointers = alt.Chart(labels).mark_rule(color=colours.aside, strokeWidth=0.8).encode(x=x, y=y, y2="label_rate:Q")
     names = [
         alt.Chart(labels[labels["is_at_right"] == is_at_right])
-        .mark_text(
-            align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, color=colours.ink, fontSize=NAME_SIZE
-        )
+        .mark_text(align="right" if is_at_right else "left", dx=-8 if is_at_right else 8, fontSize=NAME_SIZE, **drawn)
         .encode(x=x, y=at, text="shown_name:N")
         for is_at_right in (False, True)
+        for drawn in ({"stroke": colours.paper, "strokeWidth": HALO, "color": colours.paper}, {"color": colours.ink})
     ]
     layers = [*([] if limits.empty else [outer, inner]), pointers, marks, *names]
     text = (
@@ -123,7 +124,7 @@ def technician_funnel(table: pd.DataFrame, funnel: pd.DataFrame, colours: Palett
             else ""
         )
     )
-    return finished(alt.layer(*layers), text, colours, height, marks=len(layers) - 3)
+    return finished(alt.layer(*layers), text, colours, height, marks=len(layers) - len(names) - 1)
 
 
 def _axis(top: float) -> alt.Axis:
@@ -132,36 +133,51 @@ def _axis(top: float) -> alt.Axis:
     return share_axis("good switches pulled per draft fault", **more)
 
 
-def _with_labels(flagged: pd.DataFrame, most: float, top: float, height: int) -> tuple[float, pd.DataFrame]:
+def _with_labels(
+    flagged: pd.DataFrame, people: pd.DataFrame, most: float, top: float, height: int
+) -> tuple[float, pd.DataFrame]:
     """The top of the axis, raised until the names that had to move up have room, and where each is written."""
-    labels = _label_places(flagged, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
+    labels = _label_places(flagged, people, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
     for _ in range(40):
         wanted = float(labels["label_rate"].max()) * 1.02 if len(labels) else 0.0
         if wanted <= top:
             break
         top = wanted
-        labels = _label_places(flagged, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
+        labels = _label_places(flagged, people, most, top * LABEL_HEIGHT / (height - AXIS_HEIGHT))
     return (top if len(flagged) else min(top, 1.0)), labels
 
 
-def _label_places(people: pd.DataFrame, most: float, step: float) -> pd.DataFrame:
-    """Where each name is written: at its mark, moved up where it would lie on another one.
+def _label_places(flagged: pd.DataFrame, people: pd.DataFrame, most: float, step: float) -> pd.DataFrame:
+    """Where each name is written: at its mark, moved up where it would lie on another name or on any mark.
 
-    step: the height of a name on the axis. Adds label_rate and is_at_right (written to the left of a mark near the right
-    edge). Names within LABEL_REACH of the axis of one another are kept apart, which holds on a narrow page too; a thin
-    line leads from mark to name.
+    step: the height of a name on the axis. Adds label_rate and is_at_right: written to the left of its mark, unless there
+    is no room. A thin line leads from mark to name. Names are placed from the left, each above those its line would
+    otherwise cross; those written to the right stand on the other side of their lines and are placed from the right.
     """
-    placed: list[tuple[float, float]] = []
+    at_all = people["draft_fault_visits"].to_numpy(float)
+    rate_all = people["observed_rate"].to_numpy(float)
+    reach = LABEL_REACH * most
+    ordered = flagged.assign(is_at_right=flagged["draft_fault_visits"].astype(float) > reach)
+    turned = ordered["draft_fault_visits"].astype(float).where(ordered["is_at_right"], -ordered["draft_fault_visits"])
+    ordered = ordered.assign(turned=turned).sort_values(["is_at_right", "turned", "observed_rate"])
+    placed: list[tuple[float, float, float]] = []
     rates = []
-    ordered = people.sort_values(["observed_rate", "draft_fault_visits"])
-    marks = list(zip(ordered["draft_fault_visits"].astype(float), ordered["observed_rate"].astype(float), strict=True))
-    for n, rate in marks:
-        place = rate
-        while any(abs(n - other) < LABEL_REACH * most and abs(place - at) < step for other, at in placed) or any(
-            0 < abs(n - other) < MARK_REACH * most and abs(place - at) < step / 2 for other, at in marks
-        ):
-            place += step / 4
-        placed.append((n, place))
+    for row in ordered.itertuples():
+        n, rate = float(row.draft_fault_visits), float(row.observed_rate)
+        start, end = (n - reach, n) if row.is_at_right else (n, n + reach)
+        below = [at for first, last, at in placed if first < end and start < last]
+        lowest = max(rate, *(at + step for at in below)) if below else rate
+        is_other = (at_all != n) | (rate_all != rate)
+        is_near = is_other & (at_all > start - MARK_REACH * most) & (at_all < end + MARK_REACH * most)
+        place = _above_marks(lowest, np.sort(rate_all[is_near]), step)
+        placed.append((start, end, place))
         rates.append(place)
-    is_at_right = ordered["draft_fault_visits"].astype(float) > RIGHT_EDGE * most
-    return ordered.assign(label_rate=rates, is_at_right=is_at_right)
+    return ordered.drop(columns="turned").assign(label_rate=rates)
+
+
+def _above_marks(place: float, rates: np.ndarray, step: float) -> float:
+    """The lowest height from `place` up at which a name keeps clear of marks at these rates, which rise."""
+    for rate in rates:
+        if abs(place - rate) < 0.8 * step:
+            place = float(rate) + 0.8 * step
+    return place

@@ -23,7 +23,12 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
     frame[MARK] = frame["visit_id"].astype(str)
     name, per, digits = draft_unit(unit)
     frame["margin"] = frame["margin_pa"].astype(float) / per
-    x = alt.X("arrived_on:T", axis=alt.Axis(title="date of the visit", format="%b %Y", labelAngle=0, tickCount=6))
+    x = alt.X(
+        "arrived_on:T",
+        axis=alt.Axis(
+            title="date of the visit", format="%b %Y", labelAngle=0, tickCount=6, labelOverlap=True, labelSeparation=14
+        ),
+    )
     y = alt.Y("margin:Q", axis=alt.Axis(title=f"draft above the make point, {name}"), scale=alt.Scale(zero=True))
     base = alt.Chart(frame)
     detail = alt.Shape("appliance:N", title=None, legend=None if frame["appliance"].nunique() == 1 else alt.Legend())
@@ -33,7 +38,7 @@ def draft_margin(readings: pd.DataFrame, colours: Palette, unit: str | None = No
         y=y,
         shape=detail,
         tooltip=[
-            alt.Tooltip("arrived_on:T", title="date", format="%d %b %Y"),
+            alt.Tooltip("arrived_on:T", title="date", format="%-d %b %Y"),
             alt.Tooltip("visit_id:N", title="visit"),
             alt.Tooltip("appliance:N"),
             alt.Tooltip("margin:Q", title=f"above the make point, {name}", format=f".{digits}f"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.picture import MARK, Picture, finished
+from dashboard.charts.picture import LOWERED, MARK, ROW_HEIGHT, Picture, finished, named_rows, names_above
 from dashboard.theme import Palette
 from dashboard.words import plural
 
@@ -33,18 +33,19 @@ def ranges(
     known[MARK] = known[label].astype(str)
     known["shown"] = known[label].astype(str).str.slice(0, 40)
     known = known.astype({"value": float, "low": float, "high": float})
-    order = known["shown"].tolist()
     top = float(known[["value", "high"]].max().max())
     end = 1.0 if format.endswith("%") and top > 0.6 else top * 1.08 or 1.0
-    y = alt.Y("shown:N", sort=order, axis=alt.Axis(title=None, labelLimit=220, ticks=False))
+    y = named_rows("shown", known["shown"].tolist(), 220)
     x = alt.X(
         "value:Q",
         scale=alt.Scale(domain=[min(0.0, float(known["low"].min())), end]),
         axis=alt.Axis(title=title, format=format, tickCount=8),
     )
     base = alt.Chart(known)
-    lines = base.mark_rule(color=colours.main, strokeWidth=3, opacity=0.45).encode(y=y, x=alt.X("low:Q"), x2="high:Q")
-    dots = base.mark_point(color=colours.main, filled=True, size=60, opacity=1).encode(
+    lines = base.mark_rule(color=colours.main, strokeWidth=3, opacity=0.45, yOffset=LOWERED).encode(
+        y=y, x=alt.X("low:Q"), x2="high:Q"
+    )
+    dots = base.mark_point(color=colours.main, filled=True, size=60, opacity=1, yOffset=LOWERED).encode(
         y=y,
         x=x,
         tooltip=[
@@ -69,4 +70,5 @@ def ranges(
             )
         )
         text += f". {reference_name} {reference:{format}}"
-    return finished(alt.layer(*layers), text + ".", colours, 30 * len(known) + 70, marks=1)
+    layers.append(names_above(base, "shown", y, colours))
+    return finished(alt.layer(*layers), text + ".", colours, ROW_HEIGHT * len(known) + 70, marks=1)

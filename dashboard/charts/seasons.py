@@ -11,6 +11,8 @@ from dashboard.charts.picture import MARK, Picture, finished
 from dashboard.theme import Palette
 from dashboard.words import MONTHS, count, date, number
 
+# A short upright line, as a path in a square from -1 to 1.
+TICK = "M0,-1L0,1"
 # The heating year: July to June, so that the winter stands whole in the middle.
 ORDER = [MONTHS[(6 + place) % 12] for place in range(12)]
 
@@ -98,9 +100,7 @@ def outlook(weeks: pd.DataFrame, colours: Palette) -> Picture | None:
         .encode(
             y=y,
             x=alt.X("faults:Q", axis=axis, scale=alt.Scale(zero=True)),
-            shape=alt.Shape(
-                "kind:N", scale=alt.Scale(domain=kinds, range=["circle", "stroke"]), title=None, legend=legend
-            ),
+            shape=alt.Shape("kind:N", scale=alt.Scale(domain=kinds, range=["circle", TICK]), title=None, legend=legend),
             fill=alt.Fill(
                 "kind:N", scale=alt.Scale(domain=kinds, range=[colours.main, colours.paper]), title=None, legend=legend
             ),

@@ -32,7 +32,10 @@ def waste_by_month(
     long["place"] = long["kind"].map({"known": 0, "estimated": 1})
     long[MARK] = long["month_on"].dt.strftime("%Y-%m ") + long["kind"]
     long["kind"] = long["kind"].map(dict(zip(("known", "estimated"), KINDS, strict=True)))
-    x = alt.X("yearmonth(month_on):O", axis=alt.Axis(title="month", format="%b %y", labelAngle=0, labelOverlap=True))
+    x = alt.X(
+        "yearmonth(month_on):O",
+        axis=alt.Axis(title="month", format="%b %y", labelAngle=0, labelOverlap=True, labelSeparation=8),
+    )
     bars = (
         alt.Chart(long)
         .mark_bar(strokeWidth=1.2, width=alt.RelativeBandSize(band=0.72))

@@ -18,7 +18,7 @@ LEAVING = (
     "Job declared complete, or the part it waits for is named",
 )
 # Room to write on, in points.
-LINE_SPACING = 11
+LINE_SPACING = 15
 PRACTICE = "Common practice; the manufacturer's instructions and the local code decide."
 
 
@@ -41,7 +41,7 @@ def closeout_pack(scope: Scope) -> paper.Document:
         blocks.append(_boxes(title, tuple(box.format(days=days) for box in field.boxes)))
     blocks += [
         _boxes("Before you leave", LEAVING),
-        paper.Lines("Anything the next one should know", 2),
+        paper.Lines("Anything the next one should know", 4),
         paper.Text(PRACTICE, is_quiet=True),
     ]
     day = last_day(facts, {})

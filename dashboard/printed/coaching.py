@@ -24,7 +24,7 @@ from dashboard import (
 )
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
-from dashboard.printed.week import FOOTER, about, chart, last_day
+from dashboard.printed.week import FOOTER, WHOLE, about, chart, last_day
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS
 from pipelines.contract.codes import CHECK_CODE
@@ -124,7 +124,7 @@ def _steps(
         "No swap is on record, so no step can be counted.",
         f"Bar: all technicians. Diamond: {name}.",
         font,
-        680,
+        WHOLE,
         height,
     )
     said = technician_sheet.start_with(frame)

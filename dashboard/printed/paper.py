@@ -61,11 +61,12 @@ class Cards:
 
 @dataclass(frozen=True)
 class Chart:
-    """A drawn chart: SVG text, what it shows in words, and its caption."""
+    """A drawn chart: SVG text, what it shows in words, and its caption. narrow_svg: the same for a phone; empty = as it is."""
 
     svg: str
     alt: str
     caption: str = ""
+    narrow_svg: str = ""
     kind: str = "chart"
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from dashboard import figures_access, lookups, notices, store_access, words
 from dashboard.charts.seasons import outlook, year
 from dashboard.printed import drawing, paper, season_lookups
-from dashboard.printed.week import FOOTER, about, chart, last_day
+from dashboard.printed.week import FOOTER, HALF, about, chart, last_day
 from dashboard.views.seasons import FAMILIES, answer, next_steps, not_narrowed, skill_sentence
 from models.figures.scope import Scope
 from models.figures.seasons import Season
@@ -33,7 +33,7 @@ def season_pack(scope: Scope, font: str | None = drawing.FONT) -> paper.Document
         season = families[name]
         drawn = year(season.by_month, season.curve, drawing.PRINT, starts)
         pictures.append(
-            (paper.Text(f"{title}: {about_it}"), chart(drawn, season.sentence, season.sentence, font, 345, 200))
+            (paper.Text(f"{title}: {about_it}"), chart(drawn, season.sentence, season.sentence, font, HALF, 200))
         )
         ahead.append((paper.Text(title), _outlook(season, font)))
         checks.append((paper.Bullets(title, tuple(to_check), is_ticked=True),))
@@ -74,7 +74,7 @@ def _cards(season: Season, title: str) -> tuple[paper.Card, paper.Card]:
 
 def _outlook(season: Season, font: str | None) -> object:
     picture = outlook(season.outlook, drawing.PRINT)
-    return chart(picture, "Too few records to look ahead.", skill_sentence(season), font, 345, 120)
+    return chart(picture, "Too few records to look ahead.", skill_sentence(season), font, HALF, 120)
 
 
 def _per_hundred(share: float) -> str:

@@ -66,7 +66,7 @@ def _packed(document: Document) -> str:
 
 def _printable(value: Any, key: str = "") -> Any:
     if isinstance(value, str):
-        return value if key in ("svg", "kind") else breakable(named_signs(value))
+        return value if key in ("svg", "narrow_svg", "kind") else breakable(named_signs(value))
     if isinstance(value, dict):
         return {name: _printable(entry, name) for name, entry in value.items()}
     return [_printable(entry) for entry in value] if isinstance(value, list | tuple) else value

@@ -42,18 +42,22 @@ def warranty_pack(claim_id: str) -> paper.Document:
     readings, checks = visit_sheet.readings(visit_id), visit_sheet.checks(visit_id)
     unit = store_access.draft_unit()
     blocks: list[Any] = [paper.Lead(_lead(claim))]
-    blocks += [paper.Heading("The claim"), paper.table(_PAIRS, _claim_lines(claim), "", shares=(0, 1))]
-    blocks.append(paper.Heading("The visit"))
+    on_visit: paper.Table | paper.Text = paper.Text(f"Visit {visit_id} is not on record.")
     if visit:
         facts = [("Visit", f"{visit_id}, {words.date(visit['arrived_on'])}"), *visit_sheet.facts(visit, None)]
-        blocks.append(paper.table(_PAIRS, facts, "", shares=(0, 1)))
-    else:
-        blocks.append(paper.Text(f"Visit {visit_id} is not on record."))
+        on_visit = paper.table(_PAIRS, facts, "", shares=(0, 1))
+    # Side by side, so that a usual claim keeps to one page.
     blocks += [
+        paper.Pair(
+            (paper.Heading("The claim"), paper.table(_PAIRS, _claim_lines(claim), "", shares=(0, 1))),
+            (paper.Heading("The visit"), on_visit),
+        ),
         paper.Heading("Readings, checks and parts"),
         paper.table(visit_sheet.READING_COLUMNS, readings, "No readings were recorded."),
-        paper.table(visit_sheet.CHECK_COLUMNS, checks, "No checks were recorded."),
-        paper.table(visit_sheet.PART_COLUMNS, visit_sheet.parts(visit_id), "No parts were recorded."),
+        paper.Pair(
+            (paper.table(visit_sheet.CHECK_COLUMNS, checks, "No checks were recorded."),),
+            (paper.table(visit_sheet.PART_COLUMNS, visit_sheet.parts(visit_id), "No parts were recorded."),),
+        ),
         paper.Heading("Bench test"),
     ]
     for bench in benches:

@@ -10,6 +10,8 @@ from dashboard.printed import paper
 from dashboard.printed.paper import Document
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+# Where rows of more than two columns stand one under the other, as on the pages. Never on paper, however small.
+PHONE = "screen and (max-width: 640px)"
 STYLE = """
 :root {color-scheme: light} * {box-sizing: border-box}
 body {font: 15px/1.45 "Libertinus Serif", "Source Serif", Georgia, serif; color: #000; background: #fff;
@@ -28,9 +30,17 @@ td {vertical-align: top; border-bottom: 1px solid #aaa; padding: .2rem .5rem .2r
 figure {margin: .8rem 0} figure img {width: 100%; height: auto} .notice {border: 2.5px solid #000; padding: .5rem .8rem; margin: .8rem 0}
 .notice.calm {border: 1px solid #777} .notice ul {margin: .25rem 0 0} ul.tick {list-style: "☐  "} .line {border-bottom: 1px solid #777; height: 2rem}
 footer {border-top: 1px solid #777; margin-top: 1.4rem; padding-top: .4rem}
+@media PHONE {
+  .pair {grid-template-columns: 1fr; gap: 0}
+  .many thead {display: none} .many tr {display: block; border-bottom: 1px solid #aaa; padding: .3rem 0}
+  .many td {display: flex; gap: .8rem; border: 0; padding: .1rem 0; text-align: left}
+  .many td::before {content: attr(data-title); flex: 0 0 38%; color: #333} .many td[data-title=""]::before {display: none}
+  .many td:empty::after {content: "–"; color: #333}
+  .notice ul, ul.tick {padding-left: 1.4rem}
+}
 @media print {body {margin: 0; padding: 0; max-width: none; font-size: 10.5pt} .break {break-before: page}
   .card, figure, .notice, tr {break-inside: avoid} .cards {grid-template-columns: repeat(4, 1fr)} .pair {grid-template-columns: 1fr 1fr}}
-"""
+""".replace("PHONE", PHONE)
 
 
 def web_page(document: Document) -> bytes:
@@ -80,9 +90,14 @@ def _card(card: paper.Card) -> str:
 
 
 def _chart(one: paper.Chart) -> str:
-    told = base64.b64encode(one.svg.encode()).decode()
+    narrow = f'<source media="{PHONE}" srcset="{_address(one.narrow_svg)}">' if one.narrow_svg else ""
     caption = f'<figcaption class="quiet">{_text(one.caption)}</figcaption>' if one.caption else ""
-    return f'<figure><img alt="{html.escape(one.alt)}" src="data:image/svg+xml;base64,{told}">{caption}</figure>'
+    picture = f'<picture>{narrow}<img alt="{html.escape(one.alt)}" src="{_address(one.svg)}"></picture>'
+    return f"<figure>{picture}{caption}</figure>"
+
+
+def _address(svg: str) -> str:
+    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
 
 
 def _table(one: paper.Table) -> str:
@@ -91,12 +106,18 @@ def _table(one: paper.Table) -> str:
         f'<th scope="col"{kind}>{_text(title)}</th>' for (title, _), kind in zip(one.columns, kinds, strict=True)
     )
     rows = "".join(
-        f"<tr>{''.join(f'<td{kind}>{_text(cell)}</td>' for cell, kind in zip(row, kinds, strict=True))}</tr>"
+        "<tr>"
+        + "".join(
+            f'<td{kind} data-title="{html.escape(paper.breakable(title))}">{_text(cell)}</td>'
+            for cell, kind, (title, _) in zip(row, kinds, one.columns, strict=True)
+        )
+        + "</tr>"
         for row in one.rows
     )
     caption = f"<caption>{_text(one.caption)}</caption>" if one.caption else ""
     note = f'<p class="quiet">{_text(one.note)}</p>' if one.note else ""
-    return f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{note}"
+    many = ' class="many"' if len(one.columns) > 2 else ""
+    return f"<table{many}>{caption}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{note}"
 
 
 def _bullets(one: paper.Bullets) -> str:

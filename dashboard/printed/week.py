@@ -24,6 +24,8 @@ SAFETY_SHOWN = 20
 # With longer cells the lists would not keep to their page.
 LONGEST_CELL = 32
 WEEKS_SHOWN = 52
+# Widths of pictures in pixels: of a page, and of half a page, which is that of a phone too.
+WHOLE, HALF = 680, 345
 FOOTER = (
     "Goodpull. For coaching and planning; not for pay or discipline. It never says that an appliance is safe: licensed "
     "people, the manufacturer's instructions and the local code decide."
@@ -101,20 +103,23 @@ def chart(picture: Picture | None, otherwise: str, caption: str, font: str | Non
     """A drawn chart, or the honest sentence in its place."""
     if picture is None:
         return paper.Text(otherwise)
-    return paper.Chart(drawing.svg(picture, width, height, font), picture.text, caption)
+    # Paper, which has a font of its own, is never narrow; the web page may be read on a phone.
+    is_redrawn = font is None and width > HALF
+    narrow = drawing.svg(picture, HALF, height, font) if is_redrawn else ""
+    return paper.Chart(drawing.svg(picture, width, height, font), picture.text, caption, narrow)
 
 
 def _pictures(scope: Scope, facts: dict, font: str | None) -> list[object]:
     if not facts["n_swaps"]:
         return [paper.Text(f"No picture: {notices.why_no_swap(facts)}")]
     control = figures_access.control(scope)
-    first = _weekly(control["no_root_cause"], font, 680, 200)
-    good = _weekly(control["good_switch"], font, 345, 190)
+    first = _weekly(control["no_root_cause"], font, WHOLE, 200)
+    good = _weekly(control["good_switch"], font, HALF, 190)
     if is_mostly_unproven(facts):
         return [first, paper.Pair((good,), (paper.Text(f"No picture: {week_parts.unproven(facts)}"),))]
     returns = figures_access.callbacks(scope)
     curve = callback_curve(returns.curve, drawing.PRINT)
-    other = chart(curve, "No swap has been followed up yet.", returns.sentence, font, 345, 190)
+    other = chart(curve, "No swap has been followed up yet.", returns.sentence, font, HALF, 190)
     return [first, paper.Pair((good,), (other,))]
 
 

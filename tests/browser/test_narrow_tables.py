@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
+import mapping_steps
 import pytest
 import served_pages
-from looking import assert_sound, is_scrolling_sideways, opened, tables_that_scroll, violations
+from looking import assert_sound, is_scrolling_sideways, opened, show_whole, tables_that_scroll, violations
+from test_mapping_in_browser import HEADER, ROWS
 
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}
@@ -57,6 +62,46 @@ def test_a_window_of_visits_is_read_and_one_is_opened_on_a_phone(browser, fleet_
         tab.set_viewport_size({"width": 1280, "height": 800})
         window.locator(".dvn-scroller:visible").first.wait_for()
         assert window.get_by_role("combobox", name="Visit to read in full").count() == 0
+        assert_sound(tab, seen)
+
+
+def test_tables_of_two_columns_stay_side_by_side_and_links_are_whole(browser, fleet_address: str) -> None:
+    with opened(browser, served_pages.address_of(fleet_address, "method"), size=PHONE) as (tab, _):
+        row = tab.locator("table.gp-list:visible tbody tr").first
+        term, meaning = (row.locator("td").nth(place).bounding_box() for place in (0, 1))
+        assert meaning["x"] > term["x"] + 80 and abs(meaning["y"] - term["y"]) < 2
+        tab.goto(served_pages.address_of(fleet_address, "records"))
+        served_pages.settled(tab)
+        links = tab.locator('[data-testid="stPageLink"] a:visible')
+        assert links.count() > 0
+        assert not links.evaluate_all("found => found.filter(one => one.scrollWidth > one.clientWidth + 1).length")
+        assert links.evaluate_all(
+            "found => found.every(one => [...one.querySelectorAll('*')].every(part => part.scrollWidth <= part.clientWidth + 1"
+            " || getComputedStyle(part).overflow === 'visible'))"
+        )
+
+
+def test_a_mapping_is_tried_on_a_phone(browser, tmp_path: Path) -> None:
+    sheet = tmp_path / "jobs.csv"
+    with sheet.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([HEADER, *ROWS])
+    home = tmp_path / "home"
+    home.mkdir()
+    with (
+        served_pages.served(home) as address,
+        opened(browser, served_pages.address_of(address, "records"), "dark", PHONE) as (tab, seen),
+    ):
+        mapping_steps.upload(tab, [sheet])
+        mapping_steps.read_columns(tab)
+        mapping_steps.preview(tab)
+        rows = tab.locator('[class*="st-key-on_narrow_map_rows_in_"]').first.locator("table.gp-list:visible tbody tr")
+        assert rows.count() == 2
+        first = rows.first.locator("td").first
+        assert (first.get_attribute("data-title"), first.inner_text()) == ("WO #", "W1")
+        assert tab.locator(".dvn-scroller:visible").count() == 0
+        assert tables_that_scroll(tab) == [] and not is_scrolling_sideways(tab)
+        show_whole(tab, PHONE["width"])
+        assert violations(tab) == []
         assert_sound(tab, seen)
 
 

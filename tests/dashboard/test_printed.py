@@ -83,6 +83,32 @@ def test_safety_and_fairness_stand_on_the_paper(served_home: Path) -> None:
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+@pytest.mark.parametrize("size", SIZES)
+def test_a_claim_with_a_bench_test_keeps_to_one_page(served_home: Path, size: str) -> None:
+    """Readings, checks, parts and a whole budget of the bench test among them."""
+    claim = store_access.row(
+        "SELECT c.claim_id FROM warranty_claim AS c JOIN swap_case AS s USING (visit_id) JOIN visit_check AS k USING (visit_id) "
+        "WHERE s.verdict = 'good' AND s.has_gauge_reading GROUP BY 1 ORDER BY count(*) DESC, 1"
+    )["claim_id"]
+    reader = PdfReader(io.BytesIO(typeset.pdf(made("warranty", claim_id=claim), size)))
+    assert len(reader.pages) == 1
+    text = " ".join(reader.pages[0].extract_text().split())
+    assert "Probability of lying within the tolerance" in text and "What is missing from this claim" in text
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_the_web_page_is_made_for_a_phone_too(served_home: Path) -> None:
+    """A wide picture is drawn once more for it, and rows of many columns have their titles with them; none of it on paper."""
+    page = web_page.web_page(packs.document("week", Scope(), code_names.naming(False), font=None)).decode()
+    assert page.count(f'<source media="{web_page.PHONE}"') == 1
+    assert not [one["narrow_svg"] for one in _charts(asdict(made("week"))["blocks"]) if one["narrow_svg"]]
+    titles = (("Date", "text"), ("Visit", "text"), ("Margin", "number"))
+    many, two = (web_page._block(paper.table(titles[:n], [("a", "", "1")[:n]], "")) for n in (3, 2))
+    assert '<table class="many">' in many and '<td data-title="Visit"></td>' in many
+    assert 'class="many"' not in two
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
 def test_coaching_hides_customers_and_shows_the_code_name(served_home: Path) -> None:
     one = a_technician()
     document = made("coaching", is_code=True, technician_id=one)
