@@ -79,7 +79,10 @@ def _part_of(store_key: str, settings: Settings, scope: Scope) -> Any:
     """What several figures of one scope rest on; kept for the last few scopes only, since it holds single swaps."""
     from models.figures.narrowed import Part
 
-    return Part(store_access.reader, scope, settings, _all())
+    def wider(name: str, scope: Scope) -> Any:
+        return _narrowed(store_key, settings, scope, name)
+
+    return Part(store_access.reader, scope, settings, _all(), wider)
 
 
 def _part(name: str, scope: Scope) -> Any:
@@ -144,15 +147,7 @@ def safety_items(scope: Scope) -> pd.DataFrame:
     roles.require_figures("safety_items")
     from models.figures.safety import within
 
-    return within(_safety_items(store_access.key()), scope)
-
-
-# Few, and the search for what closed them reads every visit: found once for everybody, then narrowed.
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _safety_items(store_key: str) -> pd.DataFrame:
-    from models.figures.safety import all_open_items
-
-    return all_open_items(store_access.reader())
+    return within(_all().safety_items, scope)
 
 
 def coaching() -> CoachingEffect:

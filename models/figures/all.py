@@ -21,6 +21,7 @@ from models.figures.good_switch import GROUPINGS, GoodSwitch, rate_of, rates_by
 from models.figures.missing import Missing, missing
 from models.figures.missing_counts import more_tests_by_stratum
 from models.figures.pulls import good_pulls
+from models.figures.safety import all_open_items
 from models.figures.scope import Scope
 from models.figures.seasons import Season, seasons
 from models.figures.sites import sites
@@ -37,7 +38,7 @@ class Figures:
     """Everything the pages, reports and the command line show, over the whole store.
 
     as_of: last day with a visit. good_switch_by: frames by branch, part_number, technician_id, week_on and month.
-    callback_chains: see models.figures.callback_ends; kept for narrower scopes. scores: swap scores and the model card. sites: see models.figures.sites.
+    callback_chains: see models.figures.callback_ends; kept for narrower scopes. scores: swap scores and the model card. safety_items: models.figures.safety.all_open_items; kept for narrower scopes. sites: see models.figures.sites.
     """
 
     as_of: date | None
@@ -49,6 +50,7 @@ class Figures:
     seasons: dict[str, Season]
     scores: Scores
     technicians: TechnicianFigures
+    safety_items: pd.DataFrame
     sites: pd.DataFrame
     control: dict[str, ControlChart]
     waste: Waste
@@ -91,7 +93,8 @@ def compute(
     pulls = good_pulls(con, everything, scores)
     people = technicians(con, everything, settings, scores, rng, pulls)
     say("Sites", 0.8)
-    places = sites(con, everything, settings, scores)
+    unsafe = all_open_items(con)
+    places = sites(con, everything, settings, unsafe)
     say("Weekly control", 0.88)
     charts = control(con, everything, settings)
     say("Parts waste", 0.9)
@@ -99,7 +102,7 @@ def compute(
     say("Coaching", 0.97)
     coached = coaching_effect(con, everything, settings, pulls)
     say("What is missing", 0.99)
-    lacking = missing(con, everything, settings, covered, testing, good_switch, came_back, year, cost)
+    lacking = missing(con, everything, settings, covered, testing, good_switch, came_back, year, cost.estimated)
     say("Done", 1.0)
     last_on = con.execute("SELECT max(arrived_on) FROM visit").fetchone()[0]  # type: ignore[index]
     return Figures(
@@ -112,6 +115,7 @@ def compute(
         year,
         scores,
         people,
+        unsafe,
         places,
         charts,
         cost,

@@ -20,7 +20,7 @@ from models.figures.good_switch import HORVITZ_THOMPSON, GoodSwitch
 from models.figures.missing_counts import lacking
 from models.figures.scope import Scope
 from models.figures.seasons import Season
-from models.figures.waste import Waste
+from models.methods.estimate import Estimate
 from models.methods.filled_width import (
     NOT_KNOWN,
     most_left_of_sum,
@@ -77,16 +77,16 @@ def missing(
     good: GoodSwitch,
     came_back: Callbacks,
     year: dict[str, Season],
-    cost: Waste,
+    waste: Estimate,
 ) -> Missing:
     """The fields over the scope, the one whose filling would narrow a range most first.
 
-    testing: models.figures.missing_counts.more_tests_by_stratum of the same swaps. covered, good, came_back, year, cost: the figures of the same scope.
+    testing: models.figures.missing_counts.more_tests_by_stratum of the same swaps. covered, good, came_back, year: the figures of the same scope; waste: Waste.estimated of it.
     """
     counted = lacking(con, scope)
     headline = int(settings.headline_window)
     lines = [
-        *_tag(counted, testing, good, cost),
+        *_tag(counted, testing, good, waste),
         *_reading(counted),
         *_make_point(counted, testing, good),
         *_cause(counted, came_back.windows[headline], year, is_mostly_unproven(covered)),
@@ -130,24 +130,24 @@ def _adjusted(field: str, good: GoodSwitch, testing: pd.DataFrame, more: str, to
     return _Line(field, "adjusted_rate", "share", now, filled, told, is_blocked=is_blocked and not np.isfinite(now))
 
 
-def _tag(counted: dict[str, int], testing: pd.DataFrame, good: GoodSwitch, cost: Waste) -> list[_Line]:
+def _tag(counted: dict[str, int], testing: pd.DataFrame, good: GoodSwitch, waste: Estimate) -> list[_Line]:
     told = (
         "Switches without a tag tested as often, and with clear results as often, as tagged ones of the same kind; the "
         "results come out alike. Kinds stay pooled as they are; with few tests the range is therefore put rather too wide."
     )
     is_blocked = 0 < counted["n_swaps"] == counted["n_removed_tag"]
     rate = _adjusted("removed_tag", good, testing, "more_by_tag", told, is_blocked)
-    n_open, now = good.n_swaps - good.n_good - good.n_faulty, width(cost.estimated)
+    n_open, now = good.n_swaps - good.n_good - good.n_faulty, width(waste)
     n_more = float(testing["more_by_tag"].sum()) if len(testing) else 0.0
     if not np.isfinite(now):
-        waste = _Line("removed_tag", "waste", "money", now, NOT_KNOWN, f"No range now. {cost.estimated.sentence}")
+        money = _Line("removed_tag", "waste", "money", now, NOT_KNOWN, f"No range now. {waste.sentence}")
     else:
         told = (
             "The same tests; what they find moves from estimated to known waste, which is counted and has no range. At most "
             "this is left, since an error common to all untested switches shrinks more."
         )
-        waste = _Line("removed_tag", "waste", "money", now, most_left_of_sum(now, n_more / max(n_open, 1)), told, True)
-    return [rate, waste]
+        money = _Line("removed_tag", "waste", "money", now, most_left_of_sum(now, n_more / max(n_open, 1)), told, True)
+    return [rate, money]
 
 
 def _supported(counted: dict[str, int], field: str, n_more: float, told: str, is_blocked: bool) -> _Line:

@@ -38,7 +38,8 @@ from models.figures.seasons import seasons
 from models.figures.sites import sites
 from models.figures.strata import swaps_for_rate
 from models.figures.technicians import technicians
-from models.figures.waste import waste
+from models.figures.waste import estimated_waste, waste
+from models.methods.estimate import Estimate
 
 FOLDER = "narrowed"
 # Regions come as the company names them. Where they are many, as postcodes are, each is small, and all would fill the disk.
@@ -53,12 +54,14 @@ class Part:
 
     reader: gives a connection to the generation, one for each use. whole: the whole store's figures. Randomness starts anew
     for every family, from settings.random_seed, so that a figure does not hang on which others came before it.
+    wider: gives a family of a wider scope, where it is kept; for those that not every filter narrows.
     """
 
     reader: Callable[[], duckdb.DuckDBPyConnection]
     scope: Scope
     settings: Any
     whole: Figures
+    wider: Callable[[str, Scope], Any] | None = None
     _swaps: Any = None
     _pulls: Pulls | None = None
     _made: dict[str, Any] = field(default_factory=dict)
@@ -83,12 +86,25 @@ class Part:
             self._pulls = good_pulls(self.con, self.scope, self.whole.scores)
         return self._pulls
 
+    @property
+    def estimated_waste(self) -> Estimate:
+        if "waste" in self._made:
+            return self._made["waste"].estimated
+        return estimated_waste(self.con, self.scope, self.settings, self.whole.scores, self.rng)
+
     def figures(self, name: str) -> Any:
         """A family of figures of this part, worked out once."""
         if name not in self._made:
-            is_whole = narrowing(name, self.scope).is_everything
-            self._made[name] = getattr(self.whole, name) if is_whole else FAMILIES[name](self)
+            self._made[name] = self._found(name)
         return self._made[name]
+
+    def _found(self, name: str) -> Any:
+        scope = narrowing(name, self.scope)
+        if scope.is_everything:
+            return getattr(self.whole, name)
+        if scope != self.scope and self.wider is not None:
+            return self.wider(name, scope)
+        return FAMILIES[name](self)
 
 
 def _rates_by(part: Part, by: str) -> dict[str, Any]:
@@ -96,9 +112,9 @@ def _rates_by(part: Part, by: str) -> dict[str, Any]:
 
 
 def _missing(part: Part) -> Missing:
-    rests_on = [part.figures(name) for name in ("coverage", "good_switch", "callbacks", "seasons", "waste")]
-    covered, *others = rests_on
-    return missing(part.con, part.scope, part.settings, covered, more_tests_by_stratum(part.swaps), *others)
+    covered, good, came_back, year = map(part.figures, ("coverage", "good_switch", "callbacks", "seasons"))
+    testing = more_tests_by_stratum(part.swaps)
+    return missing(part.con, part.scope, part.settings, covered, testing, good, came_back, year, part.estimated_waste)
 
 
 # In the order in which pages ask for them.
@@ -111,7 +127,7 @@ FAMILIES: dict[str, Callable[[Part], Any]] = {
         part.con, part.scope, part.settings, part.whole.scores, part.rng, part.pulls
     ),
     "waste": lambda part: waste(part.con, part.scope, part.settings, part.whole.scores, part.rng, part.pulls),
-    "sites": lambda part: sites(part.con, part.scope, part.settings, part.whole.scores),
+    "sites": lambda part: sites(part.con, part.scope, part.settings, part.whole.safety_items),
     "seasons": lambda part: seasons(part.con, part.scope, part.settings, part.rng),
     "missing": _missing,
     **{f"good_switch_by_{by}": partial(_rates_by, by=by) for by in GROUPINGS},

@@ -66,7 +66,7 @@ class Pulls:
         fault, row = self._open
         k = self.logit_draws.shape[1]
         column = int(rng.integers(k)) if number is None else number % k
-        p = special.expit(self.logit_draws.iloc[:, column].to_numpy(float)[row])
+        p = special.expit(self.logit_draws.iloc[:, column].to_numpy()[row].astype(float))
         good = self.known.copy()
         good[fault[rng.random(p.size) < p]] = True
         only_faulty = self._is_pulled & ~good
@@ -142,11 +142,11 @@ def good_pulls(con: duckdb.DuckDBPyConnection, scope: Scope, scores: Scores) -> 
     """Draft faults of the scope with what is known of the switches pulled on them. The diagnosis is the first visit's."""
     faults = draft_faults(con, scope)
     technician, ids = pd.factorize(faults["technician_id"], sort=True)
-    position = pd.Index(faults["draft_fault_id"])
-    swaps = scores.swap_score[["draft_fault_id", "verdict", "probability_good"]].copy()
-    swaps["row"] = np.arange(len(swaps))
-    swaps["fault"] = position.get_indexer(swaps["draft_fault_id"])
-    swaps = swaps[swaps["fault"] >= 0].reset_index(drop=True)
+    place = scores.places_among(faults["draft_fault_id"])
+    row = np.flatnonzero(place >= 0)
+    swaps = scores.swap_score[["draft_fault_id", "verdict", "probability_good"]].iloc[row].reset_index(drop=True)
+    swaps["row"] = row
+    swaps["fault"] = place[row]
     swaps["technician"] = technician[swaps["fault"].to_numpy(int)]
     swaps["is_open"] = ~swaps["verdict"].isin(["good", "faulty"])
     known = np.zeros(len(faults), dtype=bool)

@@ -84,11 +84,12 @@ def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     ).df()
 
 
-def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
+def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope, open_items: pd.DataFrame | None = None) -> pd.DataFrame:
     """Sites with a safety reason on record, whatever was done since, unless that appliance has been taken out since.
 
     site_id, safety (list of codes), safety_on (the last day), n_safety_open (visits of open_safety_items), gravity (place in
-    GRAVEST_FIRST of the gravest that is open; where none is, of the gravest on record).
+    GRAVEST_FIRST of the gravest that is open; where none is, of the gravest on record). open_items: all_open_items of the
+    store, where they have been found already.
     """
     condition, values = scope.where("arrived_on", prefix="v.")
     out = con.execute(
@@ -102,7 +103,7 @@ def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFrame:
         GROUP BY v.site_id ORDER BY v.site_id""",
         values,
     ).df()
-    items = open_safety_items(con, scope)
+    items = within(all_open_items(con) if open_items is None else open_items, scope)
     n_open = items["site_id"].value_counts()
     gravest = items["cause_code"].map(GRAVEST_FIRST.index).groupby(items["site_id"]).min()
     on_record = out["safety"].map(lambda codes: min(map(GRAVEST_FIRST.index, codes)))

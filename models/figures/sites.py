@@ -14,7 +14,6 @@ from models.figures.safety import SAFETY_WORDS, safety_sites
 from models.figures.scope import Scope
 from models.methods.numeral import numeral
 from models.methods.shrinkage import benjamini_hochberg
-from models.misdiagnosis.scores import Scores
 from pipelines.contract.units import INCH_OF_WATER_PA
 
 SITE_COLUMNS = (
@@ -39,9 +38,12 @@ def draft_unit(unit: str | None) -> tuple[str, float, int]:
     return ("Pa", 1.0, 0) if unit in ("Pa", "hPa", "mbar", "kPa") else ("in. w.c.", INCH_OF_WATER_PA, 2)
 
 
-def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: Scores) -> pd.DataFrame:
+def sites(
+    con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, open_items: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Listed sites only: safety first, then flagged, then the others with repeats, each by what stands behind it.
 
+    open_items: models.figures.safety.all_open_items of the store, where they have been found already.
     Unexplained: draft faults without a recorded root cause. Expected: the rate of appliances of the same kind times the
     years each was served at the site. Repeats: unexplained faults after which the same appliance (or the site, where
     the
@@ -57,7 +59,7 @@ def sites(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any, scores: S
     limit = float(settings.false_discovery_limit)
     table = _unexplained(con, scope, limit)
     table = table.merge(margin_trends(con, scope, limit), on="site_id", how="outer")
-    table = table.merge(safety_sites(con, scope), on="site_id", how="outer")
+    table = table.merge(safety_sites(con, scope, open_items), on="site_id", how="outer")
     for column in ("is_count_flagged", "is_margin_flagged"):
         table[column] = table[column].astype("boolean").fillna(False).astype(bool)
     table["is_safety"] = table["safety"].notna()

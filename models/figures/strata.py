@@ -42,6 +42,7 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
     condition, values = scope.where("swapped_on", prefix="s.")
     return con.execute(
         f"""
+        WITH chosen AS (FROM swap_case s WHERE {condition})
         SELECT s.swap_id, s.diagnosed_by AS technician_id, s.part_number, s.swapped_on, s.week_on, s.month,
             CASE WHEN c.possible_callback_days <= ? THEN 'came back' ELSE 'not returned' END AS returned,
             coalesce(s.evidence, 'no_reading') AS evidence,
@@ -54,11 +55,11 @@ def swaps_for_rate(con: duckdb.DuckDBPyConnection, scope: Scope, settings: Any) 
             s.removed_tag IS NOT NULL AS has_tag,
             coalesce(s.verdict = 'inconclusive' AND b.rated_make_pa IS NULL AND b.n_make_readings > 0, false)
                 AS lacks_rating
-        FROM swap_case s LEFT JOIN bench_result b USING (swap_id) LEFT JOIN (
+        FROM chosen s LEFT JOIN bench_result b USING (swap_id) LEFT JOIN (
             SELECT swap_id, min(possible_callback_days) AS possible_callback_days
-            FROM callback WHERE swap_id IS NOT NULL GROUP BY swap_id) c USING (swap_id)
-        WHERE {condition} ORDER BY s.swap_id""",
-        [int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench), *values],
+            FROM callback SEMI JOIN chosen USING (swap_id) GROUP BY swap_id) c USING (swap_id)
+        ORDER BY s.swap_id""",
+        [*values, int(settings.maximum_days_to_bench), int(settings.maximum_days_to_bench)],
     ).df()
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
-from models.methods.beta_mixture import Parts, mixture_cdf, mixture_quantile
+from models.methods.beta_mixture import Parts, mixture_cdf, mixture_range
 from models.methods.false_discovery import benjamini_hochberg, select_by_local_fdr
 from models.methods.proportion import check_counts, check_level
 
@@ -38,8 +38,17 @@ MAXIMUM_OVERDISPERSION = 0.15
 SMALLEST_OVERDISPERSION = 1e-4
 LARGEST_SHIFT = 6.0
 CUTOFF = 2.0
-# Mean square of a standard normal kept only within +-CUTOFF.
-CENTRAL_SQUARE = 1 - 2 * CUTOFF * stats.norm.pdf(CUTOFF) / (2 * stats.norm.cdf(CUTOFF) - 1)
+
+
+def _central_square(cut: float) -> float:
+    """Mean square of a standard normal kept only within +-cut."""
+    return float(1 - 2 * cut * stats.norm.pdf(cut) / (2 * stats.norm.cdf(cut) - 1))
+
+
+CENTRAL_SQUARE = _central_square(CUTOFF)
+# Half of a normal lies within so many standard deviations.
+HALF = 0.6745
+HALF_SQUARE = _central_square(HALF)
 FEWEST_UNITS = 5
 
 
@@ -135,8 +144,7 @@ def shrink(
     check_level(level)
     y, cases, rate, extra = _units(observed, n, expected_rate, variance)
     mean, wide, shape = _posterior(y, cases, rate, extra, null)
-    value = (1 - wide) * shape[0] / (shape[0] + shape[1]) + wide * shape[2] / (shape[2] + shape[3])
-    low, high = (mixture_quantile(q, wide, shape) for q in ((1 - level) / 2, (1 + level) / 2))
+    value, low, high = mixture_range(wide, shape, level)
     raw = np.divide(y, cases, out=np.full(y.size, np.nan), where=cases > 0)
     return Shrunken(value, low, high, mean, raw, wide, shape)
 
@@ -206,11 +214,27 @@ def _central_fit(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray) -> t
         mean = special.expit(logit + shift)
         return (y - cases * mean) / np.sqrt(cases * mean * (1 - mean) * (1 + (cases - 1) * rho) + extra + 1e-12)
 
+    # The two searches below ask for the z-scores of the same units again and again: what stays is worked out before.
     def rho_of(shift: float, square: float, members: NDArray) -> float:
+        mean, n = special.expit(logit[members] + shift), cases[members]
+        gap, plain, others, more = y[members] - n * mean, n * mean * (1 - mean), n - 1, extra[members]
+
         def over(rho: float) -> float:
-            return float((z_of(shift, rho)[members] ** 2).mean()) - square
+            z = gap / np.sqrt(plain * (1 + others * rho) + more + 1e-12)
+            return float(np.add.reduce(z**2)) / z.size - square
 
         return _crossing(over, SMALLEST_OVERDISPERSION, MAXIMUM_OVERDISPERSION)
+
+    def shift_of(rho: float, members: NDArray) -> float:
+        hits, n, at, more = y[members], cases[members], logit[members], extra[members]
+        spread = 1 + (n - 1) * rho
+
+        def pull(shift: float) -> float:
+            mean = special.expit(at + shift)
+            z = (hits - n * mean) / np.sqrt(n * mean * (1 - mean) * spread + more + 1e-12)
+            return float(np.add.reduce(z)) / z.size
+
+        return _crossing(pull, -LARGEST_SHIFT, LARGEST_SHIFT)
 
     def nearest_half(shift: float, rho: float) -> NDArray:
         half = np.zeros(y.size, dtype=bool)
@@ -222,22 +246,25 @@ def _central_fit(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray) -> t
         is_near = np.abs(z_of(shift, rho)) <= CUTOFF
         return is_near if 2 * is_near.sum() >= y.size else nearest_half(shift, rho)
 
-    # Start: half the units lie within 0.674 standard deviations, wherever the others are.
-    shift = _crossing(lambda s: float(np.median(z_of(s, 0.0))), -LARGEST_SHIFT, LARGEST_SHIFT)
-    rho = rho_of(shift, _central_square(0.6745), nearest_half(shift, 0.02))
+    # Start: half the units lie within HALF standard deviations, wherever the others are.
+    shift = _crossing(lambda s: _median(z_of(s, 0.0)), -LARGEST_SHIFT, LARGEST_SHIFT)
+    rho = rho_of(shift, HALF_SQUARE, nearest_half(shift, 0.02))
     members = central(shift, rho)
     for _ in range(30):
         inside = members
-
-        def pull(s: float, inside: NDArray = inside, rho: float = rho) -> float:
-            return float(z_of(s, rho)[inside].mean())
-
-        shift = _crossing(pull, -LARGEST_SHIFT, LARGEST_SHIFT)
+        shift = shift_of(rho, inside)
         rho = rho_of(shift, CENTRAL_SQUARE, inside)
         members = central(shift, rho)
         if (members == inside).all():
             break
     return shift, rho, int(inside.sum())
+
+
+def _median(values: NDArray) -> float:
+    """numpy's own, without the time it takes to look for NaN and axes."""
+    middle = (values.size - 1) // 2, values.size // 2
+    low, high = np.partition(values, middle)[[*middle]]
+    return float(low + high) / 2
 
 
 def _crossing(falling: Callable[[float], float], low: float, high: float) -> float:
@@ -247,10 +274,6 @@ def _crossing(falling: Callable[[float], float], low: float, high: float) -> flo
     if falling(high) >= 0:
         return high
     return float(optimize.brentq(falling, low, high, xtol=1e-6))
-
-
-def _central_square(cut: float) -> float:
-    return float(1 - 2 * cut * stats.norm.pdf(cut) / (2 * stats.norm.cdf(cut) - 1))
 
 
 def _effective(y: NDArray, cases: NDArray, extra: NDArray) -> tuple[NDArray, NDArray]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import duckdb
@@ -57,6 +58,37 @@ class Scores:
     is_available: bool
     sentence: str
     logit_draws: pd.DataFrame
+
+    def rows_of(self, swap_ids: pd.Series) -> NDArray[np.intp]:
+        """The row of swap_score of each swap; -1 where it was not scored."""
+        return self._by_swap.get_indexer(pd.Index(swap_ids))
+
+    def places_among(self, fault_ids: pd.Series) -> NDArray[np.intp]:
+        """For each row of swap_score, the place of its draft fault among these, which differ; -1 where it is not there."""
+        code, known = self._faults
+        found = known.get_indexer(pd.Index(fault_ids))
+        # One more at the end, for rows whose draft fault has no code.
+        place = np.full(len(known) + 1, -1)
+        place[found[found >= 0]] = np.flatnonzero(found >= 0)
+        return place[code]
+
+    # Looked into for every branch somebody asks for: with the ids of all swaps hashed once, a branch costs what it holds.
+    @cached_property
+    def _by_swap(self) -> pd.Index:
+        return _hashed(self.swap_score["swap_id"])
+
+    @cached_property
+    def _faults(self) -> tuple[NDArray, pd.Index]:
+        code, known = pd.factorize(self.swap_score["draft_fault_id"])
+        return code, _hashed(known)
+
+
+def _hashed(ids: Any) -> pd.Index:
+    """An index whose table of hashes is there already, since readers in several threads look into it."""
+    index = pd.Index(ids)
+    if not index.is_unique:
+        raise ValueError("ids: some stand twice.")
+    return index
 
 
 def score_swaps(

@@ -17,6 +17,7 @@ from models.figures.callback_ends import callback_chains
 from models.figures.callbacks import callbacks
 from models.figures.coverage import coverage
 from models.figures.scope import Scope
+from models.figures.sites import sites
 from pipelines.loading import load
 from pipelines.settings import Settings
 from pipelines.store import Store
@@ -158,6 +159,56 @@ def test_what_a_part_does_not_narrow_is_the_whole_fleets(kept: Kept) -> None:
     part = narrowed.Part(kept.con.cursor, Scope(branch="north"), kept.settings, whole)
     assert part.figures("seasons") is whole.seasons
     assert part.figures("coverage") is not whole.coverage
+
+
+def test_a_family_that_a_filter_does_not_narrow_is_taken_from_where_it_is_kept(kept: Kept) -> None:
+    """A branch on top of a period: the seasons are those of the period, and they are not worked out again."""
+    whole = sidecar.figures_for(kept.store, kept.settings)
+    period = narrowed.frequent_scopes(kept.con, kept.settings)[2]
+    branch = kept.con.execute("SELECT min(branch) FROM visit").fetchone()[0]
+    asked = []
+
+    def wider(name: str, scope: Scope) -> Any:
+        asked.append((name, scope))
+        return narrowed.saved(kept.store, kept.settings, scope, name)
+
+    both = replace(period, branch=branch)
+    part = narrowed.Part(kept.con.cursor, both, kept.settings, whole, wider)
+    found = part.figures("missing")
+    assert asked == [("seasons", period)]
+    assert_same(found, narrowed.Part(kept.con.cursor, both, kept.settings, whole).figures("missing"), "missing")
+
+
+def test_what_is_missing_takes_the_waste_that_parts_waste_shows(kept: Kept) -> None:
+    whole = sidecar.figures_for(kept.store, kept.settings)
+    branch = kept.con.execute("SELECT min(branch) FROM visit").fetchone()[0]
+    alone, after = (narrowed.Part(kept.con.cursor, Scope(branch=branch), kept.settings, whole) for _ in range(2))
+    assert_same(alone.estimated_waste, after.figures("waste").estimated, "estimated")
+    assert "waste" not in alone._made, "only what is needed of it is worked out"
+    assert_same(alone.figures("missing"), after.figures("missing"), "missing")
+
+
+def test_open_safety_items_of_the_whole_store_give_a_branch_its_own(kept: Kept) -> None:
+    whole = sidecar.figures_for(kept.store, kept.settings)
+    branch = kept.con.execute("SELECT min(branch) FROM visit").fetchone()[0]
+    for scope in (Scope(), Scope(branch=branch), narrowed.frequent_scopes(kept.con, kept.settings)[2]):
+        given = sites(kept.con, scope, kept.settings, whole.safety_items)
+        assert_same(given, sites(kept.con, scope, kept.settings), "sites")
+    assert len(whole.safety_items), "else nothing was compared"
+
+
+def test_the_scores_of_a_part_are_found_as_by_a_join(kept: Kept) -> None:
+    scores = sidecar.figures_for(kept.store, kept.settings).scores
+    some = kept.con.execute(
+        "SELECT swap_id, draft_fault_id FROM swap_case WHERE hash(swap_id) % 3 = 0 ORDER BY swap_id DESC"
+    ).df()
+    faults = pd.Series([*some["draft_fault_id"].drop_duplicates(), "never scored"])
+    joined = scores.swap_score.reset_index().set_index("swap_id")["index"].reindex([*some["swap_id"], "never scored"])
+    assert (
+        scores.rows_of(pd.Series([*some["swap_id"], "never scored"])).tolist() == joined.fillna(-1).astype(int).tolist()
+    )
+    expected = pd.Index(faults).get_indexer(scores.swap_score["draft_fault_id"])
+    assert scores.places_among(faults).tolist() == expected.tolist()
 
 
 def test_one_family_too_large_keeps_none_of_the_others_back(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,6 @@ from models.figures.cases import visits_behind
 from models.figures.safety import CLOSED_BY, SAFETY_CODES, SAFETY_WORDS, open_safety_items, safety_sites
 from models.figures.scope import Scope
 from models.figures.sites import sites
-from models.misdiagnosis.scores import score_swaps
 from pipelines.contract.codes import CAUSES
 
 ALL = Scope()
@@ -115,7 +114,7 @@ def test_many_safety_reasons_push_no_flagged_site_off_the_list(store, put, put_s
               swapped_on=[date(2024, 1, 1) + timedelta(days=9 * i) for i in range(len(site))])  # fmt: skip
     put("visit", visit_id=[f"x{i}" for i in range(5)], site_id=[f"safety{i}" for i in range(5)], cause_code=SAFETY_CODES[0],
         arrived_at=datetime(2024, 2, 1), arrived_on=date(2024, 2, 1), cause_group="heat_exchanger")  # fmt: skip
-    found = sites(store, ALL, settings, score_swaps(store, ALL, settings))
+    found = sites(store, ALL, settings)
     assert found["is_safety"].sum() == 5
     others = found[~found["is_safety"]]
     assert "s000000" in others.loc[others["is_flagged"], "site_id"].tolist()

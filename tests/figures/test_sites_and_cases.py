@@ -13,7 +13,6 @@ from models.figures.margins import margin_trends
 from models.figures.scope import Scope
 from models.figures.sites import SITE_COLUMNS, sites
 from models.methods.numeral import canonical
-from models.misdiagnosis.scores import score_swaps
 
 EVERYTHING = Scope()
 # Of what fewer than twenty visits may be on record in a small fleet.
@@ -29,7 +28,7 @@ RARE = (
 
 
 def _sites(con, settings):
-    return sites(con, EVERYTHING, settings, score_swaps(con, EVERYTHING, settings)).set_index("site_id")
+    return sites(con, EVERYTHING, settings).set_index("site_id")
 
 
 def _serve(put, n=400):
@@ -101,7 +100,7 @@ def test_a_shrinking_margin_is_flagged_and_a_wavering_one_is_not(store, put_swap
 
 def test_nothing_to_list_keeps_the_columns(store, put_swaps, settings):
     put_swaps(tier="described")
-    table = sites(store, EVERYTHING, settings, score_swaps(store, EVERYTHING, settings))
+    table = sites(store, EVERYTHING, settings)
     assert tuple(table.columns) == SITE_COLUMNS and table.empty
 
 

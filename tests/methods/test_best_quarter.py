@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.methods.best_quarter import excess_over_best_quarter
+from models.methods.best_quarter import excess_of_imputations, excess_over_best_quarter
 
 
 def _fleet(seed):
@@ -38,3 +38,14 @@ def test_same_generator_same_draws_and_nothing_spared_without_hits():
     assert (first == second).all() and first.shape == (10,)
     few = excess_over_best_quarter(np.zeros(60), n, np.full(60, 1e-6), np.random.default_rng(2))
     assert few.max() < 1
+
+
+def test_imputations_together_are_what_they_are_one_by_one():
+    n, truth, *_ = _fleet(3)
+    rate = np.full(n.size, 0.3)
+    together, alone = np.random.default_rng(4), np.random.default_rng(4)
+    # Imputing takes chance from the same source, in between.
+    found = excess_of_imputations((together.binomial(n, truth) for _ in range(6)), n, rate, together)
+    expected = [excess_over_best_quarter(alone.binomial(n, truth), n, rate, alone) for _ in range(6)]
+    assert found.shape == (6, 10)
+    assert (found == np.stack(expected)).all()

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import special
 
-from models.methods.beta_mixture import mixture_cdf, mixture_quantile, pooled_mean, pooled_quantile
+from models.methods import beta_mixture
+from models.methods.beta_mixture import mixture_cdf, mixture_quantile, mixture_range, pooled_mean, pooled_quantile
 
 
 @pytest.mark.parametrize("q", [0.025, 0.5, 0.975])
@@ -28,6 +29,27 @@ def test_one_part_alone_has_its_own_quantile() -> None:
     x = mixture_quantile(0.975, np.array([0.0, 0.0, 1.0]), (a, b, a[::-1], b[::-1]))
     expected = special.betaincinv([2.0, 300.0, 2.0], [5.0, 20.0, 5.0], 0.975)
     assert x == pytest.approx(expected, abs=1e-12)
+
+
+def test_the_search_ends_when_only_rounding_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Newton's method doubles the digits: more than a dozen looks are halvings that began anew at the last digit."""
+    looks = []
+    cdf = beta_mixture.mixture_cdf
+    monkeypatch.setattr(beta_mixture, "mixture_cdf", lambda *given: looks.append(1) or cdf(*given))
+    rng = np.random.default_rng(5)
+    a, b = rng.uniform(2, 60, 200), rng.uniform(20, 300, 200)
+    mixture_quantile(0.025, rng.uniform(0, 0.3, 200), (a, b, a / 3 + 1, b / 3 + 1))
+    assert len(looks) <= 12
+
+
+def test_mean_and_both_ends_are_those_found_one_by_one() -> None:
+    rng = np.random.default_rng(6)
+    a, b, c, d = (10 ** rng.uniform(0, 3, 300) for _ in range(4))
+    wide = rng.random(300)
+    value, low, high = mixture_range(wide, (a, b, c, d), 0.9)
+    assert value == pytest.approx((1 - wide) * a / (a + b) + wide * c / (c + d), abs=1e-15)
+    for q, end in (((1 - 0.9) / 2, low), ((1 + 0.9) / 2, high)):
+        assert (end == mixture_quantile(q, wide, (a, b, c, d))).all()
 
 
 @pytest.mark.parametrize("q", [0.025, 0.975])

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import special, stats
 
 from models.methods.beta_mixture import pooled_mean, pooled_quantile
-from models.methods.null_draws import null_grid
+from models.methods.null_draws import WIDE_GROUPS, null_grid
 from models.methods.shrinkage import fit_null, posterior
 
 N_DRAWS = 20
@@ -79,3 +80,24 @@ def test_places_go_through_the_overdispersions_in_order():
 def test_under_five_units_there_is_nothing_to_draw_from():
     null = fit_null([3.0, 5.0], [10.0, 10.0], [0.3, 0.3])
     assert null_grid([3.0, 5.0], [10.0, 10.0], [0.3, 0.3], null) is None
+
+
+@pytest.mark.parametrize("n_units", [7, 40])
+def test_the_grid_is_the_product_of_the_units_likelihoods(n_units):
+    """One null at a time, by scipy's own beta-binomial."""
+    hits, cases, _ = fleet(np.random.default_rng(74), n_units=n_units, n_weak=2)
+    rate = np.full(n_units, 0.3)
+    grid = null_grid(hits, cases, rate, fit_null(hits, cases, rate))
+
+    def likelihood(mean, rho):
+        return stats.betabinom.pmf(hits, cases, mean * (1 / rho - 1), (1 - mean) * (1 / rho - 1))
+
+    logs = np.empty(grid.probability.shape)
+    for place in np.ndindex(logs.shape):
+        i, j, g, k = place
+        narrow, (moved, wide) = special.expit(special.logit(0.3) + grid.shift[i]), WIDE_GROUPS[g]
+        of_wide = likelihood(special.expit(special.logit(narrow) + moved), wide)
+        mixed = (1 - grid.weight[k]) * likelihood(narrow, grid.spread[j]) + grid.weight[k] * of_wide
+        logs[place] = np.log(mixed).sum() + np.log(grid.spread[j]) / 2
+    expected = np.exp(logs - logs.max())
+    np.testing.assert_allclose(grid.probability, expected / expected.sum(), rtol=1e-7, atol=1e-12)
