@@ -95,6 +95,13 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "figures_access.visits_behind other": (
         lambda one: figures_access.visits_behind(ALL, "swaps", technician_id=one.other), {M, T, W},
     ),
+    "figures_access.count_behind": (lambda one: figures_access.count_behind(ALL, "swaps"), {M, T, W}),
+    "figures_access.count_behind own": (
+        lambda one: figures_access.count_behind(ALL, "swaps", technician_id=one.own), {M, T, W, X},
+    ),
+    "figures_access.count_behind other": (
+        lambda one: figures_access.count_behind(ALL, "swaps", technician_id=one.other), {M, T, W},
+    ),
     **{
         f"visit_sheet.{name}{ending}": (
             lambda one, name=name, whose=whose: getattr(visit_sheet, name)(getattr(one, whose)), who
@@ -114,7 +121,7 @@ NO_ROWS = {
 }
 COMMANDS = ("bench_commands", "own_work_commands", "held_back_commands", "identity_commands")
 MARKS = ("store_access.frame(", "store_access.row(", "store_access.reader(", "_part(", "_narrowed(", "_all(", "return _visits(",
-         "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
+         "return _count(", "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
 
 
 class Given:

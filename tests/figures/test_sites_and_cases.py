@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from models.figures.cases import KEYS, WHAT, visits_behind
+from models.figures.cases import KEYS, WHAT, count_behind, visits_behind
 from models.figures.coverage import coverage
 from models.figures.margins import margin_trends
 from models.figures.scope import Scope
@@ -108,7 +108,7 @@ def test_nothing_to_list_keeps_the_columns(store, put_swaps, settings):
 @pytest.mark.parametrize("what", WHAT)
 def test_every_figure_opens_its_visits(fleet, what):
     found = visits_behind(fleet[0], EVERYTHING, what, limit=20)
-    assert len(found) <= 20
+    assert len(found) == min(20, count_behind(fleet[0], EVERYTHING, what))
     assert found["visit_on"].is_monotonic_decreasing
     if what not in RARE:
         assert len(found) == 20
@@ -126,13 +126,16 @@ def test_every_figure_opens_its_visits(fleet, what):
 )
 def test_as_many_visits_as_the_figure_counts(fleet, what, count):
     con, _ = fleet
-    assert len(visits_behind(con, EVERYTHING, what, limit=None)) == con.execute(count).fetchone()[0]
+    n = con.execute(count).fetchone()[0]
+    assert len(visits_behind(con, EVERYTHING, what, limit=None)) == count_behind(con, EVERYTHING, what) == n
 
 
 def test_groups_and_scope_narrow(store, put_swaps):
     put_swaps(branch=["north", "north", None], technician_id=["t1", "t2", "t1"])
     assert len(visits_behind(store, EVERYTHING, "swaps", branch="north")) == 2
     assert len(visits_behind(store, EVERYTHING, "swaps", branch=None)) == 1
+    assert count_behind(store, EVERYTHING, "swaps", branch="north") == 2
+    assert count_behind(store, Scope(branch="north"), "swaps", technician_id="t1") == 1
     assert len(visits_behind(store, Scope(branch="north"), "swaps", technician_id="t1")) == 1
     assert len(visits_behind(store, Scope(start_on=date(2025, 1, 1)), "swaps")) == 0
 
@@ -149,6 +152,8 @@ def test_unknown_names_are_told(store):
         visits_behind(store, EVERYTHING, "nothing")
     with pytest.raises(ValueError, match="key: got 'colour'; must be one of " + KEYS[0]):
         visits_behind(store, EVERYTHING, "swaps", colour="red")
+    with pytest.raises(ValueError, match="what: got 'nothing'"):
+        count_behind(store, EVERYTHING, "nothing")
 
 
 def test_coverage_counts(store, put_swaps, put):
