@@ -133,10 +133,25 @@ def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> 
     con: the generation in force. stored: the test as `accepted` gives it. The relations' own SELECTs are run, on this
     test alone.
     """
-    cursor = con.execute(_on_typed(con, _RESULT, _matched(con, [stored])))
-    names = [column[0] for column in cursor.description or ()]
-    row = cursor.fetchone()
-    return dict(zip(names, row, strict=True)) if row else None
+    return bench_verdicts(con, [stored]).get(stored["bench_test_id"])
+
+
+def bench_verdicts(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
+    """The same of several tests, each judged by itself: bench_test_id -> row. Those that no swap fits are not in it."""
+    found: dict[str, dict[str, Any]] = {}
+    left = list(stored)
+    # A row of bench_result is of a swap's last test: of several of one switch, one is judged in each turn.
+    while left:
+        cursor = con.execute(_on_typed(con, _RESULT, _matched(con, left)))
+        names = [column[0] for column in cursor.description or ()]
+        judged = {
+            row["bench_test_id"]: row for row in (dict(zip(names, one, strict=True)) for one in cursor.fetchall())
+        }
+        if not judged:
+            break
+        found |= judged
+        left = [test for test in left if test["bench_test_id"] not in judged]
+    return found
 
 
 def why_without_swap(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, str]:

@@ -217,7 +217,8 @@ def test_a_drawn_list_is_kept_with_its_chances_and_goes_into_the_test(home):
     field(test, "text_input", "Makes at, reading 1").input("200").run()
     field(test, "button", "Enter the test").click().run()
     assert_drawn(test)
-    assert "1 of 2 switches on the list tested" in said(test)
+    assert "0 of 2 switches on the list tested; 1 more test is entered and comes in with the next load" in said(test)
+    assert "entered, comes in with the next load |" in said(test)
     load(home, [])
     found = asked(home, "SELECT removed_tag, selection, selection_probability FROM bench_result")
     assert found == [(rows[0]["removed_tag"], "random", rows[0]["selection_probability"])]

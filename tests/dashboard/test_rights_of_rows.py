@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from dashboard import (
+    bench_entered,
     bench_tests,
     bench_waiting,
     figures_access,
@@ -67,6 +68,8 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "bench_tests.kept_lists": (lambda one: bench_tests.kept_lists(), {M, T}),
     "bench_tests.entered_tags": (lambda one: bench_tests.entered_tags(), {M, T}),
     "bench_tests.swaps_of": (lambda one: bench_tests.swaps_of("TAG"), {M, T}),
+    "bench_tests.taken_in": (lambda one: bench_tests.taken_in(), {M, T}),
+    "bench_entered.newest": (lambda one: bench_entered.newest(), {M, T}),
     "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
     "remarks.of": (lambda one: remarks.of(one.other), {M, T}),
