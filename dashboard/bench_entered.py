@@ -35,7 +35,7 @@ def newest() -> list[tuple[str, ...]]:
     verdicts = bench_verdicts(store_access.reader(), tests)
     counting = set(store_access.frame(_COUNTING, [[test["bench_test_id"] for test in tests]])["bench_test_id"])
     taken_in = bench_tests.taken_in()
-    lines = []
+    lines: list[tuple[str, ...]] = []
     for entry, test in zip(reversed(entries), reversed(tests), strict=True):
         one = test["bench_test_id"]
         if one not in verdicts:

@@ -160,6 +160,7 @@ def test_coverage_counts(store, put_swaps, put):
     put_swaps(verdict=["good", None, None, None], tier=["none", "none", "described", "measured"],
               has_gauge_reading=[True, False, False, True], swapped_on=[date(2023, 3, 1), date(2023, 12, 1), date(2024, 1, 1), date(2024, 2, 1)])  # fmt: skip
     store.execute("UPDATE draft_fault SET appliance_key = NULL WHERE draft_fault_id = 'v000000'")
+    store.execute("UPDATE draft_fault SET is_closed = draft_fault_id <> 'v000001'")
     put("held_back", load_id=[1, 1, 1], row_no=[7, 7, 8], table_name="visits")
     found = coverage(store, EVERYTHING)
     told = {
@@ -170,6 +171,7 @@ def test_coverage_counts(store, put_swaps, put):
             "n_tested",
             "n_with_cause",
             "n_with_reading",
+            "n_swaps_never_complete",
             "n_appliance_unproven",
             "n_held_back",
         )
@@ -180,11 +182,13 @@ def test_coverage_counts(store, put_swaps, put):
         "n_tested": 1,
         "n_with_cause": 2,
         "n_with_reading": 2,
+        "n_swaps_never_complete": 1,
         "n_appliance_unproven": 1,
         "n_held_back": 2,
     }
     assert (found["first_on"], found["last_on"]) == ("2023-03-01", "2024-02-01")
     assert found["n_seasons"] == 2
+    assert coverage(store, Scope(start_on=date(2024, 1, 1)))["n_swaps_never_complete"] == 0
     assert np.all([isinstance(value, int | str) for value in found.values()])
 
 
