@@ -127,6 +127,20 @@ def _untested(con: duckdb.DuckDBPyConnection, visit_id: str, tag: str | None) ->
     return f"No bench test of {which} from visit {visit_id} is on record, so there is no result to correct. Enter the test first (Bench)."
 
 
+def checks_against(con: duckdb.DuckDBPyConnection, visit_id: str, cause_code: str) -> list[str]:
+    """Checks marked sound on the visit that look where this cause lies; none where one that points to it was at fault.
+
+    con: the generation in force. Not the draft at the switch: where it is sound, the fault lies in the switch all the more.
+    """
+    found = con.execute(
+        """SELECT list(DISTINCT c.check_code ORDER BY c.check_code) FILTER (c.outcome = 'sound'), bool_or(c.outcome = 'fault')
+           FROM cause_sign AS s JOIN visit_check AS c ON list_contains(s.check_codes, c.check_code)
+           WHERE s.cause_code = ? AND c.visit_id = ? AND c.check_code <> 'draft_at_switch'""",
+        [cause_code, visit_id],
+    ).fetchone()
+    return list(found[0] or []) if found and not found[1] else []
+
+
 def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> dict[str, Any] | None:
     """What the facts would say of one bench test: the row of bench_result, or None where no swap fits its tag or visit.
 
