@@ -24,13 +24,15 @@ _TESTED = """
 SELECT s.removed_tag, max(b.verdict) AS verdict FROM swap AS s JOIN bench_result AS b USING (swap_id)
 WHERE s.removed_tag IN (SELECT unnest(?::VARCHAR[])) GROUP BY s.removed_tag
 """
+_TAKEN_IN = "SELECT bench_test_id FROM entered.bench_tests"
 _GAUGES = "SELECT * FROM gauge ORDER BY gauge_id"
 
 
 @dataclass(frozen=True)
 class Drawn:
     """One switch of a list. drawn_on: ISO date of the draw. visit_id: the visit that pulled it. test_by: ISO date, last day
-    a test can find it good. state: the verdict of its test, 'entered' where that is not in the figures yet, '' = open.
+    a test can find it good. state: the verdict of its test; of a test entered here that the figures do not include 'entered'
+    where it comes in with the next load, 'unfit' where it came in and fits no swap; '' = open.
     """
 
     removed_tag: str
@@ -80,7 +82,7 @@ def kept_lists() -> tuple[KeptList, ...]:
     found = own_draws.drawn_rows(draws)
     tested = store_access.frame(_TESTED, [tuple(sorted(found))])
     verdicts = dict(zip(tested["removed_tag"], tested["verdict"], strict=True))
-    states = {tag: "entered" for tag in entered_tags()} | verdicts
+    states = _entered() | verdicts
     lists = []
     for draw in draws:
         switches = [_drawn(draw, row, states) for one, row in found.values() if one is draw]
@@ -121,6 +123,20 @@ def drawn_of(tag: str, lists: Sequence[KeptList]) -> Drawn | None:
 def entered_tags() -> frozenset[str]:
     """Tags of the tests entered here and not taken back."""
     return own_draws.tags_entered(own_entry.own())
+
+
+def taken_in() -> frozenset[str]:
+    """Ids of the tests entered here that a load took in."""
+    roles.require_page("bench")
+    return frozenset(store_access.frame(_TAKEN_IN)["bench_test_id"])
+
+
+def _entered() -> dict[str, str]:
+    """Tag -> 'entered' or 'unfit', see Drawn; of several tests of a tag one that is still to come in goes first."""
+    tests = [kept.entry for kept in own_entry.own().entries("bench_test") if kept.is_in_force]
+    known = taken_in()
+    waiting = {test.about for test in tests if test.entry_id not in known}
+    return {test.about: "entered" if test.about in waiting else "unfit" for test in tests}
 
 
 def swaps_of(tag: str) -> pd.DataFrame:

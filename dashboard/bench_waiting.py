@@ -7,12 +7,11 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import own_entry, page, roles, store_access, visit_table, words
+from dashboard import bench_tests, own_entry, page, roles, store_access, visit_table, words
 from pipelines.entry_checks import WITHOUT_SWAP, why_without_swap
 
 SHOWN = 20
 COLUMNS = {"tested_at": "Tested on", "removed_tag": "Tag", "visit_id": "Visit", "why": "Why it does not count yet"}
-_TAKEN_IN = "SELECT bench_test_id FROM entered.bench_tests"
 
 
 def show() -> None:
@@ -43,7 +42,7 @@ def waiting() -> pd.DataFrame:
     taken_back = {kept.entry.entry_id for kept in own if not kept.is_in_force}
     on_record = store_access.frame(WITHOUT_SWAP.read_text("utf-8"))
     rows = [row for row in on_record.to_dict("records") if row["bench_test_id"] not in taken_back]
-    taken_in = set(store_access.frame(_TAKEN_IN)["bench_test_id"])
+    taken_in = bench_tests.taken_in()
     new = [kept.entry.content["stored"] for kept in own if kept.is_in_force and kept.entry.entry_id not in taken_in]
     why = why_without_swap(store_access.reader(), new)
     rows += [{**stored, "why": why[stored["bench_test_id"]]} for stored in new if stored["bench_test_id"] in why]

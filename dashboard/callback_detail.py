@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import page, words
+from dashboard import page, week_parts, words
 from models.figures.callback_ends import ENDS_RULE
 from models.figures.callbacks import ASSOCIATION, Callbacks
 from models.figures.coverage import came_back
@@ -34,12 +34,17 @@ def show(returns: Callbacks, window: int, facts: dict) -> None:
     st.caption(
         words.plain(
             f"{ENDS_RULE} Watches that ended so: {words.plural(ends.get('removed', 0), 'removal')}, "
-            f"{words.plural(ends.get('next_swap', 0), 'next swap')}. {ASSOCIATION}"
+            f"{words.plural(ends.get('next_swap', 0), 'next swap')}. {_left_out(facts)}{ASSOCIATION}"
         )
     )
     lines = _strata(returns.by_stratum) if came_back(returns.within_strata, facts).is_known else []
     among = (("Among", "text"), ("", "text"), ("Swaps", "number"), *columns[1:])
     page.rows(among, lines, "Too few swaps with and without a cause in like cases to compare them.")
+
+
+def _left_out(facts: dict) -> str:
+    told = week_parts.never_complete(facts)
+    return f"{told}: nothing says from when to watch them. " if told else ""
 
 
 def ways(returns: Callbacks, window: int, facts: dict) -> list[Line]:

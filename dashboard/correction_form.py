@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import code_names, own_entry, roles, store_access, words
 from dashboard.entry_words import FIELDS
 from pipelines.contract.codes import CAUSES, LINK_CLASSES, PART_CLASS, VERDICTS
+from pipelines.entry_checks import checks_against
 from pipelines.errors import GoodpullError
 from pipelines.own_entries import enter_correction
 
@@ -35,6 +36,8 @@ def show(visit: dict, key: str) -> None:
         st.markdown("The record as delivered is kept. A correction holds against it until it is taken back.")
         field = st.selectbox("What is wrong", list(FIELDS), format_func=FIELDS.__getitem__, key=f"field_{form}")
         value = _value(visit, field, form)
+        if field == "cause_code" and value:
+            _against(visit_id, value)
         reason = st.text_input("Why", key=f"reason_{form}", max_chars=2000, placeholder="What shows that it is so")
         name = own_entry.who(form)
         is_ready = bool(value and reason.strip() and name.strip())
@@ -43,6 +46,19 @@ def show(visit: dict, key: str) -> None:
         if not is_ready:
             missing = [said for said, there in (("what holds instead", value), ("why", reason.strip()), ("your name", name)) if not there]  # fmt: skip
             st.caption(f"Still to fill in: {words.joined(missing)}.")
+
+
+def _against(visit_id: str, cause_code: str) -> None:
+    """Name the checks of the visit that speak against this cause: a hint, no refusal, since a check can be wrong too."""
+    checks = [f"“{words.label(code)}”" for code in checks_against(store_access.reader(), visit_id, cause_code)]
+    if checks:
+        one = "check" if len(checks) == 1 else "checks"
+        st.info(
+            words.plain(
+                f"On this visit the {one} {words.joined(checks)} found nothing wrong where this cause lies. The correction "
+                "may be entered all the same: say under Why what shows that it is so."
+            )
+        )
 
 
 def _enter(visit_id: str, field: str, value: str, reason: str, name: str, form: str, key: str) -> None:

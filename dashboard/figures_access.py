@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -182,6 +183,33 @@ def visits_behind(scope: Scope, what: str, limit: int | None = 500, **keys: Any)
     return _visits(store_access.key(), scope, what, limit, tuple(sorted(keys.items())))
 
 
-def behind(scope: Scope, what: str, **keys: Any) -> Callable[[int | None], pd.DataFrame]:
-    """The same as something to ask later: called with the most visits wanted."""
-    return roles.as_reader(lambda limit: visits_behind(scope, what, limit, **keys))
+@st.cache_data(max_entries=200, show_spinner=False)
+def _count(store_key: str, scope: Scope, what: str, keys: tuple[tuple[str, Any], ...]) -> int:
+    from models.figures.cases import count_behind
+
+    return count_behind(store_access.reader(), scope, what, **dict(keys))
+
+
+def count_behind(scope: Scope, what: str, **keys: Any) -> int:
+    """How many visits a figure counts; with the same rights."""
+    roles.require_technician(keys.get("technician_id"))
+    return _count(store_access.key(), scope, what, tuple(sorted(keys.items())))
+
+
+@dataclass(frozen=True)
+class Counted:
+    """The visits behind a figure as something to ask later: called with the most visits wanted. n: how many there are."""
+
+    rows: Callable[[int | None], pd.DataFrame]
+    n: Callable[[], int]
+
+    def __call__(self, limit: int | None) -> pd.DataFrame:
+        return self.rows(limit)
+
+
+def behind(scope: Scope, what: str, **keys: Any) -> Counted:
+    """What visits_behind and count_behind give, asked later."""
+    return Counted(
+        roles.as_reader(lambda limit: visits_behind(scope, what, limit, **keys)),
+        roles.as_reader(lambda: count_behind(scope, what, **keys)),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -20,8 +21,6 @@ def list_loads(
     home: HomeOption = None,
 ) -> None:
     """List what was loaded, newest first: rows, what became of them, and the mapping and version that read the file."""
-    from rich.table import Table
-
     from pipelines.intake.ledger import NEWEST_LOADS, mapping_version
     from pipelines.mapping.kept_versions import kept_versions, told_version
     from pipelines.mapping.writing import FOLDER
@@ -36,17 +35,24 @@ def list_loads(
     finally:
         con.close()
     kept = kept_versions(folder)
-    table = Table(title="Loads, newest first", title_justify="left")
-    for name in ("loaded (UTC)", "file", "table"):
-        table.add_column(name)
-    for name in ("rows", "accepted", "revised", "held back", "same"):
-        table.add_column(name, justify="right")
-    table.add_column("read by the mapping")
+    console = printing.console_for()
+    console.print("Loads, newest first (times in UTC)", style="italic")
     for loaded, file, table_name, *counts, digest in loads[:limit]:
-        told = (f"{loaded:%Y-%m-%d %H:%M}", file, table_name or "", *(f"{n:,}" for n in counts))
-        table.add_row(*map(printing.as_written, (*told, told_version(kept, mapping_version(digest)))))
-    printing.console_for().print(table)
+        read_by = told_version(kept, mapping_version(digest))
+        for line in _lines(f"{loaded:%Y-%m-%d %H:%M}", file, table_name or "", counts, read_by):
+            console.print(line, markup=False)
     if len(loads) > limit:
         printing.say(f"The newest {limit} of {len(loads):,}; more with --limit.")
     if any(mapping_version(load[-1]) for load in loads):
         printing.say(f"Every version that was loaded with is kept in {folder / FOLDER}.")
+
+
+def _lines(loaded: str, file: str, table_name: str, counts: Sequence[int], read_by: str) -> list[str]:
+    """One load in lines, not in columns, which a narrow window would cut: names of files are told whole.
+
+    counts: rows, accepted, revised, held back, same.
+    """
+    n, accepted, revised, held_back, same = (f"{count:,}" for count in counts)
+    first = f"{loaded}  {file}" + (f" → {table_name}" if table_name else "")
+    told = f"{n} rows = {accepted} accepted + {held_back} held back + {same} same; {revised} revised"
+    return [first, f"    {told}", *([f"    read by the mapping {read_by}"] if read_by else [])]

@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, roles, visit_sheet, visit_table, words
+from dashboard import figures_access, roles, visit_link, visit_table, words
 from dashboard.chart_drill import Mark
 from dashboard.charts.callbacks import GROUPS, MARK_DAYS, mark_of
 from dashboard.charts.control import WEEKS_SHOWN
@@ -133,7 +133,7 @@ def _of_value(ask: Callable[[int | None, Any], pd.DataFrame], value: Any, limit:
 
 
 def readings(frame: pd.DataFrame, told: Callable[[Any], str]) -> list[Mark]:
-    """The readings of one site, newest first; each opens its visit in full. frame: dashboard.lookups.margins.
+    """The readings of one site, newest first; each opens its visit in full, which then stands in the address. frame: dashboard.lookups.margins.
 
     told: the margin of a row in words.
     """
@@ -142,7 +142,7 @@ def readings(frame: pd.DataFrame, told: Callable[[Any], str]) -> list[Mark]:
             str(row.visit_id),
             f"{words.date(row.arrived_on)}: {told(row)}",
             f"Visit {row.visit_id} of {words.date(row.arrived_on)}, draft margin {told(row)}",
-            lambda key, visit_id=str(row.visit_id): visit_sheet.show(visit_id, key),  # type: ignore[misc]
+            partial(visit_link.opened, str(row.visit_id)),
         )
         for row in frame.drop_duplicates("visit_id", keep="last").iloc[::-1].itertuples()
     ]

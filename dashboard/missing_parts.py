@@ -80,6 +80,9 @@ FIGURES = {
     "callbacks": "Callbacks without a root cause, from certain to possible ones",
     "repeats": "Callbacks that came again and again",
 }
+# Why a range would become another, said where one does.
+SHRINKS = "A range shrinks where more cases would count, or where cases that are open now would be settled."
+GROWS = "A range grows where cases would go from one side of a comparison to the other, and leave fewer on the first."
 # An amount that is not for the reader.
 NOT_SHOWN = "not shown"
 # Less than this is not worth asking for.
@@ -148,6 +151,17 @@ def figure_lines(mine: pd.DataFrame, currency: str | None) -> list[tuple[str, st
         (FIGURES[line["figure"]], width(line, "width_now", currency), _filled(line, currency), _change(line))
         for line in mine.to_dict("records")
     ]
+
+
+def why(mine: pd.DataFrame) -> str:
+    """Why the ranges of these figures would shrink or grow if the field were filled; blank where none would."""
+    changes = [_change(line) for line in mine.to_dict("records")]
+    said = [
+        sentence
+        for start, sentence in (("shrinks", SHRINKS), ("grows", GROWS))
+        if any(c.startswith(start) for c in changes)
+    ]
+    return " ".join(said)
 
 
 def _filled(line: dict[str, Any], currency: str | None) -> str:

@@ -7,13 +7,14 @@ import streamlit as st
 from dashboard import in_address, roles, visit_sheet, words
 
 PARAM = "visit"
-# In the session: the visit this reader opened here with the place it stands in, and whether this run has drawn it.
-OPENED, DRAWN = "visit_opened", "visit_drawn"
+# In the session: the visit of the address with the place it was opened at; what is open at each place; the places that
+# this run has drawn.
+OPENED, PLACES, DRAWN = "visit_opened", "visit_places", "visit_places_drawn"
 
 
 def show() -> None:
     """Above the page: the visit the address asks for, or why it is not shown. Nothing where the reader opened it below."""
-    st.session_state[DRAWN] = False
+    st.session_state[DRAWN] = set()
     asked = st.query_params.get(PARAM)
     if not asked or st.session_state.get(OPENED, ("",))[0] == asked:
         return
@@ -30,8 +31,10 @@ def show() -> None:
 
 def settle() -> None:
     """After the page: what was opened here and is not there any more, such as in a window now closed, leaves the address."""
+    places, drawn = st.session_state.get(PLACES, {}), st.session_state.get(DRAWN, set())
+    st.session_state[PLACES] = {place: visit_id for place, visit_id in places.items() if place in drawn}
     kept = st.session_state.get(OPENED)
-    if kept is None or st.session_state.get(DRAWN):
+    if kept is None or kept[1] in drawn:
         return
     if st.query_params.get(PARAM) == kept[0]:
         _forget()
@@ -48,14 +51,30 @@ def is_open(visit_id: str) -> bool:
 
 
 def note(visit_id: str | None, place: str) -> None:
-    """Write the visit opened at this place into the address, or take it out again where none is open there any more."""
-    kept = st.session_state.get(OPENED)
+    """Write the visit opened at this place into the address, or take it out again where none is open there any more.
+
+    Where visits are open at several places, the one opened last stands in the address.
+    """
+    places, kept = st.session_state.setdefault(PLACES, {}), st.session_state.get(OPENED)
+    if visit_id is None:
+        places.pop(place, None)
+        if kept is not None and kept[1] == place:
+            _forget()
+        return
+    is_new = places.get(place) != visit_id
+    places[place] = visit_id
+    st.session_state.setdefault(DRAWN, set()).add(place)
+    if is_new:
+        st.session_state[OPENED] = (visit_id, place)
+    if st.session_state.get(OPENED) == (visit_id, place) and st.query_params.get(PARAM) != visit_id:
+        st.query_params[PARAM] = visit_id
+
+
+def opened(visit_id: str | None, place: str) -> None:
+    """The visit opened at this place in full, and in the address; nothing where none is."""
+    note(visit_id, place)
     if visit_id is not None:
-        st.session_state[OPENED], st.session_state[DRAWN] = (visit_id, place), True
-        if st.query_params.get(PARAM) != visit_id:
-            st.query_params[PARAM] = visit_id
-    elif kept is not None and kept[1] == place:
-        _forget()
+        visit_sheet.show(visit_id, place)
 
 
 def _forget() -> None:

@@ -195,7 +195,7 @@ def bench_sentence(bench: Any) -> str:
 
 READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))
 CHECK_COLUMNS = (("Check", "text"), ("Found", "text"))
-PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("Status", "text"), ("Quantity", "number"))
+PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("What became of it", "text"), ("Quantity", "number"))
 
 
 def _evidence(visit_id: str) -> None:

@@ -8,7 +8,17 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, download, long_list, number_cells, page, store_access, visit_link, visit_sheet, words
+from dashboard import (
+    code_names,
+    download,
+    figures_access,
+    long_list,
+    number_cells,
+    page,
+    store_access,
+    visit_link,
+    words,
+)
 from dashboard.frame_text import FrameText
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
@@ -83,7 +93,7 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
 def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None = None) -> None:
     """The table, its export, and the visit that is picked in full, whose id then stands in the address.
 
-    n: how many there are in all, where it is known.
+    n: how many there are in all, where they are not simply the newest.
     """
     frame = behind(ROWS_SHOWN)
     if frame.empty:
@@ -91,7 +101,10 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None 
         return
     name_of, unit = code_names.naming(), store_access.draft_unit()
     shown = readable(frame, name_of, unit)
-    above = _how_many(len(frame), n)
+    first = "newest" if n is None else "first"
+    if n is None and len(frame) == ROWS_SHOWN and isinstance(behind, figures_access.Counted):
+        n = behind.n()
+    above = _how_many(len(frame), n, first)
 
     def export() -> pd.DataFrame:
         return readable(behind(ROWS_EXPORTED), name_of, unit)
@@ -115,10 +128,7 @@ def show(behind: Behind, key: str, otherwise: str = "No visits.", n: int | None 
         )
     chosen = picked.selection.rows if picked else []
     one = str(frame["visit_id"].iloc[chosen[0]]) if chosen and chosen[0] < len(frame) else None
-    one = one or _narrow(shown, key)
-    visit_link.note(one, key)
-    if one is not None:
-        visit_sheet.show(one, key)
+    visit_link.opened(one or _narrow(shown, key), key)
 
 
 def _narrow(shown: pd.DataFrame, key: str) -> str | None:
@@ -136,12 +146,13 @@ def _narrow(shown: pd.DataFrame, key: str) -> str | None:
     return one
 
 
-def _how_many(n_here: int, n: int | None) -> str:
-    """How many visits are shown, and of how many. n: all of them, where it is known."""
+def _how_many(n_here: int, n: int | None, first: str = "first") -> str:
+    """How many visits are shown, and of how many. n: all of them, where it is known. first: what the first are."""
     if n_here < ROWS_SHOWN or n == n_here:
         return words.plural(n_here, "visit")
-    which = "newest " + words.count(n_here) if n is None else f"first {words.count(n_here)} of {words.count(n)}"
-    return f"The {which} visits; the export holds up to {words.count(ROWS_EXPORTED)}"
+    of_all = f" of {words.count(n)}" if n is not None else ""
+    holds = "them all" if n is not None and n <= ROWS_EXPORTED else f"up to {words.count(ROWS_EXPORTED)}"
+    return f"The {first} {words.count(n_here)}{of_all} visits; the export holds {holds}"
 
 
 # Columns on the page with their widths in pixels, so that the table fits 1280 without scrolling; exports hold all.

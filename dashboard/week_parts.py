@@ -130,7 +130,7 @@ def cards(scope: Scope, facts: dict) -> list[CardText]:
                 "points",
                 "difference",
                 "In percentage points. An association: it need not be the record that made the difference.",
-                "",
+                never_complete(facts),
                 "callbacks",
                 "Show the callbacks",
             )
@@ -216,6 +216,12 @@ def caption(chart: ControlChart, weeks_shown: int = WEEKS_SHOWN) -> str:
 def unproven(facts: dict) -> str:
     """Why callbacks cannot be told, where most swaps do not say on which appliance."""
     return came_back(Estimate(0.0, 0.0, 0.0, 0, None, ""), facts).sentence
+
+
+def never_complete(facts: dict) -> str:
+    """How many swaps no callback is counted after, since nothing says when the job was done; blank where there is none."""
+    n = int(facts["n_swaps_never_complete"])
+    return f"Left out: {words.plural(n, 'swap')} whose job was never declared complete" if n else ""
 
 
 def at_most(certain: Estimate, possible: Estimate | None) -> str:

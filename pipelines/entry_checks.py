@@ -127,16 +127,45 @@ def _untested(con: duckdb.DuckDBPyConnection, visit_id: str, tag: str | None) ->
     return f"No bench test of {which} from visit {visit_id} is on record, so there is no result to correct. Enter the test first (Bench)."
 
 
+def checks_against(con: duckdb.DuckDBPyConnection, visit_id: str, cause_code: str) -> list[str]:
+    """Checks marked sound on the visit that look where this cause lies; none where one that points to it was at fault.
+
+    con: the generation in force. Not the draft at the switch: where it is sound, the fault lies in the switch all the more.
+    """
+    found = con.execute(
+        """SELECT list(DISTINCT c.check_code ORDER BY c.check_code) FILTER (c.outcome = 'sound'), bool_or(c.outcome = 'fault')
+           FROM cause_sign AS s JOIN visit_check AS c ON list_contains(s.check_codes, c.check_code)
+           WHERE s.cause_code = ? AND c.visit_id = ? AND c.check_code <> 'draft_at_switch'""",
+        [cause_code, visit_id],
+    ).fetchone()
+    return list(found[0] or []) if found and not found[1] else []
+
+
 def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> dict[str, Any] | None:
     """What the facts would say of one bench test: the row of bench_result, or None where no swap fits its tag or visit.
 
     con: the generation in force. stored: the test as `accepted` gives it. The relations' own SELECTs are run, on this
     test alone.
     """
-    cursor = con.execute(_on_typed(con, _RESULT, _matched(con, [stored])))
-    names = [column[0] for column in cursor.description or ()]
-    row = cursor.fetchone()
-    return dict(zip(names, row, strict=True)) if row else None
+    return bench_verdicts(con, [stored]).get(stored["bench_test_id"])
+
+
+def bench_verdicts(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
+    """The same of several tests, each judged by itself: bench_test_id -> row. Those that no swap fits are not in it."""
+    found: dict[str, dict[str, Any]] = {}
+    left = list(stored)
+    # A row of bench_result is of a swap's last test: of several of one switch, one is judged in each turn.
+    while left:
+        cursor = con.execute(_on_typed(con, _RESULT, _matched(con, left)))
+        names = [column[0] for column in cursor.description or ()]
+        judged = {
+            row["bench_test_id"]: row for row in (dict(zip(names, one, strict=True)) for one in cursor.fetchall())
+        }
+        if not judged:
+            break
+        found |= judged
+        left = [test for test in left if test["bench_test_id"] not in judged]
+    return found
 
 
 def why_without_swap(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, str]:

@@ -8,6 +8,7 @@ import streamlit as st
 
 from dashboard import (
     bench_draw,
+    bench_entered,
     bench_entry,
     bench_tests,
     bench_waiting,
@@ -28,6 +29,8 @@ METHOD = (
     "as the table bench_tests."
 )
 OTHER = "Another tag"
+# What is not tested yet as the figures count it, by bench_tests.Drawn.state.
+NOT_COUNTED = {"": "to test", "entered": "entered, comes in with the next load", "unfit": "entered, fits no swap"}
 
 
 def show() -> None:
@@ -43,7 +46,7 @@ def show() -> None:
     _list(lists)
     _entry(lists)
     bench_draw.show()
-    _entered()
+    bench_entered.show()
     bench_waiting.show()
     page.next_steps(
         (
@@ -58,9 +61,14 @@ def _answer(lists: Sequence[bench_tests.KeptList]) -> str:
     switches = [one for kept in lists for one in kept.switches]
     if not switches:
         return "No list is kept yet: draw one below, keep it, and test its switches."
-    done = sum(bool(one.state) for one in switches)
+    n_coming = sum(one.state == "entered" for one in switches)
+    done = sum(one.state not in NOT_COUNTED for one in switches)
     where = "list" if len(lists) == 1 else f"{words.count(len(lists))} lists"
-    return f"{words.count(done)} of {words.plural(len(switches), 'switch', 'switches')} on the {where} tested."
+    told = f"{words.count(done)} of {words.plural(len(switches), 'switch', 'switches')} on the {where} tested"
+    if not n_coming:
+        return f"{told}."
+    verbs = "is entered and comes" if n_coming == 1 else "are entered and come"
+    return f"{told}; {words.plural(n_coming, 'more test')} {verbs} in with the next load."
 
 
 def _list(lists: Sequence[bench_tests.KeptList]) -> None:
@@ -105,9 +113,10 @@ def _list(lists: Sequence[bench_tests.KeptList]) -> None:
 
 
 def _state(one: bench_tests.Drawn) -> str:
-    if one.state == "entered":
-        return "entered, not in the figures yet"
-    return words.in_words(one.state, words.VERDICT_WORDS) if one.state else "to test"
+    """What became of the switch. A test that is entered counts as tested once a load has taken it in."""
+    if one.state in NOT_COUNTED:
+        return NOT_COUNTED[one.state]
+    return words.in_words(one.state, words.VERDICT_WORDS)
 
 
 def _entry(lists: Sequence[bench_tests.KeptList]) -> None:
@@ -125,19 +134,6 @@ def _entry(lists: Sequence[bench_tests.KeptList]) -> None:
         st.markdown("Fill in your name and the tag of the switch; then its readings.")
         return
     bench_entry.show(chosen, name, bench_tests.drawn_of(chosen, lists))
-
-
-def _entered() -> None:
-    entries = [kept.entry for kept in own_entry.own().entries("bench_test") if kept.is_in_force]
-    if not entries:
-        return
-    st.header("Entered here")
-    lines = [
-        (words.with_dates(entry.content["stored"]["tested_at"][:10]), entry.about, entry.entered_by, entry.reason)
-        for entry in reversed(entries[-20:])
-    ]
-    columns = (("Tested on", "text"), ("Tag", "text"), ("Who", "text"), ("Remark", "text"))
-    page.rows(columns, lines, "", caption="The newest tests entered here. Take one back on the page Corrections.")
 
 
 if __name__ == "__main__":

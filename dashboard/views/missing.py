@@ -81,6 +81,9 @@ def _field(row: pd.Series, found: Missing, scope: Scope) -> None:
     st.markdown(words.plain(f"{told[:1].upper()}{told[1:]}. {halves}".strip()))
     mine = found.figures[found.figures["field"] == name]
     page.rows(COLUMNS, missing_parts.figure_lines(mine, _currency()), "")
+    why = missing_parts.why(mine)
+    if why:
+        st.caption(words.plain(why))
     st.markdown(f"**Ask:** {words.plain(words_of.ask)}")
     if row["n_missing"] and st.button(
         "Show the visits where it is missing", key=f"behind_lacks_{name}", type="tertiary", icon=":material/list:"

@@ -55,6 +55,7 @@ METHOD = (
     "and the callbacks again and again. What is missing (a part without a cost, no labour rate) counts as "
     "nothing and is named."
 )
+ROUNDED = "Each amount is rounded by itself, so sums may differ in the last digit."
 TERMS = ("Known waste", "Estimated waste", "Good pull", "Callback", "Range", "Coverage")
 
 
@@ -166,7 +167,7 @@ def _cards(waste: Waste, scope: Scope) -> None:
 
 def _groups(waste: Waste, scope: Scope, company: float | None) -> None:
     st.header("Where it arises")
-    st.html('<p class="gp-quiet">In the order of their names, not of their figures.</p>')
+    st.html(f'<p class="gp-quiet">In the order of their names, not of their figures. {ROUNDED}</p>')
     for tab, (title, (name, column)) in zip(st.tabs(list(GROUPINGS)), GROUPINGS.items(), strict=True):
         with tab:
             frame = getattr(waste, name)
@@ -240,6 +241,8 @@ def _made_of(waste: Waste) -> None:
         if name in waste.parts
     ]
     page.rows((("Part of the cost", "text"), ("Amount", "number")), lines, "No amount is on record.")
+    if waste.known.is_known and waste.estimated.is_known:
+        st.caption(f"Together the known and the estimated amount above. {ROUNDED}")
 
 
 def _warranty(waste: Waste, scope: Scope) -> None:

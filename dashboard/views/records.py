@@ -209,7 +209,13 @@ def _missing() -> None:
         n_faults,
         "callbacks become 'possible' only",
     )
-    counted = [parts, *((title, facts[name], n, cost) for name, title, cost in MISSING), appliances]
+    complete = (
+        "swaps whose job counts as complete",
+        n - facts["n_swaps_never_complete"],
+        n,
+        "no callback is counted after them: nothing says from when to watch",
+    )
+    counted = [parts, *((title, facts[name], n, cost) for name, title, cost in MISSING), complete, appliances]
     lines = [
         (title, f"{words.count(part)} of {words.count(whole)}", words.share(part / whole), cost)
         for title, part, whole, cost in counted

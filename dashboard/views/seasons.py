@@ -202,7 +202,7 @@ def two_weeks(season: Season, scope: Scope) -> visit_table.Behind:
         both = both.sort_values(["visit_on", "visit_id"], ascending=[False, True], ignore_index=True)
         return both if limit is None else both.head(limit)
 
-    return found
+    return figures_access.Counted(found, lambda: sum(one.n() for one in asked))
 
 
 def weather_line(name: str, found: dict[str, float]) -> str:

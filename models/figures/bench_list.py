@@ -22,19 +22,21 @@ COLUMNS = (
 # Why a switch is not drawn, the first that holds; with how the pool tells of it: of {first} and {since} it names the day.
 REASONS = {
     "tested already": "tested already",
+    "has a test entered that is not in the figures yet": "with a test entered, not in the figures yet",
     "stands in a list that is kept": "drawn already, in a list that is kept",
     "removed too long ago: a test could no longer find it good": "too old, removed before {first}",
     "has no tag": "without a tag",
     "several switches bear this tag": "with a tag that several switches bear",
     "was in the draw before": "removed by the day of the draw before, {since}",
 }
-TESTED, DRAWN, TOO_OLD, NO_TAG, SEVERAL, BEFORE = REASONS
+TESTED, ENTERED, DRAWN, TOO_OLD, NO_TAG, SEVERAL, BEFORE = REASONS
 _SORTED = """
 WITH sorted AS (SELECT s.swap_id, s.removed_tag, s.visit_id, s.swapped_on,
     CAST(s.swapped_on + to_days(CAST($days AS INTEGER)) AS DATE) AS test_by, s.site_id,
     s.diagnosed_by AS technician_id, s.part_number, coalesce(s.evidence, 'no_reading') AS evidence,
     coalesce(s.tier_at_close, 'none') AS tier,
-    CASE WHEN s.verdict IS NOT NULL OR list_contains(CAST($entered AS VARCHAR[]), s.removed_tag) THEN $tested
+    CASE WHEN s.verdict IS NOT NULL THEN $tested
+        WHEN list_contains(CAST($entered AS VARCHAR[]), s.removed_tag) THEN $has_entry
         WHEN list_contains(CAST($kept AS VARCHAR[]), s.removed_tag) THEN $drawn
         WHEN s.swapped_on + to_days(CAST($days AS INTEGER)) <= $day THEN $too_old
         WHEN s.removed_tag IS NULL THEN $no_tag
@@ -122,7 +124,7 @@ def _sorted_swaps(
     ordered by swap_id; and how many cannot, by reason."""
     bound = {
         "days": int(settings.maximum_days_to_bench), "day": day, "since": since, "kept": sorted(drawn),
-        "entered": sorted(entered), "tested": TESTED, "drawn": DRAWN, "too_old": TOO_OLD, "no_tag": NO_TAG,
+        "entered": sorted(entered), "tested": TESTED, "has_entry": ENTERED, "drawn": DRAWN, "too_old": TOO_OLD, "no_tag": NO_TAG,
         "several": SEVERAL, "before": BEFORE,
     }  # fmt: skip
     swaps = con.execute(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import duckdb
@@ -107,6 +108,27 @@ def visits_behind(
     Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
     """
+    chosen, values = _chosen(scope, what, key)
+    bounded = "" if limit is None else f" LIMIT {int(limit)}"
+    columns = ", ".join(f"x.{name}" for name in CASE_COLUMNS if name != "notes")
+    return con.execute(
+        f"""
+        WITH chosen AS (
+            SELECT * {chosen} ORDER BY visit_on DESC, visit_id{bounded})
+        SELECT {columns}, left(v.notes, {NOTE_CHARACTERS}) AS notes
+        FROM chosen x LEFT JOIN delivered.visits v USING (visit_id) ORDER BY x.visit_on DESC, x.visit_id""",
+        values,
+    ).df()
+
+
+def count_behind(con: duckdb.DuckDBPyConnection, scope: Scope, what: str, **key: Any) -> int:
+    """How many rows visits_behind gives without a limit; the same arguments, the same errors."""
+    chosen, values = _chosen(scope, what, key)
+    return con.execute(f"SELECT count(*) {chosen}", values).fetchall()[0][0]
+
+
+def _chosen(scope: Scope, what: str, key: Mapping[str, Any]) -> tuple[str, list[Any]]:
+    """The visits of a choice as FROM and WHERE, with the values bound in them."""
     if what not in _CHOICE:
         raise ValueError(f"what: got {what!r}; must be one of {', '.join(WHAT)}.")
     unknown = [name for name in key if name not in KEYS]
@@ -115,13 +137,4 @@ def visits_behind(
     rows, test = _CHOICE[what]
     condition, values = scope.where("visit_on")
     narrowed = "".join(f" AND {name} IS NOT DISTINCT FROM ?" for name in key)
-    bounded = "" if limit is None else f" LIMIT {int(limit)}"
-    columns = ", ".join(f"x.{name}" for name in CASE_COLUMNS if name != "notes")
-    return con.execute(
-        f"""
-        WITH chosen AS (
-            SELECT * FROM ({rows}) WHERE ({test}) AND {condition}{narrowed} ORDER BY visit_on DESC, visit_id{bounded})
-        SELECT {columns}, left(v.notes, {NOTE_CHARACTERS}) AS notes
-        FROM chosen x LEFT JOIN delivered.visits v USING (visit_id) ORDER BY x.visit_on DESC, x.visit_id""",
-        [*values, *key.values()],
-    ).df()
+    return f"FROM ({rows}) WHERE ({test}) AND {condition}{narrowed}", [*values, *key.values()]

@@ -20,6 +20,7 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope, whole: dict[str, Any]
 
     Keys: n_visits, n_draft_faults, n_swaps, n_tested (swaps with a bench test of any result), n_clear (of them good or
     faulty), n_with_tag, n_with_reading, n_with_cause, n_swaps_unproven (swaps that do not say on which appliance),
+    n_swaps_never_complete (swaps whose job was never declared complete: no callback is counted after them),
     n_appliance_unproven (of draft faults), n_technicians, n_sites, n_seasons (heating seasons with visits), first_on,
     last_on (ISO dates or None), n_corrections (in force, on visits of the scope), and over the whole store n_held_back
     (rows neither mended, dismissed nor replaced by a later version), n_appliances, n_part_lines, n_part_lines_classed
@@ -53,6 +54,14 @@ def coverage(con: duckdb.DuckDBPyConnection, scope: Scope, whole: dict[str, Any]
         count(*) AS n_swaps, count(verdict) AS n_tested, count(*) FILTER (verdict IN ('good', 'faulty')) AS n_clear,
         count(*) FILTER (appliance_key IS NULL) AS n_swaps_unproven, count(removed_tag) AS n_with_tag,
         count(*) FILTER (has_gauge_reading) AS n_with_reading, count(*) FILTER (has_root_cause) AS n_with_cause""",
+    )
+    # As the callbacks have it: without a day on which the job was complete nothing says from when to watch.
+    out |= _row(
+        con,
+        scope,
+        "swapped_on",
+        "swap_case SEMI JOIN (FROM draft_fault WHERE NOT is_closed) AS open_fault USING (draft_fault_id)",
+        "count(*) AS n_swaps_never_complete",
     )
     out |= _row(con, scope, "arrived_on", "visit JOIN correction USING (visit_id)", "count(*) AS n_corrections")
     if whole is not None:

@@ -145,6 +145,17 @@ def test_loads_are_listed_with_the_mapping_that_read_them(export, tmp_path):
     assert code == 0 and "visits.csv" not in said and "The newest 1 of 2" in said
 
 
+def test_a_load_is_told_whole_in_a_narrow_window(tmp_path):
+    file = "visits_of_the_northern_branch_as_exported_on_2026-11-02_from_the_old_system_part_1.csv"
+    (tmp_path / file).write_text(
+        "visit_id,site_id,technician_id,arrived_at,visit_kind\nV1,S1,T1,2025-01-05,no_heat\nV2,S1,T1,5014-01-05,no_heat\n"
+    )
+    assert run("load", tmp_path / file, "--home", tmp_path / "home")[0] == 0
+    result = CliRunner().invoke(app, ["loads", "--home", str(tmp_path / "home")], env={"COLUMNS": "60"})
+    assert f"{file} → visits\n" in result.output
+    assert "2 rows = 1 accepted + 1 held back + 0 same; 0 revised" in result.output
+
+
 def test_new_files_of_a_folder_are_loaded_through_a_mapping_once(export, tmp_path):
     """What a scheduled command does every night."""
     home, toml = tmp_path / "home", tmp_path / "jobs.mapping.toml"

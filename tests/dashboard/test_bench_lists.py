@@ -6,7 +6,7 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
-from page_texts import assert_drawn, opened, said
+from page_texts import assert_drawn, opened, said, text_tables
 from small_company import DAY, asked, bench, field, made_home
 from streamlit.testing.v1 import AppTest
 from typer.testing import CliRunner
@@ -59,6 +59,8 @@ def test_a_switch_of_an_earlier_list_is_entered_with_the_chance_of_its_draw(home
         "past" in text and "The day is past for 3 switches: a test can still find one faulty, but never good." in text
     )
     typed(home, "TAG3")
+    text = said(opened("bench"))
+    assert "0 of 3 switches on the 2 lists tested; 1 more test is entered and comes in with the next load." in text
     load(home, [])
     assert asked(home, "SELECT removed_tag, selection, selection_probability FROM bench_test") == [
         ("TAG3", "random", 0.25)
@@ -98,6 +100,8 @@ def test_the_next_draw_leaves_out_what_stands_in_a_kept_list_and_names_its_day(h
     assert "3 of 3 removed switches drawn at random" in said(
         opened("bench").date_input(key=f"bench_since_{DAY}").set_value(None).run()
     ), "a test that was entered and not brought into the figures yet"
+    test = opened("bench").date_input(key=f"bench_since_{DAY}").set_value(None).run()
+    assert "1 with a test entered, not in the figures yet;" in said(test)
 
 
 def test_the_list_says_what_it_draws_from_and_the_list_kept_says_it_too(home):
@@ -150,3 +154,26 @@ def test_the_command_leaves_out_what_stands_in_a_kept_list_and_says_so(home):
     assert drawn_by_command(home, "--since", "2020-01-01")[0] == {"TAG1", "TAG2", "TAG5"}
     OwnWork(home).undo("list 2", "drawn by mistake", "Tess")
     assert drawn_by_command(home)[0] == {"TAG0", "TAG1", "TAG2", "TAG5"}
+
+
+def entered_lines(test: AppTest) -> list[tuple[str, str, str]]:
+    """Tag, verdict and whether the figures include it, of each test listed as entered here."""
+    (table,) = [table for table in text_tables(test) if "In the figures" in table]
+    return list(zip(table["Tag"], table["Verdict"], table["In the figures"], strict=True))
+
+
+def test_each_test_entered_is_told_with_its_own_verdict_and_whether_it_counts(home):
+    typed(home, "TAG0")
+    field(bench(opened("bench"), ("299", "301", "300"), "TAG1"), "button", "Enter the test").click().run()
+    typed(home, "LOST")
+    coming = "comes in with the next load"
+    lost = ("LOST", "none yet", "no: no swap fits it")
+    assert entered_lines(opened("bench")) == [lost, ("TAG1", "faulty", coming), ("TAG0", "good", coming)]
+    load(home, [])
+    assert entered_lines(opened("bench")) == [lost, ("TAG1", "faulty", "yes"), ("TAG0", "good", "yes")]
+    field(bench(opened("bench"), ("299", "301", "300"), "TAG0", "Tom"), "button", "Enter the test").click().run()
+    load(home, [])
+    lines = entered_lines(opened("bench"))
+    assert sorted(lines[:1] + lines[3:]) == [
+        ("TAG0", "faulty", "yes"), ("TAG0", "good", "no: another test of the switch is newer"),
+    ]  # fmt: skip

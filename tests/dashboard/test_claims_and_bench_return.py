@@ -11,7 +11,7 @@ import pytest
 from page_texts import APP, SECONDS, assert_drawn, said
 from streamlit.testing.v1 import AppTest
 
-from dashboard import bench_return, download, lookups, roles, sign_in, visit_table, warranty_claims
+from dashboard import bench_return, download, figures_access, lookups, roles, sign_in, visit_table, warranty_claims
 from models.figures.bench_programme import BenchProgramme
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
@@ -28,6 +28,21 @@ def home(fleet_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> P
     monkeypatch.setenv("GOODPULL_HOME", str(tmp_path / "home"))
     monkeypatch.setenv(sign_in.FLAG, "on")
     return tmp_path / "home"
+
+
+def test_where_amounts_add_up_it_is_said_that_each_is_rounded(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sign_in, "email", lambda: EMAIL.format("owner"))
+    waste = figures_access.waste(Scope())
+    kinds = ("part", "labour", "trip", "callbacks")
+    total = sum(waste.parts[kind] for kind in kinds) - waste.parts["credit_received"]
+    assert total == pytest.approx(waste.known.value + waste.estimated.value)
+    test = AppTest.from_file(str(APP), default_timeout=SECONDS)
+    test.user = {"is_logged_in": True, "email": EMAIL.format("owner")}
+    test.run()
+    assert_drawn(test)
+    rounded = "Each amount is rounded by itself, so sums may differ in the last digit."
+    assert f"not of their figures. {rounded}" in said(test)
+    assert f"Together the known and the estimated amount above. {rounded}" in said(test)
 
 
 def test_the_owner_prints_the_pack_of_a_claim(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:

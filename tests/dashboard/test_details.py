@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said, text_tables
 
-from dashboard import callback_detail, outside_list, rate_detail, visit_sheet
+from dashboard import callback_detail, outside_list, rate_detail, roles, store_access, visit_sheet
 from dashboard.printed import season
 from dashboard.views.seasons import beyond_weather
 
@@ -39,6 +39,26 @@ def test_callbacks_are_shown_on_both_clocks_and_beside_other_ends(served_home: P
     for title in ("Back within 30 heating days", "ends of their own", "Among like cases", "repeats counted"):
         assert title in text
     assert "Watches that ended so" in text and "association" in text
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_swaps_that_no_callback_is_counted_after_are_told_with_the_coverage(served_home: Path) -> None:
+    with roles.whoever_has_the_files():
+        row = store_access.row(
+            "SELECT count(*) AS n_swaps, count(*) FILTER (starts_on IS NULL) AS n "
+            "FROM swap_case JOIN callback USING (draft_fault_id)"
+        )
+        n, n_swaps = row["n"], row["n_swaps"]
+    assert n > 1
+    told = f"Left out: {n} swaps whose job was never declared complete"
+    test = opened("this_week")
+    assert said(test).count(told) == 1
+    test.session_state["callback_detail"] = True
+    test.run()
+    assert_drawn(test)
+    assert f"{told}: nothing says from when to watch them." in said(test)
+    records = " ".join(said(opened("records")).split())
+    assert f"swaps whose job counts as complete | {n_swaps - n:,} of {n_swaps:,} |" in records
 
 
 @pytest.mark.parametrize("served_home", ["unproven_home"], indirect=True)

@@ -119,6 +119,46 @@ def test_a_visit_opened_here_is_written_and_taken_out_again() -> None:
     assert visit_link.PARAM not in test.query_params
 
 
+def test_of_visits_open_at_two_places_the_one_opened_last_stands_in_the_address() -> None:
+    def script() -> None:
+        import streamlit as st
+
+        from dashboard import visit_link
+
+        visit_link.show()
+        for place in ("a chart", "a table"):
+            visit_link.note(st.session_state.get(place), place)
+        visit_link.settle()
+
+    test = AppTest.from_function(script)
+    for place, visit in (("a table", "V1"), ("a chart", "V2"), ("a table", "V3"), ("a chart", "V4")):
+        test.session_state[place] = visit
+        test.run()
+        assert test.query_params[visit_link.PARAM] == visit
+        test.run()
+        assert test.query_params[visit_link.PARAM] == visit
+    test.session_state["a chart"] = None
+    test.run()
+    assert visit_link.PARAM not in test.query_params
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_a_visit_opened_from_a_mark_of_a_chart_stands_in_the_address(served_home: Path) -> None:
+    with roles.whoever_has_the_files():
+        site = store_access.row(
+            "SELECT site_id FROM field_evidence WHERE margin_pa IS NOT NULL GROUP BY 1 ORDER BY count(*) DESC, 1 LIMIT 1"
+        )["site_id"]
+        visit = str(lookups.margins(site, Scope())["visit_id"].iloc[0])
+    test = at("sites", site=site)
+    test.selectbox(key="mark_of_margin").set_value(visit).run()
+    assert_drawn(test)
+    assert test.query_params[visit_link.PARAM] == visit
+    assert said(test).count("Notes as written") == 1, "not once more above the page"
+    test.button(key="close_mark_margin").click().run()
+    assert_drawn(test)
+    assert visit_link.PARAM not in test.query_params and "Notes as written" not in said(test)
+
+
 @pytest.fixture(scope="module")
 def shared(fleet_home: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
     """A home with one person a role, and a visit of the technician and one of somebody else."""

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import code_names, download, long_list, lookups, roles, visit_table, week_parts
+from dashboard import code_names, download, figures_access, long_list, lookups, roles, visit_table, week_parts
 from dashboard.printed import web_page
 from dashboard.printed.week import week_pack
 from models.figures.scope import Scope
@@ -139,9 +139,24 @@ def test_every_reason_for_refusal_can_be_read(served_home: Path, files: dict) ->
     assert len(lines_of(files["export_refusal_reasons"]())) == N_REASONS
 
 
-def test_a_window_of_visits_says_of_how_many(served_home: Path) -> None:
+def test_a_window_of_visits_says_of_how_many(served_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert visit_table._how_many(40, 40) == "40 visits"
     assert visit_table._how_many(500, 500) == "500 visits"
     assert visit_table._how_many(500, 1234).startswith("The first 500 of 1,234 visits; the export")
-    assert visit_table._how_many(500, None).startswith("The newest 500 visits; the export")
+    assert visit_table._how_many(500, None, "newest").startswith("The newest 500 visits; the export")
+    assert visit_table._how_many(500, 100_000).endswith("the export holds them all")
+    assert visit_table._how_many(500, 100_001).endswith("the export holds up to 100,000")
     assert long_list.told(25, 25, 45) == "Lines 26 to 45 of 45."
+    n_swaps = N_EVIDENCE + N_MATURING
+    with roles.whoever_has_the_files():
+        frame = figures_access.control(Scope())["no_root_cause"].weeks
+    weeks = frame.dropna(subset=["share"]).sort_values("n")
+    monkeypatch.setattr(visit_table, "ROWS_SHOWN", 5)
+    test = opened("this_week")
+    test.button(key="behind_without_cause").click().run()
+    assert_drawn(test)
+    assert f"The newest 5 of {n_swaps} visits; the export holds them all" in said(test)
+    # A mark of a chart.
+    test.selectbox(key="mark_of_control_no_root_cause").set_value(weeks["week_on"].iloc[-1].isoformat()).run()
+    assert_drawn(test)
+    assert f"The newest 5 of {weeks['n'].iloc[-1]} visits; the export holds them all" in said(test)

@@ -81,6 +81,10 @@ def test_what_becomes_of_a_range_is_told_with_its_unit() -> None:
     assert told[1] == ("43 days", "40 days", "shrinks by 8.1%")
     assert told[2] == ("4,257 USD", "at most 2,838 USD", "shrinks by at least 33%")
     assert told[3] == ("not known", "not known", "not known")
+    assert missing_parts.why(lines) == f"{missing_parts.SHRINKS} {missing_parts.GROWS}"
+    assert missing_parts.why(lines[1:]) == missing_parts.SHRINKS
+    assert missing_parts.why(lines[:1]) == missing_parts.GROWS
+    assert missing_parts.why(lines[3:]) == "", "nothing is known to change"
 
 
 def test_amounts_are_told_in_their_currency_or_not_at_all() -> None:
@@ -117,6 +121,7 @@ def test_page_opens_the_visits_and_narrows_with_the_filters(served_home: Path) -
     assert test.markdown[0].value.startswith("Ask first for the ")
     text = said(test)
     assert "Never bypass, adjust or substitute a safety switch" in text and "Ask:" in text
+    assert missing_parts.SHRINKS in text
     n_whole = figures_access.missing(Scope()).fields.set_index("field").loc["reading", "n_missing"]
     assert re.search(rf"Missing on {n_whole:,} of [\d,]+ swaps", text)
     test.button(key="behind_lacks_reading").click().run()

@@ -88,6 +88,30 @@ def test_every_field_can_be_corrected(home):
     ]
 
 
+def test_a_cause_against_a_check_that_was_sound_is_met_with_a_hint_and_can_be_entered(home):
+    checks = home.parent / "checks.csv"
+    checks.write_text(
+        "visit_id,check_code,outcome\nV0,trap_and_drain,sound\nV0,collector_box,fault\nV0,hose,not_done\n"
+        "V0,draft_at_switch,sound\n",
+        "utf-8",
+    )
+    load(home, [checks])
+
+    def hint(cause: str) -> list[str]:
+        test = sheet("V0")
+        field(test, "selectbox", "What holds instead").select(cause).run()
+        assert_drawn(test)
+        return [one.value.replace("\\", "") for one in test.info]
+
+    (told,) = hint("trap_fouled")
+    assert told.startswith("On this visit the check “trap and drain” found nothing wrong where this cause lies.")
+    # Another check points to the cause; the check was not done; a sound draft speaks for a fault of the switch.
+    assert hint("collector_water") == hint("hose_water") == hint("setpoint_drift") == []
+    correct(sheet("V0"), "trap_fouled")
+    load(home, [])
+    assert asked(home, "SELECT cause_code FROM visit WHERE visit_id = 'V0'") == [("trap_fouled",)]
+
+
 def test_a_correction_is_taken_back_on_the_page_and_both_stay(home):
     correct(sheet("V0"))
     load(home, [])
@@ -217,7 +241,8 @@ def test_a_drawn_list_is_kept_with_its_chances_and_goes_into_the_test(home):
     field(test, "text_input", "Makes at, reading 1").input("200").run()
     field(test, "button", "Enter the test").click().run()
     assert_drawn(test)
-    assert "1 of 2 switches on the list tested" in said(test)
+    assert "0 of 2 switches on the list tested; 1 more test is entered and comes in with the next load" in said(test)
+    assert "entered, comes in with the next load |" in said(test)
     load(home, [])
     found = asked(home, "SELECT removed_tag, selection, selection_probability FROM bench_result")
     assert found == [(rows[0]["removed_tag"], "random", rows[0]["selection_probability"])]

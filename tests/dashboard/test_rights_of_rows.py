@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from dashboard import (
+    bench_entered,
     bench_tests,
     bench_waiting,
     figures_access,
@@ -67,6 +68,8 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "bench_tests.kept_lists": (lambda one: bench_tests.kept_lists(), {M, T}),
     "bench_tests.entered_tags": (lambda one: bench_tests.entered_tags(), {M, T}),
     "bench_tests.swaps_of": (lambda one: bench_tests.swaps_of("TAG"), {M, T}),
+    "bench_tests.taken_in": (lambda one: bench_tests.taken_in(), {M, T}),
+    "bench_entered.newest": (lambda one: bench_entered.newest(), {M, T}),
     "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
     "remarks.of": (lambda one: remarks.of(one.other), {M, T}),
@@ -95,6 +98,13 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "figures_access.visits_behind other": (
         lambda one: figures_access.visits_behind(ALL, "swaps", technician_id=one.other), {M, T, W},
     ),
+    "figures_access.count_behind": (lambda one: figures_access.count_behind(ALL, "swaps"), {M, T, W}),
+    "figures_access.count_behind own": (
+        lambda one: figures_access.count_behind(ALL, "swaps", technician_id=one.own), {M, T, W, X},
+    ),
+    "figures_access.count_behind other": (
+        lambda one: figures_access.count_behind(ALL, "swaps", technician_id=one.other), {M, T, W},
+    ),
     **{
         f"visit_sheet.{name}{ending}": (
             lambda one, name=name, whose=whose: getattr(visit_sheet, name)(getattr(one, whose)), who
@@ -114,7 +124,7 @@ NO_ROWS = {
 }
 COMMANDS = ("bench_commands", "own_work_commands", "held_back_commands", "identity_commands")
 MARKS = ("store_access.frame(", "store_access.row(", "store_access.reader(", "_part(", "_narrowed(", "_all(", "return _visits(",
-         "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
+         "return _count(", "own_entry.own(", "OwnWork(", "_health(")  # fmt: skip
 
 
 class Given:

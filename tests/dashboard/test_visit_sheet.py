@@ -10,6 +10,7 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
+from dashboard import visit_sheet
 from pipelines.loading import load
 
 
@@ -23,8 +24,11 @@ def noted_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "V2,S2,T1,2026-01-06T10:00:00Z,no_heat,draft_not_proven,trap_fouled,yes,zzz\n",
         "utf-8",
     )
+    (tmp_path / "part_lines.csv").write_text(
+        "visit_id,line_no,part_number,part_class,quantity,line_status\nV1,1,SW,draft_switch,1,quoted\nV1,2,TR,trap,2,\n"
+    )
     home = tmp_path / "home"
-    load(home, [tmp_path / "visits.csv"])
+    load(home, [tmp_path / "visits.csv", tmp_path / "part_lines.csv"])
     monkeypatch.setenv("GOODPULL_HOME", str(home))
     st.cache_data.clear()
     st.cache_resource.clear()
@@ -58,3 +62,9 @@ def test_a_note_of_unknown_words_says_so(noted_home: Path) -> None:
     text = shown("V2")
     assert "No words in it that the reader of notes knows" in text
     assert "Rests on the words" not in text
+
+
+def test_every_column_of_the_parts_has_a_title(noted_home: Path) -> None:
+    assert all(title for title, _ in visit_sheet.PART_COLUMNS)
+    text = re.sub(r"\s+", " ", shown("V1"))
+    assert "Part Number What became of it Quantity draft switch SW quoted 1 trap TR fitted 2" in text

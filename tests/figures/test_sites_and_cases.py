@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from models.figures.cases import KEYS, WHAT, visits_behind
+from models.figures.cases import KEYS, WHAT, count_behind, visits_behind
 from models.figures.coverage import coverage
 from models.figures.margins import margin_trends
 from models.figures.scope import Scope
@@ -107,7 +107,7 @@ def test_nothing_to_list_keeps_the_columns(store, put_swaps, settings):
 @pytest.mark.parametrize("what", WHAT)
 def test_every_figure_opens_its_visits(fleet, what):
     found = visits_behind(fleet[0], EVERYTHING, what, limit=20)
-    assert len(found) <= 20
+    assert len(found) == min(20, count_behind(fleet[0], EVERYTHING, what))
     assert found["visit_on"].is_monotonic_decreasing
     if what not in RARE:
         assert len(found) == 20
@@ -125,13 +125,16 @@ def test_every_figure_opens_its_visits(fleet, what):
 )
 def test_as_many_visits_as_the_figure_counts(fleet, what, count):
     con, _ = fleet
-    assert len(visits_behind(con, EVERYTHING, what, limit=None)) == con.execute(count).fetchone()[0]
+    n = con.execute(count).fetchone()[0]
+    assert len(visits_behind(con, EVERYTHING, what, limit=None)) == count_behind(con, EVERYTHING, what) == n
 
 
 def test_groups_and_scope_narrow(store, put_swaps):
     put_swaps(branch=["north", "north", None], technician_id=["t1", "t2", "t1"])
     assert len(visits_behind(store, EVERYTHING, "swaps", branch="north")) == 2
     assert len(visits_behind(store, EVERYTHING, "swaps", branch=None)) == 1
+    assert count_behind(store, EVERYTHING, "swaps", branch="north") == 2
+    assert count_behind(store, Scope(branch="north"), "swaps", technician_id="t1") == 1
     assert len(visits_behind(store, Scope(branch="north"), "swaps", technician_id="t1")) == 1
     assert len(visits_behind(store, Scope(start_on=date(2025, 1, 1)), "swaps")) == 0
 
@@ -148,12 +151,15 @@ def test_unknown_names_are_told(store):
         visits_behind(store, EVERYTHING, "nothing")
     with pytest.raises(ValueError, match="key: got 'colour'; must be one of " + KEYS[0]):
         visits_behind(store, EVERYTHING, "swaps", colour="red")
+    with pytest.raises(ValueError, match="what: got 'nothing'"):
+        count_behind(store, EVERYTHING, "nothing")
 
 
 def test_coverage_counts(store, put_swaps, put):
     put_swaps(verdict=["good", None, None, None], tier=["none", "none", "described", "measured"],
               has_gauge_reading=[True, False, False, True], swapped_on=[date(2023, 3, 1), date(2023, 12, 1), date(2024, 1, 1), date(2024, 2, 1)])  # fmt: skip
     store.execute("UPDATE draft_fault SET appliance_key = NULL WHERE draft_fault_id = 'v000000'")
+    store.execute("UPDATE draft_fault SET is_closed = draft_fault_id <> 'v000001'")
     put("held_back", load_id=[1, 1, 1], row_no=[7, 7, 8], table_name="visits")
     found = coverage(store, EVERYTHING)
     told = {
@@ -164,6 +170,7 @@ def test_coverage_counts(store, put_swaps, put):
             "n_tested",
             "n_with_cause",
             "n_with_reading",
+            "n_swaps_never_complete",
             "n_appliance_unproven",
             "n_held_back",
         )
@@ -174,11 +181,13 @@ def test_coverage_counts(store, put_swaps, put):
         "n_tested": 1,
         "n_with_cause": 2,
         "n_with_reading": 2,
+        "n_swaps_never_complete": 1,
         "n_appliance_unproven": 1,
         "n_held_back": 2,
     }
     assert (found["first_on"], found["last_on"]) == ("2023-03-01", "2024-02-01")
     assert found["n_seasons"] == 2
+    assert coverage(store, Scope(start_on=date(2024, 1, 1)))["n_swaps_never_complete"] == 0
     assert np.all([isinstance(value, int | str) for value in found.values()])
 
 
