@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -213,3 +214,10 @@ def behind(scope: Scope, what: str, **keys: Any) -> Counted:
         roles.as_reader(lambda limit: visits_behind(scope, what, limit, **keys)),
         roles.as_reader(lambda: count_behind(scope, what, **keys)),
     )
+
+
+def behind_each(scope: Scope, what: str, column: str) -> Callable[[Any], Counted]:
+    """`behind` for the groups of a column, given one by one; the reader is looked up once, since there can be thousands."""
+    rows = roles.as_reader(lambda value, limit: visits_behind(scope, what, limit, **{column: value}))
+    count = roles.as_reader(lambda value: count_behind(scope, what, **{column: value}))
+    return lambda value: Counted(partial(rows, value), partial(count, value))

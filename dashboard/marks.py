@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, roles, visit_link, visit_table, words
+from dashboard import figures_access, visit_link, visit_table, words
 from dashboard.chart_drill import Mark
 from dashboard.charts.callbacks import GROUPS, MARK_DAYS, mark_of
 from dashboard.charts.control import WEEKS_SHOWN
@@ -112,8 +112,7 @@ def groups(
     shown: Callable[[Any], str] = str,
 ) -> list[Mark]:
     """One mark per group, in the order of their names. column: a key of models.figures.cases. shown: a value in words."""
-    # Asked for once: a large company has thousands of groups.
-    ask = roles.as_reader(lambda limit, value: figures_access.visits_behind(scope, what, limit, **{column: value}))
+    behind = figures_access.behind_each(scope, what, column)
     named = []
     for value in values:
         is_known = not words.is_missing(value)
@@ -122,14 +121,10 @@ def groups(
     return [
         of_visits(
             name, name, f"{title}, {words.label(column.removesuffix('_id'))} {name}",
-            partial(_of_value, ask, value),
+            behind(value),
         )
         for name, value in sorted(named, key=lambda one: one[0].lower())
     ]  # fmt: skip
-
-
-def _of_value(ask: Callable[[int | None, Any], pd.DataFrame], value: Any, limit: int | None) -> pd.DataFrame:
-    return ask(limit, value)
 
 
 def readings(frame: pd.DataFrame, told: Callable[[Any], str]) -> list[Mark]:
