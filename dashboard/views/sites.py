@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
@@ -38,6 +40,8 @@ METHOD = (
 )
 TERMS = ("Draft margin", "Make point", "Root cause recorded", "Look here first", "Range")
 ROWS_SHOWN = 8
+# In the address: the listed site somebody chose.
+LISTED = "listed_site"
 # A change in a year is not told from readings that lie closer together.
 SHORTEST_SPAN_DAYS = 365
 
@@ -172,7 +176,7 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
         picked = in_address.choice(
             "Listed site",
             listed,
-            "listed_site",
+            LISTED,
             "Site {} is not listed for these filters.",
             "Choose a site" if listed else "None is listed",
             is_first_usual=True,
@@ -212,8 +216,14 @@ def _one_site(sites: pd.DataFrame, scope: Scope) -> None:
             marks.readings(readings, lambda row: words.pressure(row.margin_pa, unit)),
         )
     chart_drill.opened(chosen, "margin")
-    st.markdown("**The visits behind it**")
-    visit_table.show(figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
+    shown = partial(visit_table.show, figures_access.behind(scope, "draft_faults", site_id=site_id), "site")
+    if typed or LISTED in st.query_params:
+        st.markdown("**The visits behind it**")
+        shown()
+    else:
+        # Nobody asked for this site: it is the first of the list. A browser takes longer over a grid than over the whole
+        # page above it, so that one waits until it is wanted.
+        page.lazily("The visits behind it", "site_visits", shown)
 
 
 def slope(row: pd.DataFrame, readings: pd.DataFrame, unit: str | None) -> Estimate:

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import coached, lookups, printing, roles, store_access, words
+from dashboard import coached, figures_access, lookups, printing, roles, store_access, words
 from dashboard.views.parts_waste import what_counts
 from dashboard.views.seasons import not_narrowed
 from dashboard.views.sites import open_first
@@ -142,3 +142,19 @@ def test_the_readings_of_a_site_follow_the_period(served_home: Path) -> None:
     test.text_input(key="site").set_value(site).run()
     assert_drawn(test)
     assert f"{len(cut)} reading" in said(test) and f"{len(whole)} readings" not in said(test)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_the_visits_of_a_site_are_drawn_at_once_only_where_it_was_asked_for(served_home: Path) -> None:
+    """The site that the page shows by itself has its visits one click away: their grid would hold up the whole page."""
+    with roles.whoever_has_the_files():
+        listed = figures_access.sites(Scope())["site_id"].astype(str).tolist()
+    test = opened("sites")
+    assert_drawn(test)
+    assert test.selectbox(key="listed_site_choice").value == listed[0] and not test.dataframe
+    assert "The visits behind it" in [one.label for one in test.expander]
+    test.selectbox(key="listed_site_choice").set_value(listed[1]).run()
+    assert_drawn(test)
+    assert len(test.dataframe) == 1
+    test = opened("sites", site=listed[0])
+    assert len(test.dataframe) == 1
