@@ -26,8 +26,6 @@ from models.figures.sites import draft_unit
 # Most rows shown on the page, and most rows an export holds.
 ROWS_SHOWN = 500
 ROWS_EXPORTED = 100_000
-# Most visits of a list that stands on the page itself.
-BRIEF = 6
 # Rows of one part where they stand one under the other.
 NARROW_SHOWN = 6
 
@@ -52,7 +50,7 @@ TITLES = {
     "days": "Days between",
     "notes": "Notes",
 }
-_IN_WORDS = {
+IN_WORDS = {
     "symptom": {},
     "cause_code": {},
     "evidence": words.EVIDENCE_SHORT,
@@ -82,7 +80,7 @@ def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | 
     if "margin_pa" in shown:
         shown["margin_pa"] = (shown["margin_pa"].astype(float) / per).round(digits)
     titles = TITLES | {"margin_pa": f"Draft margin, {title}"}
-    for name, table in _IN_WORDS.items():
+    for name, table in IN_WORDS.items():
         if name in shown:
             shown[name] = ["" if words.is_missing(code) else words.in_words(code, table) for code in shown[name]]
     if "technician_id" in shown:
@@ -216,55 +214,6 @@ def _formats(shown: pd.DataFrame) -> dict[str, Any]:
         for title, width in WIDTHS.items()
         if title in shown.columns
     }
-
-
-def brief(
-    frame: pd.DataFrame, key: str, otherwise: str, n: int, behind: Behind, cut: str = "", rows_shown: int = BRIEF
-) -> None:
-    """A few visits as a list on the page; more of them, and each in full, one click away.
-
-    frame: the first of n visits. behind: gives more of them. cut: said where only some are shown.
-    """
-    columns, lines = brief_lines(frame.head(rows_shown), code_names.naming())
-    page.rows(columns, lines, otherwise, is_exported=False)
-    if not frame.empty:
-        if cut:
-            st.caption(words.plain(f"Shown are {cut}."))
-        label = f"Open these, and {words.count(n - rows_shown)} more" if n > rows_shown else "Open these visits"
-        if st.button(label, key=f"brief_{key}", type="tertiary", icon=":material/list:"):
-            open_dialog("Visits", f"brief_{key}", behind, n)
-
-
-def brief_lines(
-    frame: pd.DataFrame, name_of: Callable[[object], str]
-) -> tuple[list[tuple[str, str]], list[tuple[str, ...]]]:
-    """A few visits as text, on the page and on paper: the columns there are, with their kind, and a line for each visit."""
-    columns = {
-        "visit_on": "Date",
-        "visit_id": "Visit",
-        "site_id": "Site",
-        "technician_id": "Technician",
-        "cause_code": "Cause",
-        "missing": "Missing",
-        "days": "Days between",
-        "evidence": "Readings the first time",
-        "tier": "Root cause",
-    }
-    names = [name for name in columns if name in frame.columns]
-    lines = [tuple(_cell(name, line[name], name_of) for name in names) for line in frame.to_dict("records")]
-    return [(columns[name], "text") for name in names], lines
-
-
-def _cell(name: str, value: Any, name_of: Callable[[object], str]) -> str:
-    if words.is_missing(value):
-        return ""
-    if name == "visit_on":
-        return words.date(pd.Timestamp(value))
-    if name == "technician_id":
-        return name_of(value)
-    if name == "days":
-        return words.count(value)
-    return words.in_words(value, _IN_WORDS[name]) if name in _IN_WORDS else str(value)
 
 
 def plain_table(

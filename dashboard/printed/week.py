@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
-from dashboard import figures_access, lookups, notices, scope_bar, store_access, visit_table, week_parts, words
+from dashboard import figures_access, lookups, notices, scope_bar, store_access, visit_list, week_parts, words
 from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import control_chart
 from dashboard.charts.picture import Picture
@@ -132,7 +132,7 @@ def _weekly(one: ControlChart, font: str | None, width: int, height: int) -> obj
 
 def _visits(one: week_parts.VisitList, name_of: Callable[[object], str]) -> object:
     n_shown = SAFETY_SHOWN if one.key == "safety" else VISITS_SHOWN
-    columns, lines = visit_table.brief_lines(one.frame.head(n_shown), name_of)
+    columns, lines = visit_list.lines(one.frame.head(n_shown), name_of)
     cut = one.cut_to(n_shown)
     note = f"{cut}, and {words.count(one.n - n_shown)} more: see the page This week" if cut else ""
     caption = f"{one.title} ({words.count(one.n)})" if one.n else one.title

@@ -21,6 +21,7 @@ from dashboard import (
     roles,
     scope_bar,
     store_access,
+    visit_list,
     visit_table,
     week_parts,
     words,
@@ -124,8 +125,8 @@ def _needs_someone(scope: Scope) -> None:
         with column:
             for one in part:
                 st.markdown(f"**{one.title}**" + (f": {one.rule}" if one.rule else ""))
-                cut = one.cut_to(visit_table.BRIEF)
-                visit_table.brief(one.frame, one.key, one.otherwise, one.n, one.behind, cut)
+                cut = one.cut_to(visit_list.SHOWN)
+                visit_list.show(one.frame, one.key, one.otherwise, one.n, one.behind, cut)
 
 
 def _behind(scope: Scope, week: dict, facts: dict) -> None:

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from models.methods.shrinkage import MAXIMUM_OVERDISPERSION, SMALLEST_OVERDISPERSION, WIDE, Null
+from models.methods.central_fit import MAXIMUM_OVERDISPERSION, SMALLEST_OVERDISPERSION
+from models.methods.shrinkage import WIDE, Null
 
 N_SHIFTS, N_SPREADS, N_WEIGHTS = 7, 12, 6
 # What the wide group may be like, each as likely as the next before any count is seen: its place against the null on

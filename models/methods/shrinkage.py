@@ -9,14 +9,14 @@ outlier back among the rest.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
+from scipy import special, stats
 
 from models.methods.beta_mixture import Parts, mixture_cdf, mixture_range
+from models.methods.central_fit import SMALLEST_OVERDISPERSION, central_fit
 from models.methods.false_discovery import benjamini_hochberg, select_by_local_fdr
 from models.methods.proportion import check_counts, check_level
 
@@ -34,21 +34,6 @@ __all__ = [
 
 METHOD = "beta-binomial shrinkage, robust null"
 WIDE = 0.2
-MAXIMUM_OVERDISPERSION = 0.15
-SMALLEST_OVERDISPERSION = 1e-4
-LARGEST_SHIFT = 6.0
-CUTOFF = 2.0
-
-
-def _central_square(cut: float) -> float:
-    """Mean square of a standard normal kept only within +-cut."""
-    return float(1 - 2 * cut * stats.norm.pdf(cut) / (2 * stats.norm.cdf(cut) - 1))
-
-
-CENTRAL_SQUARE = _central_square(CUTOFF)
-# Half of a normal lies within so many standard deviations.
-HALF = 0.6745
-HALF_SQUARE = _central_square(HALF)
 FEWEST_UNITS = 5
 
 
@@ -116,7 +101,7 @@ def fit_null(observed: ArrayLike, n: ArrayLike, expected_rate: ArrayLike, varian
     if y.size < FEWEST_UNITS:
         null = Null(0.0, SMALLEST_OVERDISPERSION, 0.0, y.size, y.size, False)
     else:
-        shift, rho, n_central = _central_fit(y, cases, rate, extra)
+        shift, rho, n_central = central_fit(y, cases, rate, extra)
         null = Null(shift, rho, 0.0, y.size, n_central, True)
     weight = _wide_weight(y, cases, null.mean(rate), extra, null.overdispersion)
     return Null(null.shift, null.overdispersion, weight, null.n_units, null.n_central, null.is_fitted)
@@ -204,76 +189,6 @@ def _units(observed, n, expected_rate, variance) -> tuple[NDArray, NDArray, NDAr
     if (~(extra >= 0)).any():
         raise ValueError(f"variance: got {extra[~(extra >= 0)][0]:g}; must be 0 or more.")
     return y, cases, rate, extra
-
-
-def _central_fit(y: NDArray, cases: NDArray, rate: NDArray, extra: NDArray) -> tuple[float, float, int]:
-    """Shift, overdispersion and how many units they rest on."""
-    logit = special.logit(np.clip(rate, 1e-6, 1 - 1e-6))
-
-    def z_of(shift: float, rho: float) -> NDArray:
-        mean = special.expit(logit + shift)
-        return (y - cases * mean) / np.sqrt(cases * mean * (1 - mean) * (1 + (cases - 1) * rho) + extra + 1e-12)
-
-    # The two searches below ask for the z-scores of the same units again and again: what stays is worked out before.
-    def rho_of(shift: float, square: float, members: NDArray) -> float:
-        mean, n = special.expit(logit[members] + shift), cases[members]
-        gap, plain, others, more = y[members] - n * mean, n * mean * (1 - mean), n - 1, extra[members]
-
-        def over(rho: float) -> float:
-            z = gap / np.sqrt(plain * (1 + others * rho) + more + 1e-12)
-            return float(np.add.reduce(z**2)) / z.size - square
-
-        return _crossing(over, SMALLEST_OVERDISPERSION, MAXIMUM_OVERDISPERSION)
-
-    def shift_of(rho: float, members: NDArray) -> float:
-        hits, n, at, more = y[members], cases[members], logit[members], extra[members]
-        spread = 1 + (n - 1) * rho
-
-        def pull(shift: float) -> float:
-            mean = special.expit(at + shift)
-            z = (hits - n * mean) / np.sqrt(n * mean * (1 - mean) * spread + more + 1e-12)
-            return float(np.add.reduce(z)) / z.size
-
-        return _crossing(pull, -LARGEST_SHIFT, LARGEST_SHIFT)
-
-    def nearest_half(shift: float, rho: float) -> NDArray:
-        half = np.zeros(y.size, dtype=bool)
-        half[np.argsort(np.abs(z_of(shift, rho)), kind="stable")[: (y.size + 1) // 2]] = True
-        return half
-
-    def central(shift: float, rho: float) -> NDArray:
-        # Where the units fall into camps, hardly any may be near the middle: the null then rests on the nearer half.
-        is_near = np.abs(z_of(shift, rho)) <= CUTOFF
-        return is_near if 2 * is_near.sum() >= y.size else nearest_half(shift, rho)
-
-    # Start: half the units lie within HALF standard deviations, wherever the others are.
-    shift = _crossing(lambda s: _median(z_of(s, 0.0)), -LARGEST_SHIFT, LARGEST_SHIFT)
-    rho = rho_of(shift, HALF_SQUARE, nearest_half(shift, 0.02))
-    members = central(shift, rho)
-    for _ in range(30):
-        inside = members
-        shift = shift_of(rho, inside)
-        rho = rho_of(shift, CENTRAL_SQUARE, inside)
-        members = central(shift, rho)
-        if (members == inside).all():
-            break
-    return shift, rho, int(inside.sum())
-
-
-def _median(values: NDArray) -> float:
-    """numpy's own, without the time it takes to look for NaN and axes."""
-    middle = (values.size - 1) // 2, values.size // 2
-    low, high = np.partition(values, middle)[[*middle]]
-    return float(low + high) / 2
-
-
-def _crossing(falling: Callable[[float], float], low: float, high: float) -> float:
-    """Where a falling function passes zero; the end of the range where it does not."""
-    if falling(low) <= 0:
-        return low
-    if falling(high) >= 0:
-        return high
-    return float(optimize.brentq(falling, low, high, xtol=1e-6))
 
 
 def _effective(y: NDArray, cases: NDArray, extra: NDArray) -> tuple[NDArray, NDArray]:
