@@ -18,6 +18,7 @@ from models.figures.callbacks import callbacks
 from models.figures.coverage import coverage
 from models.figures.scope import Scope
 from models.figures.sites import sites
+from models.figures.strata import swaps_for_rate
 from pipelines.loading import load
 from pipelines.settings import Settings
 from pipelines.store import Store
@@ -195,6 +196,15 @@ def test_open_safety_items_of_the_whole_store_give_a_branch_its_own(kept: Kept) 
         given = sites(kept.con, scope, kept.settings, whole.safety_items)
         assert_same(given, sites(kept.con, scope, kept.settings), "sites")
     assert len(whole.safety_items), "else nothing was compared"
+
+
+def test_the_swaps_of_a_branch_are_rows_of_all_swaps(kept: Kept) -> None:
+    """Also what came back, which is looked for among the branch's own follow-ups only."""
+    whole = swaps_for_rate(kept.con, Scope(), kept.settings)
+    branch = whole.loc[whole["returned"] == "came back", "branch"].iloc[0]
+    found = swaps_for_rate(kept.con, Scope(branch=branch), kept.settings)
+    assert 0 < len(found) < len(whole)
+    assert_same(found, whole[whole["branch"] == branch], "swaps")
 
 
 def test_the_scores_of_a_part_are_found_as_by_a_join(kept: Kept) -> None:
