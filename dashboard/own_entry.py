@@ -24,7 +24,9 @@ def who(key: str) -> str:
     signed_in = st.user.get("email") or st.user.get("name") if st.user.get("is_logged_in") else None
     if signed_in:
         return str(signed_in)
-    name = st.text_input("Your name", value=st.session_state.get(NAME_KEY, ""), key=f"who_{key}", max_chars=100)
+    name = st.text_input(
+        "Your name", value=st.session_state.get(NAME_KEY, ""), key=f"who_{key}", max_chars=100, width=340
+    )
     if name.strip():
         # Another form on the page, still blank, takes nothing back.
         st.session_state[NAME_KEY] = name
