@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 # Parts of the library that every page draws, and charts last; what they rest on is found in them.
 DRAWN = ("Selectbox", "Html", "Button", "DownloadButton", "rehype-raw", "ButtonGroup", "PageLink", "ArrowVegaLiteChart")
 _IMPORTED = re.compile(rb"""(?:from|import)\s*["']\./([\w.\-]+\.js)["']""")
+# The address of a page of ours; what is downloaded, or asked by the page's own script, lies deeper.
+_PAGE = re.compile(r"/\w*")
+# Of an answer that is kept: what tells of the file. Anything else, such as a cookie, is for who asked first.
+_OF_THE_FILE = (b"content-type", b"content-length", b"cache-control", b"etag", b"last-modified")
 _ASKS_FOR_PART = (b"range", b"if-none-match", b"if-modified-since")
 
 
@@ -65,8 +69,9 @@ class ServedFiles:
             return
         answer, is_whole = await _collected(self._app, scope, receive, send, _never_changes)
         if is_whole:
-            self._kept[scope["path"]] = answer
             await answer.send(send)
+            of_the_file = [one for one in answer.headers if one[0].lower() in _OF_THE_FILE]
+            self._kept[scope["path"]] = Answer(of_the_file, answer.body)
 
     async def _page(self, scope: Scope, receive: Receive, send: Send) -> None:
         # Asked for as it is: it is changed on its way.
@@ -116,7 +121,8 @@ def _is_partly_asked(scope: Scope) -> bool:
 
 
 def _is_for_reading(scope: Scope) -> bool:
-    return any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+    is_asked_by_person = any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+    return is_asked_by_person and _PAGE.fullmatch(scope["path"]) is not None
 
 
 def _never_changes(message: Message) -> bool:

@@ -87,29 +87,50 @@ def serve(port: int | None, is_browser_started: bool, address: str = LOOPBACK, h
     where = f"http://{LOOPBACK}:{chosen} (this machine only)" if address == LOOPBACK else f"{address}, port {chosen}"
     people = "; people sign in" if sign_in else ""
     printing.say(f"The pages are at {where}{people}. Stop with Ctrl+C.")
-    # What the page server says on a good day is its own; what goes wrong it says on the error stream. In a group of its
-    # own, so that Ctrl+C reaches this process alone: the server would tell of its interruption as of an error.
-    server = subprocess.Popen(
-        command(chosen, is_browser_started, address, sign_in),
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        env=os.environ | {working_ahead.SWITCH: "on"} | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {}),
-        process_group=0 if os.name == "posix" else None,
-    )
-    # Asked to end, or its window closed, this process must not leave the server behind.
-    for asked in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, asked):
-            signal.signal(getattr(signal, asked), lambda *_: server.terminate())
+    command_line = command(chosen, is_browser_started, address, sign_in)
+    more = {working_ahead.SWITCH: "on"} | ({"GOODPULL_SIGN_IN": "on"} if sign_in else {})
+    return _run(command_line, os.environ | more)
+
+
+def _run(command_line: list[str], environment: dict[str, str]) -> int:
+    """Run the server until it ends or this process is asked to. Its exit code, 0 when it was stopped.
+
+    It stands in a group of its own, so that Ctrl+C reaches this process alone: the server would tell of its interruption as
+    of an error. So however this process is asked to end, or its window closed, it takes the server with it.
+    """
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP", "SIGQUIT"):
+        number = getattr(signal, name, None)
+        # What is ignored from the start, as nohup does, stays so.
+        if number is not None and signal.getsignal(number) != signal.SIG_IGN:
+            signal.signal(number, stop)
+    server = None
     try:
+        # What the page server says on a good day is its own; what goes wrong it says on the error stream.
+        server = subprocess.Popen(
+            command_line,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            env=environment,
+            process_group=0 if os.name == "posix" else None,
+        )
         return max(server.wait(), 0)
     except KeyboardInterrupt:
         return 0
     finally:
-        server.terminate()
-        try:
-            server.wait(10)
-        except subprocess.TimeoutExpired:
-            server.kill()
+        if server is not None:
+            _end(server)
+
+
+def _end(server: subprocess.Popen[bytes]) -> None:
+    server.terminate()
+    try:
+        server.wait(10)
+    except subprocess.TimeoutExpired:
+        server.kill()
 
 
 def _sign_in(address: str, home: Path | None) -> SignIn | None:

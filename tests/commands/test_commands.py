@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -188,11 +189,15 @@ def test_a_taken_port_is_told():
 
 
 @contextmanager
-def opened(home, port):
-    """`goodpull open` over this home, answering; ended when the block is left. In a group of its own, as in a terminal."""
+def opened(home, port, *before):
+    """`goodpull open` over this home, answering; ended when the block is left. In a group of its own, as in a terminal.
+
+    before: what stands before the command.
+    """
     code = "import sys; from dashboard.commands import main; sys.argv[0] = 'goodpull'; main()"
     server = subprocess.Popen(
-        [sys.executable, "-c", code, "open", "--home", str(home), "--port", str(port), "--no-browser"],
+        [*before, sys.executable, "-c", code, "open", "--home", str(home), "--port", str(port), "--no-browser"],
+        stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
@@ -233,10 +238,10 @@ def test_open_serves_on_loopback_only(demo):
 
 @pytest.mark.skipif(os.name != "posix", reason="signals of a terminal")
 def test_open_ends_quietly_and_leaves_its_port(demo):
-    """By Ctrl+C, which a terminal sends to the whole group, and when its window is closed; each time on the same port."""
+    """By Ctrl+C, which a terminal sends to the whole group, Ctrl+\\, and when its window is closed; on the same port."""
     psutil = pytest.importorskip("psutil")
     port = serving.free_port()
-    for asked in (signal.SIGINT, signal.SIGHUP):
+    for asked in (signal.SIGINT, signal.SIGHUP, signal.SIGQUIT):
         with opened(demo, port) as server:
             served = psutil.Process(server.pid).children(recursive=True)
             assert served
@@ -245,6 +250,14 @@ def test_open_ends_quietly_and_leaves_its_port(demo):
             said = server.stderr.read().splitlines()
             assert len(said) == 1 and "Stop with Ctrl+C" in said[0], said
             assert not psutil.wait_procs(served, timeout=15)[1], "something still runs"
+
+
+@pytest.mark.skipif(shutil.which("nohup") is None, reason="no nohup here")
+def test_open_stays_when_asked_to_outlive_its_window(demo):
+    with opened(demo, serving.free_port(), "nohup") as server:
+        os.killpg(server.pid, signal.SIGHUP)
+        with pytest.raises(subprocess.TimeoutExpired):
+            server.wait(2)
 
 
 def test_the_first_start_on_a_machine_asks_nothing(tmp_path):

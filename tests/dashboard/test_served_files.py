@@ -18,6 +18,7 @@ from streamlit import file_util
 from dashboard import served_files
 from dashboard.served_files import ServedFiles
 
+COOKIE = "of=the first who asked"
 FOREVER = {"cache-control": "public, immutable, max-age=31536000", "etag": '"one"'}
 READING = {"accept": "text/html,*/*"}
 
@@ -69,7 +70,7 @@ def client(static: Path, asked: list[str]) -> Client:
         if path == "/static/js/main.1.js" and "range" in request.headers:
             return Response(b"m", 206, FOREVER, "text/javascript")
         if path.removeprefix("/static/js/") in ("main.1.js", ".%2Fmain.1.js", "./main.1.js"):
-            return Response(b"main" * 1000, 200, FOREVER, "text/javascript")
+            return Response(b"main" * 1000, 200, FOREVER | {"set-cookie": COOKIE}, "text/javascript")
         if path.endswith("later.5.js"):
             return Response(b"may change", 200, {"cache-control": "no-cache"}, "text/javascript")
         if path.endswith("gone"):
@@ -86,7 +87,8 @@ def test_a_file_is_asked_for_once_and_answered_the_same(client: Client, asked: l
     first, second = (client.get("/static/js/main.1.js") for _ in range(2))
     assert asked == ["/static/js/main.1.js"]
     assert first.status_code == second.status_code == 200 and second.content == first.content == b"main" * 1000
-    assert first.headers == second.headers and second.headers["etag"] == FOREVER["etag"]
+    assert dict(first.headers) == dict(second.headers) | {"set-cookie": COOKIE}, "nobody gets another's cookie"
+    assert second.headers["etag"] == FOREVER["etag"]
 
 
 def test_what_may_change_or_is_asked_for_in_part_is_not_kept(client: Client, asked: list[str]) -> None:
@@ -111,6 +113,8 @@ def test_other_answers_pass_as_they_are(client: Client) -> None:
     gone = client.get("/gone", headers=READING)
     assert gone.status_code == 404 and gone.text == "<head></head>gone"
     assert client.get("/data", headers=READING).text == "</head>"
+    # A printed pack is a page of its own, and stays as it was made.
+    assert client.get("/media/pack.html", headers=READING).text == "<head></head>page"
     # Not from a browser's address line, such as the check whether the server is up.
     assert client.get("/this_week", headers={"accept": "*/*"}).text == "<head></head>page"
 
