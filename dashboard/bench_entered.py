@@ -39,12 +39,12 @@ def newest() -> list[tuple[str, ...]]:
     for entry, test in zip(reversed(entries), reversed(tests), strict=True):
         one = test["bench_test_id"]
         if one not in verdicts:
-            verdict, counted = "none yet", "no: no swap fits it"
+            verdict, counted = "none yet", f"no: no swap fits it{'' if one in taken_in else ' yet'}"
         else:
             verdict = words.in_words(verdicts[one]["verdict"], words.VERDICT_WORDS)
             counted = "yes" if one in counting else "no: another test of the switch is newer"
         if one in verdicts and one not in taken_in:
-            counted = "comes in with the next load"
+            counted = "with the next load, unless a newer test of the switch is on record"
         lines.append(
             (words.with_dates(test["tested_at"][:10]), entry.about, verdict, counted, entry.entered_by, entry.reason)
         )

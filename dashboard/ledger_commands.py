@@ -40,7 +40,7 @@ def list_loads(
     for loaded, file, table_name, *counts, digest in loads[:limit]:
         read_by = told_version(kept, mapping_version(digest))
         for line in _lines(f"{loaded:%Y-%m-%d %H:%M}", file, table_name or "", counts, read_by):
-            console.print(line, markup=False)
+            console.print(printing.as_written(line))
     if len(loads) > limit:
         printing.say(f"The newest {limit} of {len(loads):,}; more with --limit.")
     if any(mapping_version(load[-1]) for load in loads):

@@ -34,12 +34,16 @@ def settle() -> None:
     places, drawn = st.session_state.get(PLACES, {}), st.session_state.get(DRAWN, set())
     st.session_state[PLACES] = {place: visit_id for place, visit_id in places.items() if place in drawn}
     kept = st.session_state.get(OPENED)
-    if kept is None or kept[1] in drawn:
-        return
-    if st.query_params.get(PARAM) == kept[0]:
-        _forget()
-    else:
-        del st.session_state[OPENED]
+    if kept is not None and kept[1] not in drawn:
+        if st.query_params.get(PARAM) == kept[0]:
+            _forget()
+        else:
+            del st.session_state[OPENED]
+    # Another that is still open takes its place, the one opened last.
+    still_open = list(st.session_state[PLACES].items())
+    if OPENED not in st.session_state and PARAM not in st.query_params and still_open:
+        place, visit_id = still_open[-1]
+        st.session_state[OPENED], st.query_params[PARAM] = (visit_id, place), visit_id
 
 
 def is_open(visit_id: str) -> bool:
@@ -62,7 +66,10 @@ def note(visit_id: str | None, place: str) -> None:
             _forget()
         return
     is_new = places.get(place) != visit_id
-    places[place] = visit_id
+    if is_new:
+        # At the end: the places stand in the order in which something was opened there.
+        places.pop(place, None)
+        places[place] = visit_id
     st.session_state.setdefault(DRAWN, set()).add(place)
     if is_new:
         st.session_state[OPENED] = (visit_id, place)

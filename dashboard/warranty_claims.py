@@ -58,6 +58,7 @@ def _chosen(every: pd.DataFrame) -> str | None:
     if not typed:
         return picked
     if ids.eq(typed).any():
+        st.markdown(words.plain(f"The pack is of claim {typed}. Clear the box to choose from the list."))
         return typed
     st.markdown(words.plain(unknown.format(in_address.shortened(typed))))
     return None

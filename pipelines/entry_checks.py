@@ -151,7 +151,10 @@ def bench_verdict(con: duckdb.DuckDBPyConnection, stored: Mapping[str, Any]) -> 
 
 
 def bench_verdicts(con: duckdb.DuckDBPyConnection, stored: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
-    """The same of several tests, each judged by itself: bench_test_id -> row. Those that no swap fits are not in it."""
+    """The same of several tests: bench_test_id -> row. Those that no swap fits are not in it.
+
+    The verdict is of each test by itself; how many tests a switch has, and how it was picked, is told over all of these.
+    """
     found: dict[str, dict[str, Any]] = {}
     left = list(stored)
     # A row of bench_result is of a swap's last test: of several of one switch, one is judged in each turn.

@@ -152,7 +152,8 @@ def _label_places(flagged: pd.DataFrame, people: pd.DataFrame, most: float, step
 
     step: the height of a name on the axis. Adds label_rate and is_at_right: written to the left of its mark, unless there
     is no room. A thin line leads from mark to name. Names are placed from the left, each above those its line would
-    otherwise cross; those written to the right stand on the other side of their lines and are placed from the right.
+    otherwise cross; those written to the right stand on the other side of their lines and are placed from the right. Only a
+    line to a name at the right may pass behind one at the left, which has a ground of its own.
     """
     at_all = people["draft_fault_visits"].to_numpy(float)
     rate_all = people["observed_rate"].to_numpy(float)

@@ -22,6 +22,7 @@ from dashboard import (
     visit_sheet,
     words,
 )
+from dashboard.charts.picture import ROW_HEIGHT
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
 from dashboard.printed.week import FOOTER, WHOLE, about, chart, last_day
@@ -118,7 +119,7 @@ def _steps(
 ) -> tuple[Any, ...]:
     frame = technician_sheet.step_frame(person, table)
     picture = step_rates(frame, drawing.PRINT, name)
-    height = 34 * len(frame)
+    height = ROW_HEIGHT * len(frame)
     drawn = chart(
         picture,
         "No swap is on record, so no step can be counted.",

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from dashboard import theme
-from dashboard.charts.picture import Picture
+from dashboard.charts.picture import IS_NARROW, Picture
 
 # Black on white: what differs does so by shape, dash or lightness, so that it survives a copying machine.
 PRINT = theme.Palette(
@@ -29,8 +29,13 @@ PNG_SCALE = 2.0
 NARROW = 480
 
 
-def spec(picture: Picture, width: int = WIDTH, height: int | None = None, font: str | None = None) -> str:
-    """The chart's description, as JSON, with a width of its own in pixels. height: of the drawing; None = as on the screen."""
+def spec(
+    picture: Picture, width: int = WIDTH, height: int | None = None, font: str | None = None, is_phone: bool = False
+) -> str:
+    """The chart's description, as JSON, with a width of its own in pixels.
+
+    height: of the drawing; None = as on the screen. is_phone: in the form a chart has on a narrow page.
+    """
     told = picture.chart.to_dict()
     told["width"] = width
     if height is not None:
@@ -43,14 +48,18 @@ def spec(picture: Picture, width: int = WIDTH, height: int | None = None, font: 
         # A title longer than its axis would push the drawing out of its place.
         told["config"]["axis"] |= {"titleFontSize": 10.5, "titlePadding": 5}
     # Days in the data are told as text; the chart reads them so.
-    return json.dumps(_in_font(told, font) if font else told, default=str)
+    text = json.dumps(_in_font(told, font) if font else told, default=str)
+    return text.replace(IS_NARROW, "true") if is_phone else text
 
 
-def svg(picture: Picture, width: int = WIDTH, height: int | None = None, font: str | None = None) -> str:
-    """The chart as SVG. width, height: pixels. No outside address is ever asked."""
+def svg(
+    picture: Picture, width: int = WIDTH, height: int | None = None, font: str | None = None, is_phone: bool = False
+) -> str:
+    """The chart as SVG. width, height: pixels. is_phone: see spec. No outside address is ever asked."""
     import vl_convert
 
-    return vl_convert.vegalite_to_svg(spec(picture, width, height, font), vl_version=_version(), allowed_base_urls=[])
+    told = spec(picture, width, height, font, is_phone)
+    return vl_convert.vegalite_to_svg(told, vl_version=_version(), allowed_base_urls=[])
 
 
 def png(picture: Picture, width: int = 1000, height: int | None = None) -> bytes:

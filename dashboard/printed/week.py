@@ -105,7 +105,7 @@ def chart(picture: Picture | None, otherwise: str, caption: str, font: str | Non
         return paper.Text(otherwise)
     # Paper, which has a font of its own, is never narrow; the web page may be read on a phone.
     is_redrawn = font is None and width > HALF
-    narrow = drawing.svg(picture, HALF, height, font) if is_redrawn else ""
+    narrow = drawing.svg(picture, HALF, height, font, is_phone=True) if is_redrawn else ""
     return paper.Chart(drawing.svg(picture, width, height, font), picture.text, caption, narrow)
 
 

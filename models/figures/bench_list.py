@@ -22,7 +22,7 @@ COLUMNS = (
 # Why a switch is not drawn, the first that holds; with how the pool tells of it: of {first} and {since} it names the day.
 REASONS = {
     "tested already": "tested already",
-    "has a test entered that is not in the figures yet": "with a test entered, not in the figures yet",
+    "has a test entered that the figures do not include": "with a test entered that the figures do not include",
     "stands in a list that is kept": "drawn already, in a list that is kept",
     "removed too long ago: a test could no longer find it good": "too old, removed before {first}",
     "has no tag": "without a tag",

@@ -49,7 +49,7 @@ def mixture_quantile(q: float | NDArray, wide: NDArray, parts: Parts) -> NDArray
             is_newton = (at - step > low) & (at - step < high) & (np.abs(step) < moved / 2)
             # Rounding alone carries such a step past the bracket or past half of the last; halving would then start anew.
             is_there = (np.abs(step) <= QUANTILE_TOLERANCE) & np.isfinite(density)
-        found = np.where(is_newton | is_there, at - step, (low + high) / 2)
+        found = np.where(is_newton | is_there, np.clip(at - step, low, high), (low + high) / 2)
         moved = np.abs(found - at)
         out[left] = found
         go_on = moved > QUANTILE_TOLERANCE

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import re
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 import pytest
-import vl_convert
 from test_charts import FUNNEL, PEOPLE, WEEKS, encodings, pictures
 
 from dashboard.charts.control import control_chart
 from dashboard.charts.funnel import LABEL_REACH, technician_funnel
-from dashboard.charts.picture import IS_NARROW, Picture
-from dashboard.printed import drawing
+from dashboard.charts.picture import Picture
+from dashboard.printed import drawing, week
 from dashboard.theme import LIGHT
 
 
@@ -48,8 +46,10 @@ def test_no_name_is_crossed_by_a_line_or_lies_on_a_mark() -> None:
 
 def narrow_svg(picture: Picture) -> str:
     """The chart as a phone shows it."""
-    told = json.loads(drawing.spec(picture, 340).replace(IS_NARROW, "true"))
-    return vl_convert.vegalite_to_svg(json.dumps(told), vl_version=drawing._version(), allowed_base_urls=[])
+    return drawing.svg(picture, 340, is_phone=True)
+
+
+AT_AXIS = r'role-axis-label"[^>]*>((?:<text[^>]*>[^<]*</text>)*)'
 
 
 @pytest.mark.parametrize("name", ["ranges", "steps", "missing"])
@@ -60,11 +60,20 @@ def test_on_a_phone_names_stand_above_their_rows_and_leave_the_width_to_the_pict
     wide, narrow = drawing.svg(picture, 900), narrow_svg(picture)
     for drawn in (wide, narrow):
         assert drawn.count(f">{one}</text>") == 1
-    at_axis = r'role-axis-label"[^>]*>((?:<text[^>]*>[^<]*</text>)*)'
-    assert any(one in found for found in re.findall(at_axis, wide))
-    assert not any(one in found for found in re.findall(at_axis, narrow))
+    assert any(one in found for found in re.findall(AT_AXIS, wide))
+    assert not any(one in found for found in re.findall(AT_AXIS, narrow))
     # Marks keep their place among the layers, whatever is drawn above them.
     assert picture.chart.to_dict()["layer"][picture.marks]["mark"]["type"] in ("bar", "point")
+
+
+def test_the_web_page_of_a_pack_holds_the_form_for_a_phone_and_paper_does_not() -> None:
+    page, on_paper = (
+        week.chart(pictures(LIGHT)["steps"], "", "", font, week.WHOLE, 120) for font in (None, drawing.FONT)
+    )
+    assert not any("reading" in found for found in re.findall(AT_AXIS, page.narrow_svg)) and page.narrow_svg
+    for drawn in (page.svg, on_paper.svg):
+        assert any("reading" in found for found in re.findall(AT_AXIS, drawn))
+    assert on_paper.narrow_svg == ""
 
 
 def test_a_bar_and_a_diamond_are_shown_as_such_in_the_legend() -> None:

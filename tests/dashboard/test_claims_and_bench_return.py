@@ -118,6 +118,7 @@ def test_a_long_list_of_claims_is_cut_and_any_other_is_typed(home: Path, monkeyp
     typed.set_value(f" {paid} ").run()
     assert_drawn(test)
     assert ("warranty", {"claim_id": paid}) in packs
+    assert f"The pack is of claim {paid}." in said(test), "whatever the list shows"
     # Who was sent a claim that the list does not hold gets it, too.
     test = AppTest.from_file(str(APP), default_timeout=SECONDS)
     test.user = {"is_logged_in": True, "email": EMAIL.format("owner")}

@@ -137,7 +137,11 @@ def test_of_visits_open_at_two_places_the_one_opened_last_stands_in_the_address(
         assert test.query_params[visit_link.PARAM] == visit
         test.run()
         assert test.query_params[visit_link.PARAM] == visit
+    # What is still open takes its place.
     test.session_state["a chart"] = None
+    test.run()
+    assert test.query_params[visit_link.PARAM] == "V3"
+    test.session_state["a table"] = None
     test.run()
     assert visit_link.PARAM not in test.query_params
 

@@ -23,6 +23,14 @@ def test_the_quantile_leads_back_to_its_probability(q: float) -> None:
     assert (mixture_cdf(x + 1e-13, wide, parts) >= q).all()
 
 
+def test_a_quantile_never_leaves_the_shares() -> None:
+    """Shapes so far under 1 that a quantile is closer to an end than numbers can tell."""
+    a = np.concatenate([np.linspace(0.003, 0.3, 400), np.full(400, 30.0)])
+    for q in (0.025, 0.975):
+        x = mixture_quantile(q, np.zeros(800), (a, a[::-1], np.ones(800), np.ones(800)))
+        assert ((x >= 0) & (x <= 1)).all()
+
+
 def test_one_part_alone_has_its_own_quantile() -> None:
     # scipy.special.betaincinv, run here. A library's output.
     a, b = np.array([2.0, 300.0, 0.7]), np.array([5.0, 20.0, 40.0])
