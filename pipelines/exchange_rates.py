@@ -7,7 +7,7 @@ so a new rate makes nothing anew.
 from __future__ import annotations
 
 import datetime as dt
-import math
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
@@ -76,7 +76,8 @@ def _check(code: str, rate: Any, currency: str) -> None:
             "Take the line out."
         )
     is_number = isinstance(rate, int | float) and not isinstance(rate, bool)
-    if not (is_number and math.isfinite(rate) and rate > 0):
+    # Neither infinite, nor "nan", nor a whole number beyond what a float holds.
+    if not (is_number and 0 < rate <= sys.float_info.max):
         raise SettingsError(
             not_allowed(f"{RATES}, {code}", rate, f"a number above 0: units of {code} for one {currency}")
         )
