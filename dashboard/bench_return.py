@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import figure_card, figures_access, page, words
+from dashboard import exchange, figure_card, figures_access, page, words
 from models.figures.bench_programme import BenchProgramme
 from models.figures.scope import Scope
 
@@ -20,6 +20,7 @@ def show(scope: Scope) -> None:
     programme = figures_access.bench_programme(scope)
     st.header("What the bench programme costs and returns")
     st.markdown(words.plain(answer(programme)))
+    exchange.show()
     columns = st.columns(3, gap="medium")
     with columns[0]:
         figure_card.show(

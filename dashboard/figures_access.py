@@ -10,12 +10,13 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import roles, store_access, working_ahead
+from dashboard import exchange, roles, store_access, working_ahead
 from models.figures.all import Figures
 from models.figures.bench_programme import BenchProgramme
 from models.figures.callbacks import Callbacks
 from models.figures.coaching_effect import CoachingEffect
 from models.figures.control import ControlChart
+from models.figures.converted import bench_programme_in, missing_in, waste_in
 from models.figures.good_switch import GoodSwitch
 from models.figures.missing import Missing
 from models.figures.scope import Scope
@@ -128,20 +129,24 @@ def control(scope: Scope) -> dict[str, ControlChart]:
 
 
 def waste(scope: Scope) -> Waste:
-    return _part("waste", scope)
+    """In the reader's currency, as all that holds amounts is below."""
+    found, money = _part("waste", scope), exchange.chosen()
+    return waste_in(found, money.currency, money.rate) if money else found
 
 
 def bench_programme(scope: Scope) -> BenchProgramme:
     """Worked out beside the saved figures: it rests on those of Parts waste."""
     roles.require_figures("bench_programme")
-    return _bench_programme(store_access.key(), store_access.settings(), scope)
+    found, money = _bench_programme(store_access.key(), store_access.settings(), scope), exchange.chosen()
+    return bench_programme_in(found, waste(scope).known, money.currency, money.rate) if money else found
 
 
 @st.cache_resource(max_entries=30, show_spinner=False)
 def _bench_programme(store_key: str, settings: Settings, scope: Scope) -> BenchProgramme:
     from models.figures.bench_programme import bench_programme as work
 
-    return work(store_access.reader(), scope, settings, waste(scope))
+    # What is kept for all readers stays in the company's currency.
+    return work(store_access.reader(), scope, settings, _part("waste", scope))
 
 
 def safety_items(scope: Scope) -> pd.DataFrame:
@@ -163,7 +168,8 @@ def coverage(scope: Scope) -> dict[str, Any]:
 
 
 def missing(scope: Scope) -> Missing:
-    return _part("missing", scope)
+    found, money = _part("missing", scope), exchange.chosen()
+    return missing_in(found, money.rate) if money else found
 
 
 @st.cache_data(max_entries=60, show_spinner="Fetching the visits.")

@@ -12,6 +12,16 @@ import pandas as pd
 from dashboard import words
 
 
+def in_currency(name: Any, currency: str) -> str:
+    """The title of a column of amounts."""
+    return f"{name}, {currency}"
+
+
+def with_currency(frame: pd.DataFrame, amounts: Collection[str], currency: str) -> pd.DataFrame:
+    """The frame as it goes into a file, which must say by itself what its amounts are in."""
+    return frame.rename(columns={name: in_currency(name, currency) for name in amounts})
+
+
 @dataclass(frozen=True)
 class FrameText(Sequence[tuple[str, ...]]):
     """The lines of a frame, each made only when it is asked for.
@@ -31,7 +41,7 @@ class FrameText(Sequence[tuple[str, ...]]):
         """Title and kind ('text' or 'number') of each."""
         found = []
         for name in self._shown():
-            title = f"{name}, {self.currency}" if name in self.amounts else str(name)
+            title = in_currency(name, self.currency) if name in self.amounts else str(name)
             found.append((title, "number" if self._is_number(name) else "text"))
             if name in self.ranges:
                 found.append(("Range", "text"))

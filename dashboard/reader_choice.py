@@ -1,11 +1,11 @@
-"""How this reader wants numbers written: unit of draft, unit of temperature, separators; held in the address.
+"""How this reader wants numbers written: unit of draft, unit of temperature, separators, currency; held in the address.
 
-Money stands in the currency of the records: no rate of exchange is kept, so nothing is converted.
+Money stands in the company's currency unless the reader chose one that settings.toml gives a rate for (dashboard.exchange).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextvars import ContextVar
 from typing import Any, TypeVar
 
@@ -17,15 +17,19 @@ DRAFT_UNITS = {"in. w.c.": "[in_i'H2O]", "Pa": "Pa"}
 TEMPERATURES = ("°C", "°F")
 # As shown -> (thousands, decimal). The space is narrow and does not break.
 NUMBERS = {"1,234.5": (",", "."), "1.234,5": (".", ","), "1 234,5": ("\u202f", ",")}
-DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY = "draft_in", "temperature_in", "numbers"
+DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY, MONEY_KEY = "draft_in", "temperature_in", "numbers", "money_in"
+HOW_TO_OFFER = (
+    "Who may see amounts is offered other currencies where settings.toml gives rates of exchange: exchange_rates, and "
+    "exchange_rates_on for their day."
+)
 Result = TypeVar("Result")
 # A file is made outside the run that drew its button, where the reader's session is out of reach.
 _kept: ContextVar[dict[str, str] | None] = ContextVar("kept_choices", default=None)
 
 
 def keeping(work: Callable[..., Result]) -> Callable[..., Result]:
-    """The same work, done later in the units and separators chosen now."""
-    chosen = {key: _chosen(key) for key in (DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY)}
+    """The same work, done later in the units, separators and currency chosen now."""
+    chosen = {key: _chosen(key) for key in (DRAFT_KEY, TEMPERATURE_KEY, NUMBERS_KEY, MONEY_KEY)}
 
     def done_later(*arguments: Any) -> Result:
         token = _kept.set(chosen)
@@ -48,6 +52,11 @@ def temperature() -> str:
     return chosen if chosen in TEMPERATURES else TEMPERATURES[0]
 
 
+def currency() -> str:
+    """The code of the currency asked for, which may be any text; blank while none is."""
+    return _chosen(MONEY_KEY)
+
+
 def separators() -> tuple[str, str]:
     """What stands between thousands, and before decimals."""
     return NUMBERS.get(_chosen(NUMBERS_KEY), NUMBERS["1,234.5"])
@@ -61,13 +70,19 @@ def written(text: str) -> str:
     return text.replace(",", "\0").replace(".", decimal).replace("\0", thousands)
 
 
-def show(company_unit: str, currency: str, extra: Callable[[], None]) -> None:
-    """The choices, behind one button. company_unit: as DRAFT_UNITS names it. extra: what else stands there."""
+def show(company_unit: str, currency: str, others: Sequence[str], extra: Callable[[], None]) -> None:
+    """The choices, behind one button.
+
+    company_unit: as DRAFT_UNITS names it. others: currencies offered beside the company's. extra: what else stands there.
+    """
     with st.popover("Units", width="content"):
         _choice("Draft", list(DRAFT_UNITS), company_unit, DRAFT_KEY)
         _choice("Temperature", list(TEMPERATURES), TEMPERATURES[0], TEMPERATURE_KEY)
         _choice("Numbers", list(NUMBERS), next(iter(NUMBERS)), NUMBERS_KEY)
-        st.caption(f"Money is in {currency}, as in the records; it is not converted.")
+        if others:
+            _choice("Money", [currency, *others], currency, MONEY_KEY)
+        else:
+            st.caption(f"Money is in {currency}, as in the records; it is not converted. {HOW_TO_OFFER}")
         extra()
 
 

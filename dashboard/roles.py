@@ -20,7 +20,7 @@ import streamlit as st
 
 from dashboard import same_person, sign_in, store_access
 from pipelines.errors import GoodpullError
-from pipelines.settings import FILE_NAME
+from pipelines.settings_file import FILE_NAME
 
 EVERYONE = ("seasons", "sites", "method")
 # The first page of a role is the one it opens on. A page that stands nowhere here is the manager's alone.

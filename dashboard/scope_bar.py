@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import reader_choice, roles, store_access, tour, words
+from dashboard import exchange, reader_choice, roles, store_access, tour, words
 from dashboard.home_folder import DEMO_MARKER
 from models.figures.periods import PERIODS, period_dates
 from models.figures.scope import Scope
@@ -54,7 +54,8 @@ def show(is_narrowing: bool) -> None:
             width="stretch" if not is_narrowing else 330,
         )
         settings = store_access.settings()
-        reader_choice.show(draft_unit(settings.default_pressure_unit)[0], settings.currency, tour.again)
+        unit = draft_unit(settings.default_pressure_unit)[0]
+        reader_choice.show(unit, settings.currency, exchange.offered(), tour.again)
     tour.show()
 
 

@@ -19,7 +19,7 @@ from dashboard import (
     visit_link,
     words,
 )
-from dashboard.frame_text import FrameText
+from dashboard.frame_text import FrameText, in_currency, with_currency
 from dashboard.glossary import help_for
 from models.figures.sites import draft_unit
 
@@ -238,7 +238,7 @@ def plain_table(
         if pd.api.types.is_datetime64_any_dtype(frame[name])
         and frame[name].dropna().dt.normalize().eq(frame[name].dropna()).all()
     }
-    config |= {name: st.column_config.NumberColumn(f"{name}, {currency}", help=_help(name)) for name in amounts}
+    config |= {name: st.column_config.NumberColumn(in_currency(name, currency), help=_help(name)) for name in amounts}
     written = dict.fromkeys(shares, number_cells.fixed(0, "%")) | dict.fromkeys(amounts, words.count)
     with st.container(key=f"on_wide_{key}"):
         st.dataframe(
@@ -254,4 +254,4 @@ def plain_table(
         text = FrameText(frame, shares, amounts, currency, missing=missing)
         long_list.parts(text.columns(), text, f"narrow_{key}", n_shown=NARROW_SHOWN)
     with st.container(horizontal=True, gap="small"):
-        download.table(whole or (lambda: frame), key, key)
+        download.table(lambda: with_currency(whole() if whole else frame, amounts, currency), key, key)

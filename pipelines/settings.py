@@ -6,7 +6,6 @@ one-row table `setting`, so that the SQL reads them by a cross join and a page c
 
 from __future__ import annotations
 
-import tomllib
 import types
 import typing
 from dataclasses import dataclass, field, fields
@@ -14,14 +13,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from pipelines import exchange_rates, settings_file
 from pipelines.contract.units import PASCAL_PER_UNIT, unit_code
-from pipelines.errors import GoodpullError
-
-FILE_NAME = "settings.toml"
-
-
-class SettingsError(GoodpullError):
-    """A setting is not one of ours, or its value is not allowed."""
+from pipelines.settings_file import SettingsError
+from pipelines.settings_file import not_allowed as _told
 
 
 def _set(default: Any, unit: str, meaning: str) -> Any:
@@ -105,25 +100,16 @@ class Settings:
 
         Raises SettingsError naming the file, the setting, the value and what is allowed.
         """
-        path = Path(home) / FILE_NAME
+        given = settings_file.read(home)
+        # Who may see what stands in the same file, and at which rates a reader sees amounts in another currency. Neither is
+        # a setting of a figure, and neither is written into stores.
+        others = {name: given.pop(name) for name in ("people", *exchange_rates.NAMES) if name in given}
         try:
-            given = tomllib.loads(path.read_text("utf-8-sig"))
-        except FileNotFoundError:
-            return cls()
-        except (OSError, UnicodeDecodeError) as error:
-            raise SettingsError(
-                f"{path}: cannot be read ({error}). Save it as UTF-8 text that you may read."
-            ) from error
-        except tomllib.TOMLDecodeError as error:
-            raise SettingsError(
-                f'{path}: is not valid TOML ({error}). Write one setting a line, such as: time_zone = "Europe/Berlin"'
-            ) from error
-        try:
-            # Who may see what stands in the same file; it is no setting of a figure and is not written into stores.
-            given.pop("people", None)
-            return cls(**_typed(given))
+            settings = cls(**_typed(given))
+            exchange_rates.checked(others, settings.currency)
         except SettingsError as error:
-            raise SettingsError(f"{path}: {error}") from error
+            raise SettingsError(f"{Path(home) / settings_file.FILE_NAME}: {error}") from error
+        return settings
 
 
 _SHARE = (0.0, 1.0)
@@ -174,7 +160,7 @@ def _check_words(settings: Settings) -> None:
 def _typed(given: dict[str, Any]) -> dict[str, Any]:
     """The values of a settings file in the types of Settings, or SettingsError."""
     kinds = typing.get_type_hints(Settings)
-    known = [entry.name for entry in fields(Settings)]
+    known = [*(entry.name for entry in fields(Settings)), *exchange_rates.NAMES]
     typed = {}
     for name, value in given.items():
         if name not in kinds:
@@ -200,7 +186,3 @@ def _as_kind(name: str, value: Any, kind: Any) -> Any:
         return tuple(_as_kind(name, entry, int) for entry in value)
     words = {str: "text in quotes", int: "a whole number", float: "a number"}
     raise SettingsError(_told(name, value, words.get(kind, "whole numbers in square brackets")))
-
-
-def _told(name: str, value: object, allowed: str) -> str:
-    return f"{name} is {value!r}; must be {allowed}."

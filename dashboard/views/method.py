@@ -8,7 +8,18 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import evidence, figures_access, model_card, note_reading, outside_list, page, roles, store_access, words
+from dashboard import (
+    evidence,
+    exchange,
+    figures_access,
+    model_card,
+    note_reading,
+    outside_list,
+    page,
+    roles,
+    store_access,
+    words,
+)
 from dashboard.glossary import GLOSSARY
 from dashboard.reader_choice import written
 from dashboard.sources import LIMITS, SOURCES
@@ -72,12 +83,31 @@ def _settings() -> None:
         ]
     ]
     columns = (("What it is", "text"), ("In force", "text"), ("", "text"), ("Name in the file", "text"))
-    page.rows(columns, lines, "")
+    page.rows(columns, lines + _exchange_rates(in_force.currency), "")
     st.caption(
         words.plain(
             f"To change one, write it into {store_access.home() / 'settings.toml'}, such as labour_cost_per_hour = 95.0"
         )
     )
+
+
+def _exchange_rates(currency: str) -> list[tuple[str, str, str, str]]:
+    """The rates of exchange and their day, as the settings above them."""
+    given = exchange.given()
+    rates = [f"{exchange.rate_in_words(rate)} {code} for 1 {currency}" for code, rate in given.exchange_rates.items()]
+    shown = (
+        words.joined(rates) if rates else "not set",
+        words.date(given.exchange_rates_on) if given.exchange_rates_on else "not set",
+    )
+    return [
+        (
+            entry.metadata["meaning"],
+            value,
+            "default" if value == "not set" else "set by the company (default not set)",
+            entry.name,
+        )
+        for entry, value in zip(fields(given), shown, strict=True)
+    ]
 
 
 def setting_value(value: Any, unit: str, currency: str) -> str:

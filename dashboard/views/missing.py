@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import (
     chart_drill,
     download,
+    exchange,
     figure_card,
     figures_access,
     marks,
@@ -16,7 +17,6 @@ from dashboard import (
     page,
     roles,
     scope_bar,
-    store_access,
     visit_table,
     words,
 )
@@ -43,6 +43,7 @@ def show() -> None:
     scope = scope_bar.scope()
     found = figures_access.missing(scope)
     page.answer(missing_parts.answer(found, _currency()))
+    exchange.show()
     st.caption(figure_card.corrected())
     download.pack("closeout", scope)
     facts = figures_access.coverage(scope)
@@ -95,7 +96,7 @@ def _field(row: pd.Series, found: Missing, scope: Scope) -> None:
 
 def _currency() -> str | None:
     """The currency amounts are in; None for readers whom the company's money is not for."""
-    return (store_access.settings().currency or "") if roles.may_see("waste") else None
+    return exchange.currency() if roles.may_see("waste") else None
 
 
 def _told(found: Missing) -> None:

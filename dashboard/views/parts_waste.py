@@ -11,6 +11,7 @@ from dashboard import (
     bench_return,
     chart_drill,
     code_names,
+    exchange,
     figure_card,
     figures_access,
     long_list,
@@ -72,6 +73,7 @@ def show() -> None:
         return
     is_known = waste.known.is_known or waste.estimated.is_known
     page.answer(" ".join([_answer(waste), *([what_counts(facts, store_access.settings())] if is_known else [])]))
+    exchange.show()
     _cards(waste, scope)
     if waste.assumptions:
         st.caption("What the amounts rest on: " + " ".join(words.plain(line) for line in waste.assumptions))

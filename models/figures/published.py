@@ -52,7 +52,7 @@ def as_json(figures: Figures, store_name: str) -> dict[str, Any]:
         "seasons": {family: _season(season) for family, season in figures.seasons.items()},
         "technicians": [_technician(row) for row in figures.technicians.table.itertuples(index=False)],
         "sites": figures.sites.sort_values("site_id", kind="stable").to_dict("records"),
-        "waste": _fields(figures.waste),
+        "waste": {name: value for name, value in _fields(figures.waste).items() if name != "in_sentences"},
         "control": {"no_root_cause": {"weeks": figures.control["no_root_cause"].weeks.to_dict("records")}},
         "model_card": figures.scores.model_card,
         "coaching": _coaching(figures.coaching),

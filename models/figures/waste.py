@@ -15,6 +15,7 @@ from models.figures.costs import Costs, swap_costs, why_without_cost
 from models.figures.good_switch import good_switch_rate
 from models.figures.pulls import Pulls, good_pulls
 from models.figures.scope import Scope
+from models.figures.waste_sentences import with_estimated_sentence, with_known_sentence, with_what_if_sentence
 from models.methods.best_quarter import excess_of_imputations
 from models.methods.estimate import Estimate, unknown
 from models.methods.numeral import numeral
@@ -42,6 +43,8 @@ class Waste:
     assumptions: sentences naming every rate that is missing, assumed or typed by the user.
     what_if: saving per year if nobody's rate of good pulls were above the best quarter's, with its interval.
     credit: {'n_paid', 'n_refused', 'n_open', 'credited'} over all swaps.
+    in_sentences: {'n_without_part', 'expected_good'}, counts that stand only in the sentences of known and estimated
+    (models.figures.waste_sentences).
     """
 
     known: Estimate
@@ -55,6 +58,7 @@ class Waste:
     what_if: Estimate
     credit: dict[str, Any]
     currency: str
+    in_sentences: dict[str, float]
 
 
 def waste(
@@ -89,6 +93,10 @@ def waste(
         what_if=_what_if(con, settings, good_pulls(con, scope, scores) if pulls is None else pulls, costs, rng),
         credit=costs.credit,
         currency=costs.currency,
+        in_sentences={
+            "n_without_part": _n_without_part(frame[is_good]),
+            "expected_good": _expected_good(is_open, probability),
+        },
         **groups,
     )
 
@@ -206,11 +214,18 @@ def _known(frame: pd.DataFrame, is_good: NDArray, cost: NDArray, costs: Costs) -
     good = frame[is_good]
     if n and not good["has_cost"].any():
         return unknown(why_without_cost(good, costs.currency), n, coverage, KNOWN_METHOD)
-    total, n_without = float(cost[is_good].sum()), int((~good["has_part_cost"]).sum())
-    words = f"{numeral(n)} switch{'es' if n != 1 else ''} the bench found good cost {numeral(total)} {costs.currency}."
-    if n_without:
-        words = f"{words[:-1]} at least: {numeral(n_without)} of them without the part, whose cost is not known."
-    return Estimate(total, total, total, n, coverage, KNOWN_METHOD, words)
+    total = float(cost[is_good].sum())
+    found = Estimate(total, total, total, n, coverage, KNOWN_METHOD)
+    return with_known_sentence(found, _n_without_part(good), costs.currency)
+
+
+def _n_without_part(good: pd.DataFrame) -> int:
+    return int((~good["has_part_cost"]).sum())
+
+
+def _expected_good(is_open: NDArray, probability: NDArray) -> float:
+    """How many of the switches without a clear result were good, by their probabilities."""
+    return float(probability[is_open].sum())
 
 
 def _estimated(
@@ -225,11 +240,8 @@ def _estimated(
         return unknown(assumption, n, n / len(frame), ESTIMATED_METHOD)
     total = float((open_part.cost * probability)[is_open].sum())
     low, high = np.quantile(open_part.draws(np.zeros(len(frame), dtype=int), 1)[:, 0], [0.025, 0.975])
-    words = (
-        f"About {numeral(probability[is_open].sum())} of {numeral(n)} switches without a clear bench result were good; they cost about "
-        f"{numeral(total)} {costs.currency} (between {numeral(low)} and {numeral(high)})."
-    )
-    return Estimate(total, min(low, total), max(high, total), n, n / len(frame), ESTIMATED_METHOD, words)
+    found = Estimate(total, min(low, total), max(high, total), n, n / len(frame), ESTIMATED_METHOD)
+    return with_estimated_sentence(found, _expected_good(is_open, probability), costs.currency)
 
 
 def _grouped(
@@ -287,8 +299,5 @@ def _what_if(
     savings = excess.ravel() * mean_cost * 365.25 / days
     value = float(np.mean(savings))
     low, high = (float(edge) for edge in np.quantile(savings, [0.025, 0.975]))
-    words = (
-        f"At the rate of the best quarter of technicians about {numeral(value)} {costs.currency} a year would not be spent "
-        f"(between {numeral(low)} and {numeral(high)})."
-    )
-    return Estimate(value, low, high, int(enough.sum()), float(enough.mean()), method, words)
+    found = Estimate(value, low, high, int(enough.sum()), float(enough.mean()), method)
+    return with_what_if_sentence(found, costs.currency)

@@ -155,7 +155,7 @@ def test_the_owners_monday(browser, fleet_address: str) -> None:
     with opened(browser, f"{fleet_address}/parts_waste") as (tab, seen):
         assert "for certain" in tab.locator(".st-key-answer").inner_text()
         rows = taken_along(tab, tab.locator("main"))
-        assert {"Branch", "Known", "Estimated", "Range from", "Range to"} <= set(rows[0])
+        assert {"Branch", "Known, USD", "Estimated, USD", "Range from, USD", "Range to, USD"} <= set(rows[0])
         tab.get_by_role("tab", name="By part number").click()
         tab.get_by_role("button", name="Show the visits behind it").first.click()
         window = tab.get_by_role("dialog")
