@@ -29,9 +29,9 @@ SELECT part_number, part_class, quantity, coalesce(line_status, 'fitted') AS lin
 FROM part_line WHERE visit_id = ? ORDER BY line_no
 """
 _BENCH = """
-SELECT verdict, reason, make_mean_pa, n_make_readings, rated_make_pa, make_tolerance_pa, is_tolerance_assumed, u_gauge_pa,
-    u_resolution_pa, u_repeatability_pa, u_pa, p_conform
-FROM bench_result WHERE swap_id LIKE ? || '#%' ORDER BY swap_id
+SELECT b.removed_tag, b.verdict, b.reason, b.make_mean_pa, b.n_make_readings, b.rated_make_pa, b.make_tolerance_pa,
+    b.is_tolerance_assumed, b.u_gauge_pa, b.u_resolution_pa, b.u_repeatability_pa, b.u_pa, b.p_conform
+FROM bench_result AS b JOIN swap AS s USING (swap_id) WHERE s.visit_id = ? ORDER BY swap_id
 """
 _OTHERS = f"""
 SELECT visit_id, arrived_on, visit_kind, symptom, cause_code, technician_id FROM visit
