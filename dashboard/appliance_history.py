@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import chart_drill, code_names, notices, page, roles, store_access, words
+from dashboard import chart_drill, code_names, notices, own_visits, page, roles, store_access, words
 from dashboard.chart_drill import Mark
 from dashboard.charts.draft_history import draft_history
 
@@ -18,7 +18,7 @@ MOST_VISITS = 200
 # Visits of one appliance; a technician's own only. By site too: rows of a site lie together in the store.
 _VISITS = f"""
 SELECT visit_id, arrived_on, arrived_at, visit_kind, symptom, cause_code, technician_id FROM visit
-WHERE site_id = ? AND appliance_key = ? AND (?::VARCHAR IS NULL OR technician_id = ?)
+WHERE site_id = ? AND appliance_key = ? AND {own_visits.THEIRS}
 ORDER BY arrived_at DESC, visit_id DESC LIMIT {MOST_VISITS}
 """
 _HISTORY = f"""
@@ -73,7 +73,7 @@ def show(visit: dict[str, Any], key: str, opens: Callable[[str, str], None]) -> 
 
 
 def _content(visit: dict[str, Any], key: str, opens: Callable[[str, str], None]) -> None:
-    roles.require_technician(visit["technician_id"])
+    own_visits.require(visit["visit_id"])
     if not visit["appliance_key"]:
         st.markdown(
             "The records do not prove on which appliance this visit was, so it has no history of an appliance. The nearest "
@@ -102,9 +102,7 @@ def _content(visit: dict[str, Any], key: str, opens: Callable[[str, str], None])
 
 
 def _bound(visit: dict[str, Any]) -> list[Any]:
-    # A technician sees their own visits; anybody else, every visit.
-    own = roles.require_somebody().technician_id
-    return [visit["site_id"], visit["appliance_key"], own, own]
+    return [visit["site_id"], visit["appliance_key"], *own_visits.bound_for_reader()]
 
 
 def readings(running: pd.DataFrame, unit: str | None, opens: Callable[[str, str], None]) -> list[Mark]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dashboard import code_names, own_entry, roles, same_person, store_access, visit_sheet, words
+from dashboard import code_names, own_entry, own_visits, roles, same_person, store_access, words
 from pipelines import remarks as kept_remarks
 from pipelines.errors import GoodpullError
 from pipelines.own_work import OwnWork, OwnWorkError
@@ -71,8 +71,11 @@ def take_back(technician_id: str, entry_id: str, typed_name: str) -> bool:
 
 
 def _is_theirs(technician_id: str, beside: str) -> bool:
-    visit = visit_sheet.visit_of(beside.removeprefix(VISIT)) if beside.startswith(VISIT) else {}
-    return bool(visit) and visit["technician_id"] == technician_id
+    visit_id = beside.removeprefix(VISIT)
+    if visit_id == beside:
+        return False
+    own_visits.require(visit_id)
+    return own_visits.is_theirs(visit_id, technician_id)
 
 
 def head(remark: Remark, name_of: Callable[[object], str]) -> str:

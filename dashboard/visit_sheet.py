@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import appliance_history, code_names, correction_form, page, roles, store_access, words
+from dashboard import appliance_history, code_names, correction_form, own_visits, page, store_access, words
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -29,13 +29,13 @@ SELECT part_number, part_class, quantity, coalesce(line_status, 'fitted') AS lin
 FROM part_line WHERE visit_id = ? ORDER BY line_no
 """
 _BENCH = """
-SELECT verdict, reason, make_mean_pa, n_make_readings, rated_make_pa, make_tolerance_pa, is_tolerance_assumed, u_gauge_pa,
-    u_resolution_pa, u_repeatability_pa, u_pa, p_conform
-FROM bench_result WHERE swap_id LIKE ? || '#%' ORDER BY swap_id
+SELECT b.removed_tag, b.verdict, b.reason, b.make_mean_pa, b.n_make_readings, b.rated_make_pa, b.make_tolerance_pa,
+    b.is_tolerance_assumed, b.u_gauge_pa, b.u_resolution_pa, b.u_repeatability_pa, b.u_pa, b.p_conform
+FROM bench_result AS b JOIN swap AS s USING (swap_id) WHERE s.visit_id = ? ORDER BY swap_id
 """
-_OTHERS = """
+_OTHERS = f"""
 SELECT visit_id, arrived_on, visit_kind, symptom, cause_code, technician_id FROM visit
-WHERE site_id = ? AND visit_id <> ? AND (?::VARCHAR IS NULL OR technician_id = ?) ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
+WHERE site_id = ? AND visit_id <> ? AND {own_visits.THEIRS} ORDER BY abs(date_diff('day', arrived_on, ?::DATE)), visit_id LIMIT 6
 """
 
 
@@ -73,7 +73,7 @@ def visit_of(visit_id: str) -> dict:
     """
     visit = store_access.row(_VISIT, [visit_id])
     if visit:
-        roles.require_technician(visit["technician_id"])
+        own_visits.require(visit_id)
     return visit
 
 
@@ -228,8 +228,8 @@ def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
 
 
 def _others(visit: dict) -> None:
-    # A technician sees their own visits; anybody else, every visit.
-    own, name_of = roles.require_somebody().technician_id, code_names.naming()
+    name_of = code_names.naming()
+    bound = [visit["site_id"], visit["visit_id"], *own_visits.bound_for_reader(), visit["arrived_on"]]
     others = [
         (
             words.date(line.arrived_on),
@@ -239,9 +239,7 @@ def _others(visit: dict) -> None:
             words.label(line.cause_code),
             name_of(line.technician_id),
         )
-        for line in store_access.frame(_OTHERS, [visit["site_id"], visit["visit_id"], own, own, visit["arrived_on"]])
-        .sort_values("arrived_on")
-        .itertuples()
+        for line in store_access.frame(_OTHERS, bound).sort_values("arrived_on").itertuples()
     ]
     columns = [(title, "text") for title in ("Date", "Visit", "Kind", "Symptom", "Cause", "Technician")]
     page.rows(columns, others, "No other visits to this site.", caption="Nearest other visits to this site")

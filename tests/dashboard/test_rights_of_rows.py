@@ -115,6 +115,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
 }  # fmt: skip
 # Public functions that touch the store and hand out no row of a visit, a person or a site.
 NO_ROWS = {
+    "own_visits.is_theirs": "yes or no, whose a visit is",
     "own_entry.own": "the file of entries; asks require_entry",
     "own_entry.waiting": "how many entries wait; asks may_enter",
     "scope_bar.show": "first and last day and the names of branches, on every page",
