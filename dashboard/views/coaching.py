@@ -126,7 +126,8 @@ def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
                 rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}"
                 if name in known
                 else words.plural(n, "swap"),
-                behind=figures_access.behind(scope, "swaps"),
+                behind=figures_access.behind(scope, f"skipped_{name}"),
+                behind_label="Show the swaps without it",
             )
 
 

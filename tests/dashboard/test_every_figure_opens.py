@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import ast
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
 from page_texts import APP, assert_drawn, opened, said
 
-from dashboard import appliance_history, figures_access, marks, roles, store_access, technician_sheet
+from dashboard import appliance_history, figure_card, figures_access, marks, roles, store_access, technician_sheet
 from dashboard.charts.callbacks import GROUPS, MARK_DAYS, callback_curve, mark_of
 from dashboard.charts.missing import missing_fields
 from dashboard.charts.picture import MARK
@@ -98,6 +99,31 @@ def test_a_step_opens_the_swaps_without_it(served_home: Path) -> None:
     for row, mark in zip(frame.itertuples(), found, strict=True):
         assert len(visits(mark)) == round((1 - row.own) * row.n_own)
     assert any(len(visits(mark)) for mark in found)
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_a_step_card_of_the_company_opens_the_swaps_without_the_step(
+    served_home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opens: dict[str, figures_access.Counted] = {}
+    drawn = figure_card.show
+
+    def noted(label: str, *given: Any, behind: figures_access.Counted, **more: Any) -> None:
+        opens[given[2]] = behind
+        drawn(label, *given, behind=behind, **more)
+
+    monkeypatch.setattr(figure_card, "show", noted)
+    test = opened("coaching")
+    assert_drawn(test)
+    with roles.whoever_has_the_files():
+        table = figures_access.technicians(EVERYTHING).table
+        names = list(technician_sheet.STEPS)[:4]
+        assert len({n for n, _ in (technician_sheet.company_step(table, name) for name in names)}) > 1
+        for name in names:
+            n_done, n = technician_sheet.company_step(table, name)
+            assert opens[f"step_{name}"].n() == len(opens[f"step_{name}"](None)) == n - n_done < n
+    labels = [one.label for one in test.button if (one.key or "").startswith("behind_step_")]
+    assert labels == ["Show the swaps without it"] * len(names)
 
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
