@@ -71,8 +71,8 @@ def visits(mark: marks.Mark) -> pd.DataFrame:
 
 @pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
 def test_what_came_back_by_a_day_is_what_the_curve_counts(served_home: Path) -> None:
-    curve = figures_access.callbacks(EVERYTHING).curve
-    found = {mark.key: mark for mark in marks.came_back(curve, EVERYTHING)}
+    returns = figures_access.callbacks(EVERYTHING)
+    found = {mark.key: mark for mark in marks.came_back(returns, EVERYTHING)}
     assert set(found) == {mark_of(group, days) for group in GROUPS for days in MARK_DAYS}
     for group, test in (("with_cause", "s.has_root_cause"), ("without_cause", "NOT s.has_root_cause")):
         for days in MARK_DAYS:
@@ -81,7 +81,7 @@ def test_what_came_back_by_a_day_is_what_the_curve_counts(served_home: Path) -> 
                 f"WHERE c.callback_days <= {days} AND {test}"
             )["n"]
             assert len(visits(found[mark_of(group, days)])) == n > 0
-    picture = callback_curve(curve, LIGHT)
+    picture = callback_curve(returns.curve, LIGHT)
     assert picture is not None and picture.marks is not None
     dots = picture.chart.layer[picture.marks].data
     assert set(dots[MARK]) == set(found)
