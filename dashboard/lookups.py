@@ -67,7 +67,8 @@ def safety_items(scope: Scope) -> pd.DataFrame:
 def quick_returns(scope: Scope, limit: int | None = ROWS) -> First:
     """Second visits within 14 days for a draft fault at the same site, with what the gauge said the first time.
 
-    One row a second visit, the newest first; where it follows two draft faults, the later of them. limit: None = all.
+    One row a second visit, the newest first; where it follows two draft faults, the later of them. Columns first_... are
+    of that fault, under the id of its first visit. limit: None = all.
     """
     roles.require_page("this_week")
     where, bound = scope.where("arrived_on", prefix="f.")
@@ -76,7 +77,9 @@ def quick_returns(scope: Scope, limit: int | None = ROWS) -> First:
             f"""
             WITH returned AS (
                 SELECT l.next_visit_id AS visit_id, n.arrived_on AS visit_on, f.site_id, n.technician_id,
-                       l.days_between AS days, e.evidence, e.margin_pa, n.arrived_at
+                       l.days_between AS days, f.draft_fault_id AS first_visit_id, e.evidence AS first_evidence,
+                       e.draft_pa AS first_draft_pa, e.make_pa AS first_make_pa, e.margin_pa AS first_margin_pa,
+                       n.arrived_at
                 FROM draft_fault AS f
                 JOIN visit_link AS l USING (draft_fault_id)
                 JOIN visit AS n ON n.visit_id = l.next_visit_id

@@ -13,9 +13,10 @@ import pandas as pd
 
 from dashboard import figures_access, visit_link, visit_table, words
 from dashboard.chart_drill import Mark
-from dashboard.charts.callbacks import GROUPS, MARK_DAYS, mark_of
+from dashboard.charts.callbacks import GROUPS, mark_of
 from dashboard.charts.control import WEEKS_SHOWN
 from dashboard.charts.waste import KINDS, MONTHS_SHOWN
+from models.figures.callbacks import Callbacks
 from models.figures.scope import Scope
 
 # What a weekly chart counts, by its name: the visits (models.figures.cases), and what they are called.
@@ -159,8 +160,8 @@ def steps(frame: pd.DataFrame, technician_id: str, scope: Scope) -> list[Mark]:
     return found
 
 
-def came_back(curve: pd.DataFrame, scope: Scope) -> list[Mark]:
-    """The marked days of the callback curve; each opens what came back by then. curve: models.figures.callbacks."""
+def came_back(returns: Callbacks, scope: Scope) -> list[Mark]:
+    """The days of the settings on the callback curve; each opens what came back by then."""
     return [
         of_visits(
             mark_of(group, days),
@@ -169,8 +170,8 @@ def came_back(curve: pd.DataFrame, scope: Scope) -> list[Mark]:
             figures_access.behind(scope, f"back_{days}_{group}"),
         )
         for group, title in GROUPS.items()
-        if (curve["group"].eq(group) & curve["value"].notna()).any()
-        for days in MARK_DAYS
+        if (returns.curve["group"].eq(group) & returns.curve["value"].notna()).any()
+        for days in returns.windows
     ]
 
 

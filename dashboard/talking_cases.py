@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figures_access, page, remarks, visit_sheet, visit_table, words
+from dashboard import figures_access, notices, page, remarks, visit_sheet, visit_table, words
 from models.figures.scope import Scope
 from pipelines.remarks import Remark
 
@@ -19,6 +19,7 @@ def show(technician_id: str, scope: Scope, said: list[Remark]) -> dict[str, str]
     if cases.empty:
         st.markdown("No swap of theirs is on record.")
         return {}
+    notices.safety()
     labels = {
         str(case.visit_id): f"{words.date(case.visit_on)}: {words.in_words(case.evidence, words.EVIDENCE_WORDS)}"
         for case in cases.itertuples()
@@ -33,7 +34,7 @@ def show(technician_id: str, scope: Scope, said: list[Remark]) -> dict[str, str]
         required=True,
     )
     if chosen:
-        visit_sheet.show(chosen, "technician")
+        visit_sheet.show(chosen, "technician", is_cautioned=True)
         remarks.show(said, remarks.VISIT + chosen)
     page.lazily(
         "All their swaps",

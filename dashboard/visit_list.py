@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, page, visit_table, words
+from dashboard import code_names, page, store_access, visit_table, words
+from models.figures.sites import draft_unit
 
 # Most visits of a list that stands on the page itself.
 SHOWN = 6
@@ -39,6 +40,7 @@ def show(
 
 def lines(frame: pd.DataFrame, name_of: Callable[[object], str]) -> tuple[list[tuple[str, str]], list[tuple[str, ...]]]:
     """A few visits as text, on the page and on paper: the columns there are, with their kind, and a line for each visit."""
+    title, per, digits = draft_unit(store_access.draft_unit())
     columns = {
         "visit_on": "Date",
         "visit_id": "Visit",
@@ -47,12 +49,26 @@ def lines(frame: pd.DataFrame, name_of: Callable[[object], str]) -> tuple[list[t
         "cause_code": "Cause",
         "missing": "Missing",
         "days": "Days between",
-        "evidence": "Readings the first time",
+        "first_visit_id": "First visit",
+        "first_evidence": "Readings the first time",
+        "first_gauge": f"Draft, make point then, {title}",
         "tier": "Root cause",
     }
+    if "first_draft_pa" in frame:
+        both = zip(frame["first_draft_pa"], frame["first_make_pa"], strict=True)
+        frame = frame.assign(first_gauge=[_gauge(draft, make, per, digits) for draft, make in both])
     names = [name for name in columns if name in frame.columns]
     body = [tuple(_cell(name, line[name], name_of) for name in names) for line in frame.to_dict("records")]
     return [(columns[name], "text") for name in names], body
+
+
+def _gauge(draft_pa: Any, make_pa: Any, per: float, digits: int) -> str:
+    """Draft and make point side by side; blank where neither is known."""
+    if words.is_missing(draft_pa) and words.is_missing(make_pa):
+        return ""
+    return ", ".join(
+        words.NOT_KNOWN if words.is_missing(one) else words.number(one / per, digits) for one in (draft_pa, make_pa)
+    )
 
 
 def _cell(name: str, value: Any, name_of: Callable[[object], str]) -> str:

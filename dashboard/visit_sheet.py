@@ -8,7 +8,8 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import appliance_history, code_names, correction_form, own_visits, page, store_access, words
+from dashboard import appliance_history, code_names, correction_form, notices, own_visits, page, store_access, words
+from models.figures.safety import SAFETY_CODES
 from pipelines.notes.reader import read_note
 
 _VISIT = """
@@ -39,10 +40,11 @@ WHERE site_id = ? AND visit_id <> ? AND {own_visits.THEIRS} ORDER BY abs(date_di
 """
 
 
-def show(visit_id: str, key: str = "sheet", is_whole: bool = True) -> None:
+def show(visit_id: str, key: str = "sheet", is_whole: bool = True, is_cautioned: bool = False) -> None:
     """The sheet of one visit. Everything that came with the records is shown as text. key: of the place it stands in.
 
-    is_whole: with what leads on from it: other visits, the appliance's history, corrections.
+    is_whole: with what leads on from it: other visits, the appliance's history, corrections. is_cautioned: the safety block
+    stands right above; else it stands on the sheet of a visit with a cause that must be escalated.
     """
     visit = visit_of(visit_id)
     if not visit:
@@ -50,6 +52,8 @@ def show(visit_id: str, key: str = "sheet", is_whole: bool = True) -> None:
         return
     with st.container(border=True):
         st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
+        if is_whole and not is_cautioned and {visit["cause_code"], visit["contributing_cause_code"]} & {*SAFETY_CODES}:
+            notices.safety()
         left, right = st.columns([3, 2], gap="medium")
         with left:
             page.rows([("", "text"), ("", "text")], facts(visit, code_names.naming()), "")

@@ -48,6 +48,8 @@ TITLES = {
     "callback_days": "Came back after, days",
     "missing": "Missing",
     "days": "Days between",
+    "first_visit_id": "First visit",
+    "first_evidence": "Readings the first time",
     "notes": "Notes",
 }
 IN_WORDS = {
@@ -56,6 +58,14 @@ IN_WORDS = {
     "evidence": words.EVIDENCE_SHORT,
     "tier": words.TIER_WORDS,
     "verdict": words.VERDICT_WORDS,
+    "first_evidence": words.EVIDENCE_SHORT,
+}
+# Columns in pascal, told in the company's unit, which stands in their titles. Those of the first visit: of a second one.
+PRESSURES = {
+    "margin_pa": "Draft margin",
+    "first_draft_pa": "Draft the first time",
+    "first_make_pa": "Make point the first time",
+    "first_margin_pa": "Margin the first time",
 }
 
 
@@ -73,13 +83,13 @@ def open_dialog(title: str, key: str, behind: Behind, n: int | None = None) -> N
 def readable(frame: pd.DataFrame, name_of: Callable[[object], str], unit: str | None = None) -> pd.DataFrame:
     """The frame with codes in words, technicians as this reader may see them, and titles for names.
 
-    unit: the company's unit of pressure, for the draft margin (column margin_pa, in pascal).
+    unit: the company's unit of pressure, for the columns of PRESSURES.
     """
     shown = frame.copy()
     title, per, digits = draft_unit(unit)
-    if "margin_pa" in shown:
-        shown["margin_pa"] = (shown["margin_pa"].astype(float) / per).round(digits)
-    titles = TITLES | {"margin_pa": f"Draft margin, {title}"}
+    titles = TITLES | {name: f"{told}, {title}" for name, told in PRESSURES.items()}
+    for name in PRESSURES.keys() & shown.columns:
+        shown[name] = (shown[name].astype(float) / per).round(digits)
     for name, table in IN_WORDS.items():
         if name in shown:
             shown[name] = ["" if words.is_missing(code) else words.in_words(code, table) for code in shown[name]]
@@ -168,6 +178,10 @@ WIDTHS = {
     "Came back after, days": 76,
     "Missing": 150,
     "Days between": 80,
+    "First visit": 78,
+    "Readings the first time": 110,
+    "Margin the first time, in. w.c.": 104,
+    "Margin the first time, Pa": 104,
     "Notes": 190,
 }
 
@@ -187,8 +201,7 @@ def _written(margin_digits: int) -> dict[str, Callable[[Any], str]]:
     """Column of numbers -> what writes its cells."""
     margin = number_cells.fixed(margin_digits)
     return {
-        "Draft margin, Pa": margin,
-        "Draft margin, in. w.c.": margin,
+        **{f"{told}, {unit}": margin for told in PRESSURES.values() for unit in ("Pa", "in. w.c.")},
         "Came back after, days": words.count,
         "Days between": words.count,
     }
@@ -206,6 +219,8 @@ def _formats(shown: pd.DataFrame) -> dict[str, Any]:
             "Back, days", width=width, help=help_for("callback")
         ),
     }
+    for unit in ("Pa", "in. w.c."):
+        special[f"{PRESSURES['first_margin_pa']}, {unit}"] = margin(f"Margin then, {unit}")
     return {
         title: special.get(
             title,

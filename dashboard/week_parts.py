@@ -131,8 +131,8 @@ def cards(scope: Scope, facts: dict) -> list[CardText]:
                 "difference",
                 "In percentage points. An association: it need not be the record that made the difference.",
                 never_complete(facts),
-                "callbacks",
-                "Show the callbacks",
+                f"back_{window}",
+                f"Show what came back within {window} days",
             )
         )
     return found

@@ -2,33 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import altair as alt
 import pandas as pd
 
 from dashboard.charts.picture import MARK, Picture, finished, share_axis
 from dashboard.theme import Palette
 from dashboard.words import share
-from models.figures.cases import BACK_DAYS
+from pipelines.settings import Settings
 
 GROUPS = {"without_cause": "without a root cause", "with_cause": "with a root cause"}
-# Days after the job at which each line has a mark that opens what came back by then.
-MARK_DAYS = BACK_DAYS
+# Days after the job at which each line has a mark that opens what came back by then, where the settings name no others.
+MARK_DAYS = Settings().callback_windows
 
 
 def mark_of(group: str, days: int) -> str:
-    """The name of a mark. group: a key of GROUPS; days: one of MARK_DAYS."""
+    """The name of a mark. group: a key of GROUPS; days: after the job."""
     return f"{group} {days}"
 
 
-def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) -> Picture | None:
-    """Two step lines with a mark at MARK_DAYS, told apart by dash and by a label at their end; None without a curve.
+def callback_curve(
+    curve: pd.DataFrame, colours: Palette, days: Sequence[int] = MARK_DAYS, last_day: int = 90
+) -> Picture | None:
+    """Two step lines with a mark at each of these days up to the last, told apart by dash and by a label at their end; None without a curve.
 
     curve: days, group ('with_cause' | 'without_cause'), value = share that came back by then.
     """
     frame = curve[(curve["days"] <= last_day) & curve["group"].isin(GROUPS) & curve["value"].notna()].copy()
     if frame.empty:
         return None
-    dots = _dots(frame, last_day)
+    dots = _dots(frame, [day for day in days if day <= last_day])
     frame["group"] = frame["group"].map(GROUPS)
     ends = frame.sort_values("days").groupby("group").tail(1).copy()
     ends["label"] = [f"{name}: {share(value)}" for name, value in zip(ends["group"], ends["value"], strict=True)]
@@ -40,7 +44,9 @@ def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) ->
         "days:Q",
         scale=alt.Scale(domain=[0, last_day]),
         axis=alt.Axis(
-            title="days after the job was declared complete", values=[0, 7, 14, 30, 60, 90], labelOverlap="greedy"
+            title="days after the job was declared complete",
+            values=sorted({0, *(day for day in days if day <= last_day), last_day}),
+            labelOverlap="greedy",
         ),
     )
     top = max(float(frame["value"].max()) * 1.18, 0.05)
@@ -83,15 +89,12 @@ def callback_curve(curve: pd.DataFrame, colours: Palette, last_day: int = 90) ->
     return finished(alt.layer(lines, labels, marked), text, colours, 270, marks=2)
 
 
-def _dots(frame: pd.DataFrame, last_day: int) -> pd.DataFrame:
-    """Each group's share at MARK_DAYS: as it stood at the last change until then, nothing before the first."""
+def _dots(frame: pd.DataFrame, marked: Sequence[int]) -> pd.DataFrame:
+    """Each group's share at these days: as it stood at the last change until then, nothing before the first."""
     lines = []
     for group, part in frame.sort_values("days").groupby("group"):
-        for days in MARK_DAYS:
+        for days in marked:
             before = part[part["days"] <= days]
-            if days <= last_day:
-                value = float(before["value"].iloc[-1]) if len(before) else 0.0
-                lines.append(
-                    {MARK: mark_of(str(group), days), "group": GROUPS[str(group)], "days": days, "value": value}
-                )
-    return pd.DataFrame(lines)
+            value = float(before["value"].iloc[-1]) if len(before) else 0.0
+            lines.append({MARK: mark_of(str(group), days), "group": GROUPS[str(group)], "days": days, "value": value})
+    return pd.DataFrame(lines, columns=[MARK, "group", "days", "value"])

@@ -118,7 +118,7 @@ def _pictures(scope: Scope, facts: dict, font: str | None) -> list[object]:
     if is_mostly_unproven(facts):
         return [first, paper.Pair((good,), (paper.Text(f"No picture: {week_parts.unproven(facts)}"),))]
     returns = figures_access.callbacks(scope)
-    curve = callback_curve(returns.curve, drawing.PRINT)
+    curve = callback_curve(returns.curve, drawing.PRINT, tuple(returns.windows))
     other = chart(curve, "No swap has been followed up yet.", returns.sentence, font, HALF, 190)
     return [first, paper.Pair((good,), (other,))]
 

@@ -58,7 +58,7 @@ def show() -> None:
     unmoved = coached.not_narrowed(scope)
     if unmoved:
         notices.told("Not narrowed by every filter", unmoved)
-    _process_cards(table, scope)
+    _process_cards(people, scope)
     notices.fairness()
     st.header("Everyone, against what chance alone would draw")
     picture = technician_funnel(table, people.funnel, page.colours())
@@ -98,9 +98,7 @@ def _next(table: pd.DataFrame, people: TechnicianFigures) -> list[str]:
 
 def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
     flagged = int(page.is_true(table["is_flagged"]).sum())
-    steps = [
-        (technician_sheet.company_step(table, name), step) for name, step in technician_sheet.known_steps().items()
-    ]
+    steps = [(step_done(people, name), step) for name, step in technician_sheet.known_steps().items()]
     known = [(n_done / n, step) for (n_done, n), step in steps if n]
     skipped = ""
     if known:
@@ -113,10 +111,16 @@ def _answer(table: pd.DataFrame, people: TechnicianFigures) -> str:
     return f"Look here first: {words.plural(flagged, 'technician')} of {words.count(len(table))}.{skipped}"
 
 
-def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
+def step_done(people: TechnicianFigures, name: str) -> tuple[int, int]:
+    """Swaps with the step done, and all swaps: also those of a draft fault that was first attended before the period."""
+    row = people.processes.set_index("step").loc[name]
+    return int(row["n_done"]), int(row["n"])
+
+
+def _process_cards(people: TechnicianFigures, scope: Scope) -> None:
     names, known = list(technician_sheet.STEPS)[:4], technician_sheet.known_steps()
     for column, name in zip(st.columns(len(names), gap="medium"), names, strict=True):
-        n_done, n = technician_sheet.company_step(table, name)
+        n_done, n = step_done(people, name)
         with column:
             figure_card.show(
                 technician_sheet.STEPS[name].capitalize(),
@@ -126,7 +130,8 @@ def _process_cards(table: pd.DataFrame, scope: Scope) -> None:
                 rests_on=f"{words.count(n_done)} of {words.plural(n, 'swap')}"
                 if name in known
                 else words.plural(n, "swap"),
-                behind=figures_access.behind(scope, "swaps"),
+                behind=figures_access.behind(scope, f"skipped_{name}"),
+                behind_label="Show the swaps without it",
             )
 
 

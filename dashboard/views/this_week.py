@@ -169,11 +169,11 @@ def _curve(returns: Callbacks, facts: dict, scope: Scope) -> None:
         st.markdown(words.plain(f"No picture: {week_parts.unproven(facts)}"))
         return
     chart_drill.draw(
-        callback_curve(returns.curve, page.colours()),
+        callback_curve(returns.curve, page.colours(), tuple(returns.windows)),
         "No swap has been followed up yet.",
         "curve",
         "What came back by a day",
-        marks.came_back(returns.curve, scope),
+        marks.came_back(returns, scope),
     )
     st.caption(words.plain(returns.sentence))
 

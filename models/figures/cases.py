@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -17,8 +18,6 @@ CASE_COLUMNS = (
     "evidence", "margin_pa", "verdict", "part_number", "callback_days", "notes",
 )  # fmt: skip
 NOTE_CHARACTERS = 200
-# Days after the swap at which the callback curve can be asked what came back by then.
-BACK_DAYS = (7, 14, 30, 60, 90)
 _SWAPS = """
     SELECT s.visit_id, s.swapped_on AS visit_on, s.site_id, s.appliance_key, s.diagnosed_by AS technician_id, s.branch,
         s.symptom, s.cause_code, s.tier, s.evidence, s.margin_pa, s.verdict, s.part_number, c.callback_days, s.region,
@@ -77,12 +76,6 @@ _CHOICE: dict[str, tuple[str, str]] = {
     "tested_and_credited": (_SWAPS, "verdict IS NOT NULL AND claim_outcome = 'paid'"),
     **{f"skipped_{name}": (_SWAPS, f"NOT ({test})") for name, test in RATES.items()},
     "callbacks": (_SWAPS, "callback_days IS NOT NULL"),
-    # As models.figures.callbacks draws them: the last swap of a draft fault, from the day its job was declared complete.
-    **{
-        f"back_{days}_{group}": (_SWAPS, f"is_followed AND callback_days <= {days} AND {test}")
-        for days in BACK_DAYS
-        for group, test in (("without_cause", "NOT coalesce(has_root_cause, false)"), ("with_cause", "has_root_cause"))
-    },
     "uncertain_callbacks": (_SWAPS, "callback_days IS NULL AND possible_callback_days IS NOT NULL"),
     "condensate": (_FAULTS, "family = 'condensate'"),
     "blockage": (_FAULTS, "family = 'blockage'"),
@@ -92,6 +85,9 @@ _CHOICE: dict[str, tuple[str, str]] = {
     **{f"lacks_{name}": (_FAULTS, LACKS[name]) for name in ("cause", "appliance")},
 }
 WHAT = tuple(_CHOICE)
+# And what came back within any number of days, such as back_30, back_30_with_cause or back_30_without_cause: the days of
+# the settings are the company's.
+_BACK = re.compile(r"back_([1-9][0-9]{0,2})(?:_(with_cause|without_cause))?", re.ASCII)
 KEYS = (
     "branch", "region", "technician_id", "site_id", "part_number", "week_on", "month", "season", "visit_id", "appliance_key",
     "week_month", "week_of_year",
@@ -103,7 +99,7 @@ def visits_behind(
 ) -> pd.DataFrame:
     """The visits a figure counts, newest first.
 
-    what: one of WHAT. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
+    what: one of WHAT, or back_DAYS, back_DAYS_with_cause, back_DAYS_without_cause. key: narrows to a group, names in KEYS (value None = not recorded). technician_id: who diagnosed
     (swaps, draft faults) or led the visit. week_month, week_of_year: of the middle of the week (draft faults), the latter in sevenths of days from 0. limit: most rows (None = all).
     Returns DataFrame[CASE_COLUMNS]; notes cut to 200 characters, shown as text only.
     Raises ValueError naming an unknown `what` or key and what is allowed.
@@ -129,12 +125,22 @@ def count_behind(con: duckdb.DuckDBPyConnection, scope: Scope, what: str, **key:
 
 def _chosen(scope: Scope, what: str, key: Mapping[str, Any]) -> tuple[str, list[Any]]:
     """The visits of a choice as FROM and WHERE, with the values bound in them."""
-    if what not in _CHOICE:
-        raise ValueError(f"what: got {what!r}; must be one of {', '.join(WHAT)}.")
+    rows, test = _choice(what)
     unknown = [name for name in key if name not in KEYS]
     if unknown:
         raise ValueError(f"key: got {unknown[0]!r}; must be one of {', '.join(KEYS)}.")
-    rows, test = _CHOICE[what]
     condition, values = scope.where("visit_on")
     narrowed = "".join(f" AND {name} IS NOT DISTINCT FROM ?" for name in key)
     return f"FROM ({rows}) WHERE ({test}) AND {condition}{narrowed}", [*values, *key.values()]
+
+
+def _choice(what: str) -> tuple[str, str]:
+    """The rows to choose from, and which of them."""
+    back = _BACK.fullmatch(what)
+    if back:
+        days, group = back.groups()
+        # As models.figures.callbacks counts: the last swap of a draft fault, from the day its job was declared complete.
+        return _SWAPS, f"is_followed AND callback_days <= {int(days)} AND ({_CHOICE[group][1] if group else 'true'})"
+    if what not in _CHOICE:
+        raise ValueError(f"what: got {what!r}; must be one of {', '.join(WHAT)}, or back_DAYS.")
+    return _CHOICE[what]

@@ -104,7 +104,9 @@ def test_nothing_to_list_keeps_the_columns(store, put_swaps, settings):
     assert tuple(table.columns) == SITE_COLUMNS and table.empty
 
 
-@pytest.mark.parametrize("what", WHAT)
+@pytest.mark.parametrize(
+    "what", [*WHAT, *(f"back_{days}{group}" for days in (14, 90) for group in ("", "_with_cause", "_without_cause"))]
+)
 def test_every_figure_opens_its_visits(fleet, what):
     found = visits_behind(fleet[0], EVERYTHING, what, limit=20)
     assert len(found) == min(20, count_behind(fleet[0], EVERYTHING, what))
@@ -121,6 +123,12 @@ def test_every_figure_opens_its_visits(fleet, what):
         ("without_cause", "SELECT count(*) FROM swap_case WHERE NOT has_root_cause"),
         ("callbacks", "SELECT count(*) FROM callback WHERE callback_days IS NOT NULL"),
         ("draft_faults", "SELECT count(*) FROM draft_fault"),
+        ("back_30", "SELECT count(*) FROM callback WHERE swap_id IS NOT NULL AND callback_days <= 30"),
+        ("back_5", "SELECT count(*) FROM callback WHERE swap_id IS NOT NULL AND callback_days <= 5"),
+        (
+            "back_45_with_cause",
+            "SELECT count(*) FROM callback JOIN swap_case USING (swap_id) WHERE callback_days <= 45 AND has_root_cause",
+        ),
     ],
 )
 def test_as_many_visits_as_the_figure_counts(fleet, what, count):
@@ -147,6 +155,9 @@ def test_notes_are_cut_and_shown_as_text(store, put_swaps, put):
 
 
 def test_unknown_names_are_told(store):
+    for what in ("back_0", "back_", "back_30_", "back_30 OR true", "back_1000", "back_30_swaps"):
+        with pytest.raises(ValueError, match="must be one of draft_faults"):
+            visits_behind(store, EVERYTHING, what)
     with pytest.raises(ValueError, match="what: got 'nothing'; must be one of draft_faults"):
         visits_behind(store, EVERYTHING, "nothing")
     with pytest.raises(ValueError, match="key: got 'colour'; must be one of " + KEYS[0]):
