@@ -115,9 +115,9 @@ def _write(
     filters: tuple[str | None, str | None, str | None, str | None, str | None],
     sites: Path | None,
 ) -> list[Path]:
-    from dashboard import code_names, roles
+    from dashboard import code_names, roles, season_lookups
     from dashboard.exports import csv_bytes
-    from dashboard.printed import packs, season_lookups, typeset, web_page
+    from dashboard.printed import packs, typeset, web_page
     from dashboard.report_scope import in_file_name, scope_of
 
     with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():

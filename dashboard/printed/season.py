@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import pandas as pd
-
-from dashboard import figures_access, lookups, notices, store_access, words
+from dashboard import figures_access, lookups, notices, season_lists, season_lookups, store_access, words
 from dashboard.charts.seasons import outlook, year
-from dashboard.printed import drawing, paper, season_lookups
+from dashboard.printed import drawing, paper
 from dashboard.printed.week import FOOTER, HALF, about, chart, last_day
 from dashboard.views.seasons import FAMILIES, answer, next_steps, not_narrowed, skill_sentence
 from models.figures.scope import Scope
@@ -17,11 +15,8 @@ from models.figures.seasons import Season
 PAGES = 2
 SITES_SHOWN = 32
 PARTS_SHOWN = 15
+ALL_SITES = "the page Seasons lists and exports them all; goodpull report season --sites FILE writes them too"
 SITES_FIRST = "Sites that had such a fault last season come first; they are listed on the next page."
-NOT_A_STOCK = (
-    "What such visits used, not a forecast. A draft switch is carried to be fitted only where the old one is shown "
-    "faulty, and it is the specified part."
-)
 
 
 def season_pack(scope: Scope, font: str | None = drawing.FONT) -> paper.Document:
@@ -50,12 +45,12 @@ def season_pack(scope: Scope, font: str | None = drawing.FONT) -> paper.Document
         paper.Bullets("By when", (*next_steps(families)[:-1], SITES_FIRST), is_ticked=True),
         paper.Text("Common practice; the manufacturer's instructions and the local code decide.", is_quiet=True),
         paper.PageBreak(),
-        paper.Heading("First freezing night"),
-        _frosts(starts),
-        paper.Heading("Parts to carry"),
+        paper.Heading(season_lists.FROSTS),
+        _frosts(scope, starts),
+        paper.Heading(season_lists.PARTS),
         _parts(scope),
         paper.Notice("Before any work on an appliance", notices.SAFETY_POINTS),
-        paper.Heading("Sites to check before the first frost"),
+        paper.Heading(season_lists.SITES),
         _sites(scope),
     ]
     day = last_day(facts, lookups.latest_week(scope))
@@ -77,50 +72,22 @@ def _outlook(season: Season, font: str | None) -> object:
     return chart(picture, "Too few records to look ahead.", skill_sentence(season), font, HALF, 120)
 
 
-def _per_hundred(share: float) -> str:
-    """Few are not none."""
-    return "under 1" if 0 < share <= 0.005 else words.number(100 * share, 0)
-
-
-def _frosts(starts: int) -> object:
-    lines = [
-        (row.region, words.count(row.n_seasons), _day(row.earliest_on), _day(row.latest_on), words.date(row.newest_on))
-        for row in season_lookups.first_frosts(starts).itertuples()
-    ]
-    columns = (
-        ("Region", "text"), ("Seasons on record", "number"), ("Earliest", "text"), ("Latest", "text"), ("Newest", "text"),
-    )  # fmt: skip
-    return paper.table(columns, lines, "No weather with freezing nights is on record, so no first frost can be told.")
-
-
-def _day(value: Any) -> str:
-    day = pd.Timestamp(value)
-    return f"{day.day} {words.MONTHS[day.month - 1]}"
+def _frosts(scope: Scope, starts: int) -> object:
+    columns, lines = season_lists.frost_lines(season_lookups.first_frosts(starts, scope.region))
+    return paper.table(
+        columns, [*lines], "No weather with freezing nights is on record, so no first frost can be told."
+    )
 
 
 def _parts(scope: Scope) -> object:
     used = season_lookups.parts_used(scope)
-    lines = [
-        (
-            words.label(row.part_class),
-            row.part_number,
-            words.count(row.n_condensate if not words.is_missing(row.n_condensate) else 0),
-            words.count(row.n_blockage if not words.is_missing(row.n_blockage) else 0),
-            _per_hundred(row.quantity / row.n_faults),
-        )
-        for row in used.head(PARTS_SHOWN).itertuples()
-    ]
-    columns = (
-        ("Part", "text"), ("Number", "text"), ("Fitted, condensate", "number"), ("Fitted, blockage", "number"),
-        ("per 100 such faults", "number"),
-    )  # fmt: skip
-    faults = words.plural(used["n_faults"].iloc[0], "fault") if len(used) else ""
+    columns, lines = season_lists.part_lines(used)
     return paper.table(
         columns,
-        lines,
+        lines[:PARTS_SHOWN],
         "No part is on record for such a fault in the last 365 days of the records.",
-        f"Fitted at {faults} of the last 365 days on record" if faults else "",
-        NOT_A_STOCK,
+        season_lists.parts_rest_on(used),
+        season_lists.NOT_A_STOCK,
         shares=(1, 1, 0, 0, 0),
     )
 
@@ -144,7 +111,7 @@ def _sites(scope: Scope) -> object:
         ("Draft faults in all", "number"), ("Last one", "text"),
     )  # fmt: skip
     more = len(sites) - SITES_SHOWN
-    note = f"and {words.count(more)} more: goodpull report season --sites FILE writes them all" if more > 0 else ""
+    note = f"and {words.count(more)} more: {ALL_SITES}" if more > 0 else ""
     return paper.table(
         columns,
         lines,

@@ -18,6 +18,7 @@ from dashboard import (
     reader_choice,
     roles,
     scope_bar,
+    season_lists,
     store_access,
     visit_table,
     words,
@@ -87,6 +88,7 @@ def show() -> None:
             _outlook(families[name], title)
     _before()
     notices.safety()
+    season_lists.show(scope)
     st.header("The visits behind it")
     for name, (title, _, _) in FAMILIES.items():
         page.lazily(
@@ -302,7 +304,7 @@ def next_steps(families: dict[str, Season]) -> list[str]:
                 f"{title}: have the checks above done before {words.day_of_year(season.peak_day.low - 28)}, "
                 f"four weeks before the peak may begin ({words.day_of_year(season.peak_day.low)})."
             )
-    steps.append("Sites that had such a fault last season come first; find them under the visits above.")
+    steps.append(f"Sites that had such a fault last season come first: see “{season_lists.SITES}” above.")
     return steps
 
 

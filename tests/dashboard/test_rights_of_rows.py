@@ -20,11 +20,12 @@ from dashboard import (
     record_lookups,
     remarks,
     roles,
+    season_lookups,
     sign_in,
     store_access,
     visit_sheet,
 )
-from dashboard.printed import season_lookups, warranty
+from dashboard.printed import warranty
 from models.figures.scope import Scope
 from pipelines.errors import GoodpullError
 

@@ -1,4 +1,4 @@
-"""What the season pack asks of the facts: sites that had such a fault, first frosts, parts the visits used."""
+"""What the page Seasons and its pack ask of the facts: sites that had such a fault, first frosts, parts the visits used."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from models.figures.scope import Scope
 _YEAR_BACK = "(SELECT max(arrived_on) FROM visit) - 365"
 _FAULTS = f"""
     SELECT f.draft_fault_id AS visit_id, f.site_id, f.region, f.branch, f.appliance_kind, f.appliance_key, f.arrived_on,
-        coalesce(k.family, o.family) AS family, coalesce(r.has_root_cause, false) AS has_root_cause
+        f.arrived_at, coalesce(k.family, o.family) AS family, coalesce(r.has_root_cause, false) AS has_root_cause
     FROM draft_fault AS f LEFT JOIN root_cause AS r USING (draft_fault_id)
     LEFT JOIN cause AS k ON k.cause_code = r.cause_code LEFT JOIN cause AS o ON o.cause_code = r.contributing_cause_code
     WHERE f.arrived_on > {_YEAR_BACK}"""
@@ -20,7 +20,8 @@ _FAULTS = f"""
 def sites_to_check(scope: Scope) -> pd.DataFrame:
     """Sites with a condensate or blockage fault in the last 365 days on record, those with most of them first.
 
-    site_id, region, n_condensate, n_blockage, n_draft_faults (of any family), last_on. Appliances taken out do not count.
+    site_id, region, n_condensate, n_blockage, n_draft_faults (of any family), last_on, and the newest draft margin of these
+    draft faults with its day: margin_pa, read_on. Appliances taken out do not count.
     """
     roles.require_page("seasons")
     where, bound = scope.where("arrived_on", prefix="f.")
@@ -28,8 +29,11 @@ def sites_to_check(scope: Scope) -> pd.DataFrame:
         f"""
         SELECT f.site_id, any_value(f.region) AS region, count(*) FILTER (family = 'condensate') AS n_condensate,
             count(*) FILTER (family = 'blockage') AS n_blockage, count(*) AS n_draft_faults,
-            max(arrived_on) FILTER (family IN ('condensate', 'blockage')) AS last_on
+            max(arrived_on) FILTER (family IN ('condensate', 'blockage')) AS last_on,
+            max_by(e.margin_pa, (f.arrived_at, f.visit_id)) AS margin_pa,
+            max(arrived_on) FILTER (e.margin_pa IS NOT NULL) AS read_on
         FROM ({_FAULTS}) AS f LEFT JOIN appliance AS a ON a.appliance_id = f.appliance_key
+        LEFT JOIN field_evidence AS e ON e.draft_fault_id = f.visit_id
         WHERE {where} AND NOT coalesce(a.removed_on >= f.arrived_on, false)
         GROUP BY f.site_id HAVING n_condensate + n_blockage > 0
         ORDER BY n_condensate + n_blockage DESC, n_draft_faults DESC, last_on DESC, f.site_id
@@ -38,9 +42,9 @@ def sites_to_check(scope: Scope) -> pd.DataFrame:
     )
 
 
-def first_frosts(season_starts_month: int) -> pd.DataFrame:
+def first_frosts(season_starts_month: int, region: str | None = None) -> pd.DataFrame:
     """First freezing night of each heating season on record, by region: region, n_seasons, earliest_on,
-    latest_on (earliest and latest within a season), newest_on.
+    latest_on (earliest and latest within a season), newest_on. region: this one only.
 
     Of the station most sites of the region name. A season counts only where 40 days or more before are on record.
     """
@@ -49,7 +53,7 @@ def first_frosts(season_starts_month: int) -> pd.DataFrame:
         """
         WITH station AS (
             SELECT region, weather_station_id FROM delivered.sites
-            WHERE weather_station_id IS NOT NULL GROUP BY region, weather_station_id
+            WHERE weather_station_id IS NOT NULL AND (?::VARCHAR IS NULL OR region = ?) GROUP BY region, weather_station_id
             QUALIFY row_number() OVER (PARTITION BY region ORDER BY count(*) DESC, weather_station_id) = 1),
         day AS (
             SELECT s.region, w.day_on, w.is_freezing_night,
@@ -62,7 +66,7 @@ def first_frosts(season_starts_month: int) -> pd.DataFrame:
             arg_max(first_on, first_on - make_date(season, 1, 1)) AS latest_on, max(first_on) AS newest_on
         FROM first WHERE first_on - begins_on >= 40 GROUP BY region ORDER BY region
         """,
-        [season_starts_month],
+        [region, region, season_starts_month],
     )
 
 
