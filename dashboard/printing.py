@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -229,3 +230,10 @@ def _headlines(published: dict) -> Iterator[tuple[str, dict, str]]:
         yield f"{family} faults peak on", {**peak, "n": cases, "coverage": None, "sentence": season["sentence"]}, "day"
     for key in ("known", "estimated"):
         yield f"parts waste, {key}", published["waste"][key], "money"
+
+
+def silence_pages() -> None:
+    """Drop what the page library says where there is no page, for a command that reads as the pages do."""
+    import streamlit.logger
+
+    streamlit.logger.set_log_level(logging.CRITICAL)

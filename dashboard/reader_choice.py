@@ -82,7 +82,9 @@ def show(company_unit: str, currency: str, others: Sequence[str], extra: Callabl
         if others:
             _choice("Money", [currency, *others], currency, MONEY_KEY)
         else:
-            st.caption(f"Money is in {currency}, as in the records; it is not converted. {HOW_TO_OFFER}")
+            st.caption(
+                f"Money is in {currency}, as the settings say; what is priced otherwise is not converted. {HOW_TO_OFFER}"
+            )
         extra()
 
 

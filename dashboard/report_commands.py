@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import os
 import re
 import shlex
@@ -95,12 +94,10 @@ def _check_options(
 
 
 def _at_home(home: Path | None) -> Path:
-    """The home asked for, put in force for what the pages read; what the page library says without a page is dropped."""
+    """The home asked for, put in force for what the pages read."""
     chosen = home or default_home()
     os.environ["GOODPULL_HOME"] = str(chosen)
-    import streamlit.logger
-
-    streamlit.logger.set_log_level(logging.CRITICAL)
+    printing.silence_pages()
     return chosen
 
 

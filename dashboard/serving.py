@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 LOOPBACK = "127.0.0.1"
 FIRST_PORT = 8642
 PORTS_TRIED = 40
+# What a file may let the group and everybody else do.
+OF_OTHERS = 0o077
 
 
 def free_port(wanted: int | None = None, address: str = LOOPBACK) -> int:
@@ -137,6 +139,10 @@ def _sign_in(address: str, home: Path | None) -> SignIn | None:
     """The sign-in to serve with. The page server's library is only loaded where it may matter: it is slow to start."""
     if home is None or (address == LOOPBACK and not (home / "sign_in.toml").exists()):
         return None
+    printing.silence_pages()
     from dashboard.sign_in import require_for
 
-    return require_for(address, home)
+    found = require_for(address, home)
+    if found is not None and os.name == "posix" and found.path.stat().st_mode & OF_OTHERS:
+        printing.say(f"{found.path} holds secrets and can be read by other accounts here: chmod 600 {found.path}")
+    return found

@@ -165,7 +165,7 @@ def lists(scope: Scope) -> list[VisitList]:
             lambda limit: safety.head(len(safety) if limit is None else limit),
             "safety",
             "No safety item is open on record.",
-            SAFETY_RULE,
+            SAFETY_RULE + ("; older ones too, whatever the period" if scope.start_on or scope.end_on else ""),
             "gravest",
         )
     ]

@@ -105,11 +105,9 @@ def _answer(waste: Waste) -> str:
     if not waste.known.is_known and not waste.estimated.is_known:
         return f"The cost of swaps of good switches is not known: {waste.known.sentence or waste.estimated.sentence}"
     if not waste.known.n:
-        known = "No removed switch was found good on the bench, so no waste is known for certain"
+        known = "No removed switch was found good on the bench, so no waste can be counted yet"
     else:
-        known = (
-            f"Swaps of switches the bench found good cost {words.money(waste.known.value, waste.currency)} for certain"
-        )
+        known = f"Swaps of switches the bench found good cost {words.money(waste.known.value, waste.currency)}, counted one by one"
     if not waste.estimated.is_known:
         return f"{known}; what the others cost cannot be estimated yet. {waste.estimated.sentence}"
     return (

@@ -31,7 +31,7 @@ from models.methods.numeral import numeral
 FAMILIES = {
     "condensate": (
         "Condensate",
-        "traps, drains, water in the hose, the collector box or a sagging vent",
+        "traps, drains, water in the hose or the switch, the collector box or a sagging vent",
         (
             "Flush and refill the trap; blow through the drain.",
             "Drain outdoors or in an unheated space: insulate it, give it fall, or heat it.",
@@ -149,7 +149,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill
             season.peak_day,
             "day_of_year",
             f"peak_{season.family}",
-            rests_on=words.plural(n, "fault"),
+            rests_on=f"{words.plural(n, 'fault')} in whole weeks",
             behind=figures_access.behind(scope, season.family),
         )
     with right:
@@ -158,7 +158,7 @@ def _family(season: Season, title: str, about: str, scope: Scope) -> chart_drill
             season.peak_to_trough,
             "ratio",
             f"ratio_{season.family}",
-            rests_on=f"{words.plural(n, 'fault')}; {_evidence(season)}",
+            rests_on=f"{words.plural(n, 'fault')} in whole weeks; {_evidence(season)}",
             behind=two_weeks(season, scope),
             behind_label="Show the visits of the two weeks",
         )

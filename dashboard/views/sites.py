@@ -31,7 +31,7 @@ from models.methods.estimate import Estimate, unknown
 
 METHOD = (
     "A site is listed for a safety reason (heat exchanger, or a wrong or bypassed safety switch on record, on an appliance "
-    "not taken out since), whatever the statistics say and whatever was done since. It is still open where "
+    "not taken out since), whatever the statistics say, whatever was done since and whatever the period. It is still open where "
     f"{SAFETY_RULE}; This week lists those visits, so it counts visits where this page counts sites. A site is listed, too, for "
     "more draft faults that came again within 180 days of one without a root cause than its mix of faults leads one to "
     "expect (Poisson, past a limit on false marks); or for a draft margin that shrinks over its visits "

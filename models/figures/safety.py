@@ -19,16 +19,17 @@ SAFETY_WORDS = {
     "safety_bypassed": "safety switch recorded as bypassed",
 }
 # What a later visit must have found sound to close an item: evidence about that hazard, not about another. A combustion test
-# does not rule out a breach, nor does another cause found later say that a bypass is gone. Common practice.
+# rules out neither a breach nor a heat exchanger that is filling up, and another cause found later does not say that a bypass is
+# gone. Common practice.
 CLOSED_BY = {
-    "exchanger_restricted": ("heat_exchanger", "combustion"),
+    "exchanger_restricted": ("heat_exchanger",),
     "exchanger_breached": ("heat_exchanger",),
     "wrong_switch_or_altitude": ("rating_label",),
     "safety_bypassed": ("switch_at_rest",),
 }
 SAFETY_RULE = (
-    "no later visit to that appliance found sound what the item is about: the heat exchanger (of a restricted one also the "
-    "combustion test); the rating label where the switch was the wrong one; the switch at rest after a bypass"
+    "no later visit to that appliance found sound what the item is about: the heat exchanger; the rating label where the "
+    "switch was the wrong one; the switch at rest after a bypass"
 )
 CODES_SQL = "(" + ", ".join(f"'{code}'" for code in SAFETY_CODES) + ")"
 _CLOSED_BY_SQL = ", ".join(f"('{code}', '{check}')" for code, checks in CLOSED_BY.items() for check in checks)
@@ -40,18 +41,15 @@ def open_safety_items(con: duckdb.DuckDBPyConnection, scope: Scope) -> pd.DataFr
     visit_id, visit_on, site_id, technician_id, cause_code; the newest first, all of them. However old. A later visit counts
     only where it is known to be to the same appliance, or where neither says which; maintenance alone closes nothing, nor
     does another cause. An appliance taken out closes its items; the same cause recorded again is listed once, by its last
-    visit. Of two causes open on one visit the first of GRAVEST_FIRST is told.
+    visit. Of two causes open on one visit the first of GRAVEST_FIRST is told. The dates of the scope narrow nothing: what is
+    open is open, however long ago it was found.
     """
     return within(all_open_items(con), scope)
 
 
 def within(items: pd.DataFrame, scope: Scope) -> pd.DataFrame:
-    """The part of `all_open_items` that lies in the scope, in the columns of `open_safety_items`."""
+    """The part of `all_open_items` in the branch, region and kind of the scope, in the columns of `open_safety_items`."""
     chosen = pd.Series(True, index=items.index)
-    if scope.start_on is not None:
-        chosen &= items["visit_on"] >= pd.Timestamp(scope.start_on)
-    if scope.end_on is not None:
-        chosen &= items["visit_on"] <= pd.Timestamp(scope.end_on)
     for column in SCOPE_COLUMNS:
         if getattr(scope, column) is not None:
             chosen &= (items[column] == getattr(scope, column)).fillna(False).astype(bool)
@@ -87,11 +85,12 @@ def all_open_items(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 def safety_sites(con: duckdb.DuckDBPyConnection, scope: Scope, open_items: pd.DataFrame | None = None) -> pd.DataFrame:
     """Sites with a safety reason on record, whatever was done since, unless that appliance has been taken out since.
 
+    As in open_safety_items, dates narrow nothing.
     site_id, safety (list of codes), safety_on (the last day), n_safety_open (visits of open_safety_items), gravity (place in
     GRAVEST_FIRST of the gravest that is open; where none is, of the gravest on record). open_items: all_open_items of the
     store, where they have been found already.
     """
-    condition, values = scope.where("arrived_on", prefix="v.")
+    condition, values = scope.where(None, prefix="v.")
     out = con.execute(
         f"""
         SELECT v.site_id, list(DISTINCT code ORDER BY code) AS safety, max(v.arrived_on) AS safety_on FROM (

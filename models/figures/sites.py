@@ -150,6 +150,8 @@ def _unexplained(con: duckdb.DuckDBPyConnection, scope: Scope, limit: float) -> 
 
 def _about(con: duckdb.DuckDBPyConnection, scope: Scope, site_ids: list[str]) -> pd.DataFrame:
     condition, values = scope.where("arrived_on")
+    # A site is listed for a safety reason however old, so its last visit is the last of all.
+    ever, ever_values = scope.where(None)
     swapped, swapped_values = scope.where("swapped_on")
     return con.execute(
         f"""
@@ -157,7 +159,7 @@ def _about(con: duckdb.DuckDBPyConnection, scope: Scope, site_ids: list[str]) ->
         seen AS (
             SELECT site_id, max_by(region, arrived_at) AS region, max_by(branch, arrived_at) AS branch,
                 max_by(visit_id, (arrived_at, visit_id)) AS last_visit_id, max(arrived_on) AS last_visit_on
-            FROM visit SEMI JOIN wanted USING (site_id) WHERE {condition} GROUP BY site_id),
+            FROM visit SEMI JOIN wanted USING (site_id) WHERE {ever} GROUP BY site_id),
         fault AS (SELECT site_id, count(*) AS n_draft_faults FROM draft_fault SEMI JOIN wanted USING (site_id)
             WHERE {condition} GROUP BY site_id),
         fitted AS (SELECT site_id, count(*) AS n_swaps, count(*) FILTER (NOT coalesce(has_root_cause, false)) AS
@@ -166,7 +168,7 @@ def _about(con: duckdb.DuckDBPyConnection, scope: Scope, site_ids: list[str]) ->
             FROM swap_case SEMI JOIN wanted USING (site_id) WHERE {swapped} GROUP BY site_id)
         SELECT * FROM wanted LEFT JOIN seen USING (site_id) LEFT JOIN fault USING (site_id) LEFT JOIN fitted USING
         (site_id)""",
-        [site_ids, *values, *values, *swapped_values],
+        [site_ids, *ever_values, *values, *swapped_values],
     ).df()
 
 

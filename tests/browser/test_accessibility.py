@@ -30,7 +30,7 @@ def test_what_opens_over_and_in_a_page_has_none_either(browser, fleet_address: s
         tab.get_by_text("what did the gauge say?").wait_for()
         tab.get_by_text("How this was computed").click()
         tab.get_by_role("button", name="Units").click()
-        tab.get_by_text("it is not converted").wait_for()
+        tab.get_by_text("is not converted").wait_for()
         show_whole(tab, 1280)
         assert violations(tab) == []
         tab.keyboard.press("Escape")

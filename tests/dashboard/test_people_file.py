@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
-from dashboard import roles, sign_in
+from dashboard import roles, serving, sign_in
 from dashboard.serving import command
 from pipelines.settings import Settings
 
@@ -83,3 +84,15 @@ def test_beyond_this_machine_only_with_a_sign_in(tmp_path: Path) -> None:
     words = command(8642, False, "0.0.0.0", found)
     assert "--server.address=0.0.0.0" in words and "--browser.serverAddress=goodpull.company.example" in words
     assert f"--secrets.files={tmp_path / 'sign_in.toml'}" in words
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of files as POSIX has them")
+def test_secrets_that_others_can_read_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    written(tmp_path)
+    (tmp_path / "settings.toml").write_text(MANAGER, "utf-8")
+    (tmp_path / "sign_in.toml").chmod(0o644)
+    assert serving._sign_in("127.0.0.1", tmp_path) is not None
+    assert "chmod 600" in capsys.readouterr().err.replace("\n", " ")
+    (tmp_path / "sign_in.toml").chmod(0o600)
+    assert serving._sign_in("127.0.0.1", tmp_path) is not None
+    assert capsys.readouterr().err == ""

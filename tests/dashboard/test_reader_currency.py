@@ -182,7 +182,7 @@ def test_without_rates_there_is_no_choice(served_home: Path) -> None:
     test = opened("parts_waste", money_in="EUR")
     assert "money_in_choice" not in {box.key for box in test.selectbox}
     text = said(test)
-    assert "Money is in USD, as in the records; it is not converted." in text
+    assert "Money is in USD, as the settings say; what is priced otherwise is not converted." in text
     assert "settings.toml gives rates of exchange: exchange_rates, and exchange_rates_on" in text
     assert money(on_record().known.value, "USD") in text and "EUR" not in everything(test)
 
