@@ -39,7 +39,7 @@ def main() -> None:
     try:
         reader = roles.person()
     except GoodpullError as error:
-        # It may name people, so it is told where the program was started, not to whoever asks.
+        # It may name people, so it is told where the program was started, not to whoever asks; see page.UNUSABLE.
         page.log.error("%s", error)
         _only(_unusable, "Not open")
         return
@@ -83,7 +83,7 @@ def _in_place_of(name: str, content: Callable[[], None]) -> Any:
 
 def _unusable() -> None:
     st.title("Not open")
-    st.error("The list of people cannot be used, so nothing is shown. Whoever started the pages sees the reason there.")
+    st.error(page.UNUSABLE)
 
 
 main()

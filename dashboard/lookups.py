@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, roles, store_access
+from dashboard import claimed_switch, figures_access, roles, store_access
 from models.figures.scope import Scope
 
 # Most rows of a list where no other number is asked for. How many there are in all is told beside them.
@@ -226,23 +226,13 @@ def claims(scope: Scope, outcomes: Sequence[str] = ("refused", "open")) -> pd.Da
     where, bound = scope.where("swapped_on")
     return store_access.frame(
         f"""
-        WITH swapped AS (SELECT visit_id, removed_tag, part_number, verdict FROM swap_case WHERE {where})
+        WITH swapped AS (SELECT visit_id, swap_id, removed_tag, part_number, verdict FROM swap_case WHERE {where})
         SELECT w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id,
-            {_shared("part_number")}, {_shared("verdict")}
+            {claimed_switch.shared("part_number")}, {claimed_switch.shared("verdict")}
         FROM warranty_claim AS w JOIN swapped AS s USING (visit_id)
         WHERE w.outcome IN (SELECT unnest(?))
         GROUP BY w.claim_id, w.filed_on, w.decided_on, w.outcome, w.refusal_reason, w.visit_id
         ORDER BY w.filed_on DESC NULLS LAST, w.claim_id
         """,
         [*bound, list(outcomes)],
-    )
-
-
-def _shared(column: str) -> str:
-    """The one value of the switches a claim can be about; nothing where they differ, or one of them has none."""
-    claimed = "w.removed_tag IS NULL OR s.removed_tag = w.removed_tag"
-    return (
-        f"CASE WHEN count(*) FILTER ({claimed}) = count(s.{column}) FILTER ({claimed}) "
-        f"AND count(DISTINCT s.{column}) FILTER ({claimed}) = 1 "
-        f"THEN any_value(s.{column}) FILTER ({claimed}) END AS {column}"
     )

@@ -21,6 +21,8 @@ LONGEST_CELL = 400
 
 WAITING = "Being worked out for these filters; what else stands on this page already holds for them."
 
+UNUSABLE = "The list of people cannot be used, so nothing is shown. Whoever started the pages sees the reason there."
+
 log = logging.getLogger("goodpull")
 
 
@@ -39,8 +41,7 @@ def run(chosen: Any, first: Callable[[], None]) -> None:
         first()
         chosen.run()
     except GoodpullError as error:
-        log.warning("%s", error)
-        st.warning(words.plain(error))
+        _refused(error)
     except Exception:
         log.exception("page %s", chosen.title)
         st.error(
@@ -162,9 +163,18 @@ def is_still_open() -> bool:
     try:
         roles.guard(st.session_state[roles.SHOWN])
     except GoodpullError as error:
-        st.warning(words.plain(error))
+        _refused(error)
         return False
     return True
+
+
+def _refused(error: GoodpullError) -> None:
+    """Log it and tell the reader. What is wrong with the list of people may name people, so it stands in the log only."""
+    log.warning("%s", error)
+    if isinstance(error, roles.PeopleError):
+        st.error(UNUSABLE)
+    else:
+        st.warning(words.plain(error))
 
 
 def lazily(title: str, key: str, content: Callable[[], None]) -> None:

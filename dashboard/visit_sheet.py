@@ -193,8 +193,12 @@ def benches(visit_id: str) -> list[Any]:
 
 
 def bench_sentence(bench: Any) -> str:
+    """Which switch, by its tag, with its verdict and the reason."""
     reason = "" if words.is_missing(bench.reason) else str(bench.reason)
-    return f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {reason[:1].upper()}{reason[1:]}".strip()
+    whose = "" if words.is_missing(bench.removed_tag) else f"switch {bench.removed_tag}, "
+    return (
+        f"Bench: {whose}{words.in_words(bench.verdict, words.VERDICT_WORDS)}. {reason[:1].upper()}{reason[1:]}".strip()
+    )
 
 
 READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import figures_access, notices, roles, store_access, visit_sheet, words
+from dashboard import claimed_switch, figures_access, notices, roles, store_access, visit_sheet, words
 from dashboard.printed import paper
 from dashboard.printed.week import last_day
 from models.figures.scope import Scope
@@ -16,15 +16,21 @@ FOOTER = (
     "Goodpull. What is on record, as it was recorded. It never says that an appliance is safe: licensed people, the "
     "manufacturer's instructions and the local code decide."
 )
-_CLAIM = """
-SELECT c.claim_id, c.visit_id, coalesce(c.removed_tag, s.removed_tag) AS removed_tag, c.filed_on, c.decided_on, c.outcome,
-    c.credited_amount, c.currency, c.refusal_reason, s.part_number, s.swapped_on, s.verdict, s.has_gauge_reading,
-    s.has_root_cause, a.appliance_kind, a.model_code, a.serial_number, a.installed_on
-FROM warranty_claim AS c
-LEFT JOIN swap_case AS s ON s.visit_id = c.visit_id AND (c.removed_tag IS NULL OR s.removed_tag IS NOT DISTINCT FROM c.removed_tag)
-LEFT JOIN visit AS v ON v.visit_id = c.visit_id
-LEFT JOIN appliance AS a ON a.appliance_id = coalesce(s.appliance_key, v.appliance_key)
-WHERE c.claim_id = ? ORDER BY s.swap_id LIMIT 1
+# Of the visit's switches: part and verdict are told where they are the claimed one's; day, reading and cause are the visit's.
+_CLAIM = f"""
+WITH claim AS (
+    SELECT w.claim_id, {claimed_switch.n_claimed()} AS n_switches, {claimed_switch.shared("removed_tag")},
+        {claimed_switch.shared("part_number")}, {claimed_switch.shared("verdict")},
+        any_value(s.swapped_on) AS swapped_on, any_value(s.appliance_key) AS appliance_key,
+        any_value(s.has_gauge_reading) AS has_gauge_reading, any_value(s.has_root_cause) AS has_root_cause
+    FROM warranty_claim AS w LEFT JOIN swap_case AS s USING (visit_id) WHERE w.claim_id = ? GROUP BY w.claim_id
+)
+SELECT w.claim_id, w.visit_id, w.removed_tag AS claimed_tag, coalesce(w.removed_tag, c.removed_tag) AS removed_tag, w.filed_on,
+    w.decided_on, w.outcome, w.credited_amount, w.currency, w.refusal_reason, c.part_number, c.swapped_on, c.verdict,
+    c.n_switches, c.has_gauge_reading, c.has_root_cause, a.appliance_kind, a.model_code, a.serial_number, a.installed_on
+FROM claim AS c JOIN warranty_claim AS w USING (claim_id)
+LEFT JOIN visit AS v ON v.visit_id = w.visit_id
+LEFT JOIN appliance AS a ON a.appliance_id = coalesce(c.appliance_key, v.appliance_key)
 """
 _PAIRS = (("What", "text"), ("On record", "text"))
 
@@ -38,10 +44,10 @@ def warranty_pack(claim_id: str) -> paper.Document:
             f"claim: got {claim_id!r}; no such claim is on record. Claims come with the table warranty_claims."
         )
     visit_id = str(claim["visit_id"])
-    visit, benches = visit_sheet.visit_of(visit_id), visit_sheet.benches(visit_id)
+    visit, benches = visit_sheet.visit_of(visit_id), _benches(claim)
     readings, checks = visit_sheet.readings(visit_id), visit_sheet.checks(visit_id)
     unit = store_access.draft_unit()
-    blocks: list[Any] = [paper.Lead(_lead(claim))]
+    blocks: list[Any] = [paper.Lead(_lead(claim, bool(benches)))]
     on_visit: paper.Table | paper.Text = paper.Text(f"Visit {visit_id} is not on record.")
     if visit:
         facts = [("Visit", f"{visit_id}, {words.date(visit['arrived_on'])}"), *visit_sheet.facts(visit, None)]
@@ -65,7 +71,7 @@ def warranty_pack(claim_id: str) -> paper.Document:
         if not words.is_missing(bench.u_pa):
             blocks.append(paper.table(_PAIRS, visit_sheet.budget(bench, unit), "", shares=(0, 1)))
     if not benches:
-        blocks.append(paper.Text("The removed switch was not tested on the bench."))
+        blocks.append(paper.Text(_no_bench(claim)))
     missing = missing_evidence(claim, bool(readings), bool(checks), bool(benches))
     # Before the list, so that it never stands on a page by itself.
     blocks.append(paper.Notice("Before any work on an appliance", notices.SAFETY_POINTS))
@@ -79,6 +85,18 @@ def warranty_pack(claim_id: str) -> paper.Document:
         day,
         f"warranty_{claim_id}_{day.isoformat()}",
     )
+
+
+def _benches(claim: dict) -> list[Any]:
+    """The bench results of the switches the claim can be about; see claimed_switch."""
+    found = visit_sheet.benches(str(claim["visit_id"]))
+    return [bench for bench in found if claim["claimed_tag"] in (None, bench.removed_tag)]
+
+
+def _no_bench(claim: dict) -> str:
+    if claim["n_switches"]:
+        return "The removed switch was not tested on the bench."
+    return "No switch that the claim fits is on record, so no bench test can be set beside it."
 
 
 def _credited(claim: dict) -> str:
@@ -104,16 +122,17 @@ def missing_evidence(claim: dict, has_readings: bool, has_checks: bool, has_benc
     return missing or ("Nothing: tag, part, readings, checks, cause and a clear bench result are on record.",)
 
 
-def _lead(claim: dict) -> str:
+def _lead(claim: dict, has_bench: bool) -> str:
     outcome = {"paid": "was paid", "refused": "was refused", "open": "is not decided yet"}.get(
         str(claim["outcome"]), "has no outcome on record"
     )
     reason = f" with the reason: {claim['refusal_reason']}" if claim["refusal_reason"] else ""
+    which = "Which of the switches taken out on the visit is claimed is not on record, so no bench result can be told of it."
     bench = {
         "good": "The bench test found the removed switch good.",
         "faulty": "The bench test found the removed switch faulty.",
         "inconclusive": "The bench test of the removed switch was inconclusive.",
-    }.get(str(claim["verdict"]), "No bench test of the removed switch is on record.")
+    }.get(str(claim["verdict"]), which if has_bench else "No bench test of the removed switch is on record.")
     return f"The claim {outcome}{reason}. {bench}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from page_texts import APP, SECONDS, assert_drawn, said
 from streamlit.testing.v1 import AppTest
 
 from dashboard import bench_return, download, figures_access, lookups, roles, sign_in, visit_table, warranty_claims
+from dashboard.printed import warranty, web_page
 from models.figures.bench_programme import BenchProgramme
 from models.figures.scope import Scope
 from models.methods.estimate import Estimate, unknown
@@ -173,8 +175,10 @@ def test_a_claim_shows_the_part_of_its_own_switch(tmp_path: Path, monkeypatch: p
         "V1,S1,T1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes\n",
         "part_lines.csv": "visit_id,line_no,part_class,part_number,quantity,removed_tag\n"
         "V1,1,draft_switch,P-A,1,TAG-A\nV1,2,draft_switch,P-B,1,TAG-B\n",
+        "bench_tests.csv": "bench_test_id,removed_tag,visit_id,tested_at,pressure_unit,make_1,rated_make_pressure,"
+        "is_diaphragm_torn\nB1,TAG-A,V1,2026-01-08T10:00:00Z,Pa,200,200,yes\nB2,TAG-B,V1,2026-01-08T10:00:00Z,Pa,200,200,no\n",
         "warranty_claims.csv": "claim_id,visit_id,removed_tag,filed_on,outcome\n"
-        "C1,V1,TAG-A,2026-02-01,open\nC2,V1,TAG-B,2026-02-01,open\nC3,V1,,2026-02-01,open\n",
+        "C1,V1,TAG-A,2026-02-01,open\nC2,V1,TAG-B,2026-02-01,open\nC3,V1,,2026-02-01,open\nC4,V1,TAG-X,2026-02-01,open\n",
     }
     for name, text in files.items():
         (tmp_path / name).write_text(text, "utf-8")
@@ -182,9 +186,28 @@ def test_a_claim_shows_the_part_of_its_own_switch(tmp_path: Path, monkeypatch: p
     monkeypatch.setenv("GOODPULL_HOME", str(tmp_path))
     with roles.whoever_has_the_files():
         claims = lookups.claims(Scope()).set_index("claim_id")
+        packs = {claim: web_page.web_page(warranty.warranty_pack(claim)).decode() for claim in claims.index}
     assert claims.loc[["C1", "C2"], "part_number"].tolist() == ["P-A", "P-B"]
-    assert pd.isna(claims.loc["C3", "part_number"]) and claims["verdict"].isna().all()
-    assert warranty_claims.table(claims.reset_index())["Bench"].tolist() == ["", "", ""]
+    assert claims["verdict"].fillna("").to_dict() == {"C1": "faulty", "C2": "good", "C3": "", "C4": ""}
+    assert claims.loc[["C3", "C4"], "part_number"].isna().all()
+    for claim, (tags, about) in {
+        # claim: the switches whose bench result is shown, what the claim itself is told to be about
+        "C1": ("A", ("TAG-A", "P-A", "found the removed switch faulty")),
+        "C2": ("B", ("TAG-B", "P-B", "found the removed switch good")),
+        "C3": (
+            "AB",
+            ("not known", "not known", "Which of the switches taken out on the visit is claimed is not on record"),
+        ),
+        "C4": ("", ("TAG-X", "not known", "No bench test of the removed switch is on record")),
+    }.items():
+        text = " ".join(re.sub(r"<[^>]+>", "|", packs[claim].replace("<wbr>", "")).split())
+        tag, part, bench = about
+        assert re.search(rf"Removed switch, tag[ |]+{tag}[ |]+Part number fitted[ |]+{part}[ |]", text), (claim, text)
+        assert bench in text, (claim, text)
+        assert set(re.findall(r"Bench: switch TAG-(\w), ", text)) == set(tags), claim
+        assert ("Not on record: the tag" in text) == (tag == "not known"), claim
+        assert ("Not on record: the part" in text) == (part == "not known"), claim
+        assert ("Not on record: a clear bench result" in text) == (claim in ("C3", "C4")), claim
 
 
 def test_days_in_a_table_are_shown_without_a_time(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -112,8 +112,10 @@ def test_the_uncertainty_of_a_bench_result_is_shown_in_parts() -> None:
     )
     assert shown["Tolerance, either way"] == "10 Pa (assumed)"
     assert shown["Probability of lying within the tolerance"] == "99.3%"
-    sentence = visit_sheet.bench_sentence(SimpleNamespace(verdict="good", reason="make point within its tolerance"))
-    assert sentence == "Bench: good. Make point within its tolerance"
+    result = {"verdict": "good", "reason": "make point within its tolerance"}
+    for tag, told in ((None, "good"), ("TAG 1", "switch TAG 1, good")):
+        sentence = visit_sheet.bench_sentence(SimpleNamespace(**result, removed_tag=tag))
+        assert sentence == f"Bench: {told}. Make point within its tolerance"
 
 
 def test_few_parts_in_a_hundred_are_not_none() -> None:
