@@ -9,6 +9,7 @@ from dashboard import (
     chart_drill,
     coached,
     code_names,
+    empty_scope,
     figure_card,
     figures_access,
     long_list,
@@ -48,13 +49,18 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     people = figures_access.technicians(scope)
+    code_names.switch()
     if people.table.empty:
         page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
+        empty_scope.show()
         notices.fairness()
+        if not lookups.coaching_log(scope=scope).empty:
+            _log(scope)
         return
-    code_names.switch()
     table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
     page.answer(_answer(table, people))
+    if not table["swaps"].any():
+        empty_scope.show()
     unmoved = coached.not_narrowed(scope)
     if unmoved:
         notices.told("Not narrowed by every filter", unmoved)
