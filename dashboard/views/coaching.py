@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    answered,
     chart_drill,
     coached,
     code_names,
@@ -57,7 +60,11 @@ def show() -> None:
         if not lookups.coaching_log(scope=scope).empty:
             _log(scope)
         return
-    table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
+    said, name_of = answered.by_technician(), code_names.naming()
+    ids = people.table["technician_id"]
+    table = people.table.assign(
+        shown_name=[*map(name_of, ids)], answered=[answered.told(said.get(one, ())) for one in ids]
+    )
     page.answer(_answer(table, people))
     if not table["swaps"].any():
         empty_scope.show()
@@ -73,7 +80,7 @@ def show() -> None:
         "technician_id", names.index, scope, "draft_faults", "Draft faults attended", names.__getitem__
     )
     chart_drill.draw(picture, people.sentence, "funnel", "Visits of a technician", drawn, people.sentence)
-    _first(table, people)
+    _first(table, people, answered.lately(said, name_of, dt.datetime.now(dt.UTC).date()))
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
     coached.show(figures_access.coaching())
@@ -153,8 +160,9 @@ def step_estimate(n_done: float, n: float) -> Estimate:
     return Estimate(n_done / n, float(low), float(high), int(n), None, "Wilson")
 
 
-def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
+def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
     st.header("Look here first")
+    st.markdown(words.plain(lately))
     lines = [
         (
             person.shown_name,
@@ -162,6 +170,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
             words.share(person.expected_rate),
             words.count(person.draft_fault_visits),
             person.reason.removesuffix(FAIRNESS).strip(),
+            person.answered,
         )
         for person in table[page.is_true(table["is_flagged"])].itertuples()
     ]
@@ -171,6 +180,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
         ("Expected from their calls", "number"),
         ("Draft faults", "number"),
         ("Why", "text"),
+        ("Answered", "text"),
     )
     page.rows(
         columns,
@@ -206,6 +216,7 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Cause recorded": part["cause_rate"],
                 "Excess seen from": part["smallest_visible_excess"],
                 "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
+                "Answered": part["answered"],
             }
         )
         if not is_compared(people):
