@@ -16,6 +16,8 @@ from models.figures.sites import draft_unit
 
 ALL = "All"
 PERIOD_CHOICES = ("All records", *PERIODS, "Chosen dates")
+# What each filter stands at where nothing is narrowed. The dates are asked for where they are to be chosen only.
+USUAL = {"period": PERIOD_CHOICES[0], "branch": ALL, "region": ALL, "appliance": ALL}
 
 _EXTENT = "SELECT min(arrived_on) AS first_on, max(arrived_on) AS last_on, count(*) AS n_visits FROM visit"
 _CHOICES = """
@@ -25,10 +27,7 @@ UNION ALL SELECT 'appliance', appliance_kind FROM visit WHERE appliance_kind IS 
 ORDER BY ALL
 """
 # On a page that is not narrowed the filters are neither seen nor reached by keyboard.
-_OUT_OF_SIGHT = (
-    f"<style>{', '.join(f'.st-key-{key}' for key in ('period', 'dates', 'branch', 'region', 'appliance'))}"
-    " {display: none;}</style>"
-)
+_OUT_OF_SIGHT = f"<style>{', '.join(f'.st-key-{key}' for key in ('dates', *USUAL))} {{display: none;}}</style>"
 # Records whose newest visit is older than this are not about this week.
 STALE_DAYS = 14
 _NEWEST_LOAD = """

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from dashboard import figures_access, lookups, notices, scope_bar, store_access, words
+from dashboard import empty_scope, figures_access, lookups, notices, scope_bar, store_access, words
 from dashboard.charts.control import WEEKS_SHOWN
 from models.figures.control import ControlChart
 from models.figures.coverage import came_back
@@ -253,6 +253,7 @@ def steps(scope: Scope, facts: dict) -> list[str]:
             "gauge the draft."
         )
     if not facts["n_swaps"]:
-        return found or ["Load records that tell which switches were pulled; see Records."]
+        wider = empty_scope.wider(scope)
+        return found or [wider or "Load records that tell which switches were pulled; see Records."]
     found.append("Send removed switches to the bench with their tag on: each test narrows the range above.")
     return found

@@ -46,8 +46,8 @@ def enter_remark(
     return own.add([Entry(KIND, technician_id, content, entered_by, "", entry_id)]) == 1
 
 
-def remarks_of(own: OwnWork, technician_id: str) -> list[Remark]:
-    """The remarks in force on one technician's sheet, oldest first."""
+def remarks_of(own: OwnWork, technician_id: str | None = None) -> list[Remark]:
+    """The remarks in force on one technician's sheet, or on all of them, oldest first."""
     return [
         Remark(
             kept.entry.entry_id,

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    answered,
     chart_drill,
     coached,
     code_names,
+    empty_scope,
     figure_card,
     figures_access,
     long_list,
@@ -48,13 +52,22 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     people = figures_access.technicians(scope)
+    code_names.switch()
     if people.table.empty:
         page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
+        empty_scope.show()
         notices.fairness()
+        if not lookups.coaching_log(scope=scope).empty:
+            _log(scope)
         return
-    code_names.switch()
-    table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
+    said, name_of = answered.by_technician(), code_names.naming()
+    ids = people.table["technician_id"]
+    table = people.table.assign(
+        shown_name=[*map(name_of, ids)], answered=[answered.told(said.get(one, ())) for one in ids]
+    )
     page.answer(_answer(table, people))
+    if not table["swaps"].any():
+        empty_scope.show()
     unmoved = coached.not_narrowed(scope)
     if unmoved:
         notices.told("Not narrowed by every filter", unmoved)
@@ -67,7 +80,7 @@ def show() -> None:
         "technician_id", names.index, scope, "draft_faults", "Draft faults attended", names.__getitem__
     )
     chart_drill.draw(picture, people.sentence, "funnel", "Visits of a technician", drawn, people.sentence)
-    _first(table, people)
+    _first(table, people, answered.lately(said, name_of, dt.datetime.now(dt.UTC).date()))
     technician_sheet.show(table, people, scope)
     _everyone(table, people)
     coached.show(figures_access.coaching())
@@ -147,8 +160,9 @@ def step_estimate(n_done: float, n: float) -> Estimate:
     return Estimate(n_done / n, float(low), float(high), int(n), None, "Wilson")
 
 
-def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
+def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
     st.header("Look here first")
+    st.markdown(words.plain(lately))
     lines = [
         (
             person.shown_name,
@@ -156,6 +170,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
             words.share(person.expected_rate),
             words.count(person.draft_fault_visits),
             person.reason.removesuffix(FAIRNESS).strip(),
+            person.answered,
         )
         for person in table[page.is_true(table["is_flagged"])].itertuples()
     ]
@@ -165,6 +180,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures) -> None:
         ("Expected from their calls", "number"),
         ("Draft faults", "number"),
         ("Why", "text"),
+        ("Answered", "text"),
     )
     page.rows(
         columns,
@@ -200,6 +216,7 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Cause recorded": part["cause_rate"],
                 "Excess seen from": part["smallest_visible_excess"],
                 "Separable": ["yes" if one else "no" for one in page.is_true(part["is_separable"])],
+                "Answered": part["answered"],
             }
         )
         if not is_compared(people):

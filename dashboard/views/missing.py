@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import (
     chart_drill,
     download,
+    empty_scope,
     exchange,
     figure_card,
     figures_access,
@@ -49,6 +50,13 @@ def show() -> None:
     facts = figures_access.coverage(scope)
     if not facts["n_swaps"] and facts["n_visits"]:
         st.markdown(words.plain(notices.why_no_swap(facts)))
+    if not facts["n_swaps"]:
+        empty_scope.show()
+    if not found.fields["n_cases"].any():
+        # The checklist asks for the same whatever the filters, and leads to work.
+        notices.safety()
+        page.how_computed(METHOD, TERMS)
+        return
     fields = found.fields.assign(
         title=[missing_parts.FIELDS[name].title for name in found.fields["field"]],
         share=found.fields["n_missing"] / found.fields["n_cases"].where(found.fields["n_cases"] > 0),

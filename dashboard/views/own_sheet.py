@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import (
     coached,
     code_names,
+    empty_scope,
     figures_access,
     long_list,
     lookups,
@@ -39,7 +40,8 @@ def show() -> None:
     table = people.table
     if own is None or table.empty or not table["technician_id"].eq(own).any():
         page.answer("No draft fault that you attended is on record for these filters, so there is nothing to say.")
-        st.markdown("Choose a longer period above, or ask whether your visits carry your own technician id.")
+        empty_scope.show()
+        st.markdown("Ask whether your visits carry your own technician id.")
         notices.fairness()
         return
     table = table.assign(shown_name=[*map(code_names.naming(), table["technician_id"])])

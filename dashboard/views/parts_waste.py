@@ -11,6 +11,7 @@ from dashboard import (
     bench_return,
     chart_drill,
     code_names,
+    empty_scope,
     exchange,
     figure_card,
     figures_access,
@@ -70,6 +71,7 @@ def show() -> None:
     good, facts = figures_access.good_switch(scope), figures_access.coverage(scope)
     if not good.n_swaps:
         page.answer(notices.why_no_swap(facts))
+        empty_scope.show()
         return
     is_known = waste.known.is_known or waste.estimated.is_known
     page.answer(" ".join([_answer(waste), *([what_counts(facts, store_access.settings())] if is_known else [])]))

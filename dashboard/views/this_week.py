@@ -11,6 +11,7 @@ from dashboard import (
     callback_detail,
     chart_drill,
     download,
+    empty_scope,
     figure_card,
     figures_access,
     lookups,
@@ -62,6 +63,8 @@ def show() -> None:
         later = page.waiting()
     elif facts["n_visits"]:
         st.markdown(words.plain(f"No figure about swaps: {notices.why_no_swap(facts)}"))
+    if not facts["n_swaps"]:
+        empty_scope.show()
     _weeks(control, facts, scope)
     _needs_someone(scope)
     if later is not None:

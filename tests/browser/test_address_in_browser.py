@@ -68,3 +68,19 @@ def test_a_visit_opened_in_a_window_can_be_sent(browser, fleet_address: str) -> 
         tab.wait_for_timeout(500)
         assert "visit" not in asked(tab)
         assert_sound(tab, seen)
+
+
+def test_filters_that_leave_nothing_are_cleared_in_the_address_too(browser, fleet_address: str) -> None:
+    narrow = "parts_waste?period=Chosen+dates&dates=2026-06-29&dates=2026-06-30"
+    with opened(browser, f"{fleet_address}/{narrow}") as (tab, seen):
+        tab.get_by_text("Choose a longer period.").wait_for()
+        assert asked(tab)["period"] == "Chosen dates"
+        tab.get_by_role("button", name="Clear the filters").click()
+        tab.get_by_text("Choose a longer period.").wait_for(state="detached")
+        served_pages.settled(tab)
+        assert asked(tab) == {}
+        tab.reload()
+        served_pages.settled(tab)
+        assert tab.get_by_role("combobox", name="Period").input_value() == "All records"
+        assert tab.get_by_text("Where it arises").count() == 1
+        assert_sound(tab, seen)

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from dashboard import (
+    answered,
     bench_entered,
     bench_tests,
     bench_waiting,
@@ -73,6 +74,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "bench_entered.newest": (lambda one: bench_entered.newest(), {M, T}),
     "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
+    "answered.by_technician": (lambda one: answered.by_technician(), {M, T}),
     "remarks.of": (lambda one: remarks.of(one.other), {M, T}),
     "remarks.of own": (lambda one: remarks.of(one.own), {M, T, X}),
     "remarks.enter": (lambda one: remarks.enter(one.other, "steps", "x", "Chief", f"id {roles.person()}"), {M, T}),
