@@ -33,6 +33,10 @@ GLOSSARY: dict[str, str] = {
         "closed, or not holding pressure. Inconclusive: anything else. A switch drained, dropped, or tested "
         "more than 14 days after removal can be found faulty but never good."
     ),
+    "Disputed result": (
+        "The bench result of a switch with two or more tests whose verdicts differ, or whose verdict a person corrected "
+        "against its readings. The last test counts; a correction counts before any test."
+    ),
     "Field evidence": (
         "What the readings before the repair say about the switch. It is kept apart from the bench result and "
         "never counts as one."
@@ -110,6 +114,7 @@ FORMS: dict[str, str] = {
     "in\\. w\\.c\\.|(?:inch(?:es)? of )?water column": "Water column",
     "swaps?": "Swap",
     "good (?:pulls?|switches pulled)|switches pulled that were good": "Good pull",
+    "disputed(?: bench)? results?": "Disputed result",
     "(?:clear )?bench results?|clear results?": "Bench result",
     "field evidence|readings say": "Field evidence",
     "(?:no |without a )?root cause(?: recorded| on record)?": "Root cause recorded",

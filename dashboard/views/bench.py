@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from dashboard import (
+    bench_disputed,
     bench_draw,
     bench_entered,
     bench_entry,
@@ -48,13 +49,14 @@ def show() -> None:
     bench_draw.show()
     bench_entered.show()
     bench_waiting.show()
+    bench_disputed.show()
     page.next_steps(
         (
             "Test the switches of the list before the day named beside them, each with three make readings.",
             "Enter a switch of your own choice too; it is kept apart from the drawn ones.",
         )
     )
-    page.how_computed(METHOD, ("Bench result", "Make point", "Break point"))
+    page.how_computed(METHOD, ("Bench result", "Disputed result", "Make point", "Break point"))
 
 
 def _answer(lists: Sequence[bench_tests.KeptList]) -> str:

@@ -13,6 +13,7 @@ import pytest
 
 from dashboard import (
     answered,
+    bench_disputed,
     bench_entered,
     bench_tests,
     bench_waiting,
@@ -72,6 +73,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "bench_tests.swaps_of": (lambda one: bench_tests.swaps_of("TAG"), {M, T}),
     "bench_tests.taken_in": (lambda one: bench_tests.taken_in(), {M, T}),
     "bench_entered.newest": (lambda one: bench_entered.newest(), {M, T}),
+    "bench_disputed.disputed": (lambda one: bench_disputed.disputed(), {M, T}),
     "bench_waiting.waiting": (lambda one: bench_waiting.waiting(), {M, T}),
     "bench_tests.gauges": (lambda one: bench_tests.gauges(), {M, T}),
     "answered.by_technician": (lambda one: answered.by_technician(), {M, T}),
