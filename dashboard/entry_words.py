@@ -27,6 +27,9 @@ def what(entry: Entry) -> str:
     if entry.kind == "bench_test":
         n = sum(stored.get(f"make_{turn}_pa") is not None for turn in (1, 2, 3))
         return words.plural(n, "make reading")
+    if entry.kind == "coaching_session":
+        topic = f", {words.label(stored['topic'])}" if stored["topic"] else ""
+        return f"held on {stored['held_on']} by {stored['coach_id']}{topic}"
     if entry.kind == "bench_draw":
         return words.plural(len(said["list"]), "switch", "switches")
     if entry.kind == "identity":

@@ -164,7 +164,7 @@ def coaching_log(technician_id: str | None = None, scope: Scope = EVERYTHING) ->
     where, bound = scope.where("held_on", ("branch",))
     return store_access.frame(
         f"""
-        SELECT held_on, technician_id, topic, coach_id, remark
+        SELECT session_id, held_on, technician_id, topic, coach_id, remark
         FROM coaching_session LEFT JOIN technician USING (technician_id)
         WHERE {where} AND (?::VARCHAR IS NULL OR technician_id = ?) ORDER BY held_on DESC, session_id
         """,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode="rich",
-    help="The company's own work: corrections, bench tests typed in, rows mended or dismissed, remarks. It is kept apart from the "
+    help="The company's own work: corrections, bench tests and coaching sessions typed in, rows mended or dismissed, remarks. It is kept apart from the "
     "records, and survives loading them anew.",
     epilog="Examples:  goodpull own-work list   |   goodpull own-work take-in   |   goodpull own-work export copy.jsonl",
 )
@@ -68,6 +68,31 @@ def correct(
         entry = enter_correction(
             con, OwnWork(folder), Settings.load(folder), visit_id, field, value, reason, name_of(by)
         )
+    finally:
+        con.close()
+    printing.say(f"Kept as {entry.entry_id}. {TAKE_IN}")
+
+
+@app.command(epilog="Example:  goodpull own-work coached T014 2026-11-03 gauge_use --remark 'with the gauge in hand'")
+def coached(
+    technician_id: Annotated[str, typer.Argument(help="Who was coached.")],
+    held_on: Annotated[str, typer.Argument(help="Day it was held, such as 2026-11-03.")],
+    topic: Annotated[str, typer.Argument(help="The step it was about: a topic of goodpull contract.")],
+    remark: Annotated[str, typer.Option(help="What there is to say about it.")] = "",
+    coach: Annotated[str, typer.Option(help="Who coached.", show_default="whoever enters it")] = "",
+    by: ByOption = None,
+    home: HomeOption = None,
+) -> None:
+    """Write a coaching session down."""
+    from pipelines.own_entries import enter_coaching_session
+    from pipelines.own_work import OwnWork
+    from pipelines.settings import Settings
+
+    folder = home or default_home()
+    cells = {"technician_id": technician_id, "held_on": held_on, "topic": topic, "coach_id": coach, "remark": remark}
+    con = reader(folder)
+    try:
+        entry = enter_coaching_session(con, OwnWork(folder), Settings.load(folder), cells, name_of(by))
     finally:
         con.close()
     printing.say(f"Kept as {entry.entry_id}. {TAKE_IN}")

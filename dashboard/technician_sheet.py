@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import (
     chart_drill,
     coached,
+    coaching_sessions,
     download,
     figure_card,
     figures_access,
@@ -64,6 +65,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
         )
         return
     sheet(str(one), table, people, scope)
+    coaching_sessions.form(str(one))
 
 
 def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:

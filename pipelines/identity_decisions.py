@@ -84,6 +84,11 @@ class Standing:
         self._above[self.kept_of(other)] = self.kept_of(keep)
 
 
+def is_technician(con: duckdb.DuckDBPyConnection, technician_id: str) -> bool:
+    """Whether the records know this technician: from the register, a visit or a crew. con: the generation in force."""
+    return con.execute(_TECHNICIAN, {"id": technician_id}).fetchone() is not None
+
+
 def decision(kept: Kept) -> Decision:
     """The decision an entry of this kind holds."""
     said = kept.entry.content

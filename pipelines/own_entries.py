@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import duckdb
 
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLE_BY_NAME
 from pipelines.entry_checks import accepted, correction_problem
+from pipelines.identity_decisions import is_technician
 from pipelines.intake.ledger import settings_read_with
 from pipelines.mended_keys import key_taken
 from pipelines.own_work import Entry, OwnWork, OwnWorkError, new_id, now_text
@@ -19,6 +22,8 @@ from pipelines.settings import Settings
 
 # Cells of a row that could not be taken apart; it is mended by filling in the columns of its table.
 _WHOLE_ROW = ("row", "fields")
+# Before the id of a session entered here: the company's own numbering, in its files, never meets it.
+SESSION_PREFIX = "entered:"
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,42 @@ def enter_bench_test(
     about = stored["removed_tag"] or stored["visit_id"]
     content = {"stored": stored, "typed": dict(whole)}
     return _kept(own, Entry("bench_test", about, content, entered_by, stored["remark"] or "", entry_id))
+
+
+def enter_coaching_session(
+    con: duckdb.DuckDBPyConnection,
+    own: OwnWork,
+    settings: Settings,
+    cells: Mapping[str, str],
+    entered_by: str,
+    entry_id: str | None = None,
+) -> Entry:
+    """Keep a coaching session. con: the generation in force. cells: columns of the contract's coaching_sessions as typed,
+    without session_id; a blank coach_id means that who enters it coached.
+
+    Raises OwnWorkError when acceptance would hold it back, nobody on record was coached, its day is still to come, or it
+    cannot be kept.
+    """
+    key = entry_id or new_id()
+    coach = cells.get("coach_id", "").strip() or entered_by
+    stored = _stored(settings, "coaching_sessions", {**cells, "session_id": session_id_of(key), "coach_id": coach})
+    about = stored["technician_id"]
+    if not is_technician(con, about):
+        raise OwnWorkError(f"technician_id is {about}; no such technician is on record. Nothing was entered.")
+    # A file may be a day ahead, since it may come from another time zone; who types is in the company's.
+    if date.fromisoformat(stored["held_on"]) > today(settings):
+        raise OwnWorkError(f"held_on is {stored['held_on']}, a day still to come. Enter it once it was held.")
+    return _kept(own, Entry("coaching_session", about, {"stored": stored}, entered_by, stored["remark"] or "", key))
+
+
+def session_id_of(entry_id: str) -> str:
+    """The id under which the records keep a session that was entered here."""
+    return f"{SESSION_PREFIX}{entry_id}"
+
+
+def today(settings: Settings) -> date:
+    """The day it is in the company."""
+    return datetime.now(ZoneInfo(settings.time_zone)).date()
 
 
 def mend_rows(

@@ -1,6 +1,6 @@
 """The company's own work into a generation: what is in force of it, beside the delivered records.
 
-Corrections, bench tests and identities in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
+Corrections, bench tests, coaching sessions and identities in force stand in `entered`; rows that were mended are loaded by the same acceptance as any
 file, as a load of their own in the ledger; rows dismissed, mended, or replaced by a later version of themselves are named
 in `held_back_settled`. Taken in at every load, so that figures include it, however often the records are loaded anew.
 """
@@ -25,8 +25,8 @@ from pipelines.own_work import Kept, OwnWork
 from pipelines.settings import Settings
 
 # Kinds of entry that a figure, or a count beside the figures, rests on.
-KINDS_TAKEN_IN = ("correction", "bench_test", "mended_row", "dismissed_row", "identity")
-TABLE_OF_KIND = {"correction": "corrections", "bench_test": "bench_tests"}
+KINDS_TAKEN_IN = ("correction", "bench_test", "coaching_session", "mended_row", "dismissed_row", "identity")
+TABLE_OF_KIND = {"correction": "corrections", "bench_test": "bench_tests", "coaching_session": "coaching_sessions"}
 # Temporary tables that say which visits and tags the change is about: see pipelines.changes.
 CORRECTED, TESTED = "own_corrected", "own_tested"
 
@@ -124,7 +124,7 @@ def _exchange(con: duckdb.DuckDBPyConnection, table_name: str, wanted: Sequence[
         con.execute(f"INSERT INTO {entered} BY NAME FROM own_wanted")
         if table_name == "corrections":
             con.execute(f"INSERT INTO {CORRECTED} SELECT DISTINCT visit_id FROM own_differing")
-        else:
+        elif table_name == "bench_tests":
             con.execute(f"INSERT INTO {TESTED} SELECT DISTINCT visit_id, removed_tag FROM own_differing")
     for made in ("own_row", "own_wanted", "own_differing"):
         con.execute(f"DROP TABLE {made}")

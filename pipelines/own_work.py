@@ -211,7 +211,7 @@ def _refuse_unfit(entry: Entry) -> None:
         raise OwnWorkError(f"kind: got {entry.kind!r}; must be one of {', '.join(KINDS)}.")
     if not entry.entered_by.strip():
         raise OwnWorkError("Who enters this is blank; fill in a name. Nothing was entered.")
-    if entry.kind not in ("bench_test", "bench_draw", "remark") and not entry.reason.strip():
+    if entry.kind not in ("bench_test", "bench_draw", "remark", "coaching_session") and not entry.reason.strip():
         raise OwnWorkError("The reason is blank; say in a few words why. Nothing was entered.")
     for name, said in (("reason", entry.reason), ("name", entry.entered_by)):
         if len(said) > LONGEST_TEXT:

@@ -14,10 +14,12 @@ from pipelines.errors import GoodpullError
 FILE_NAME = "own-work.sqlite"
 WAIT_SECONDS = 15.0
 # Raised with every kind added: a program that does not know a kind would leave it out of the figures.
-FORMAT_VERSION = 2
+FORMAT_VERSION = 3
 # "GPow": tells the file from any other SQLite file.
 APPLICATION_ID = 0x47506F77
-KINDS = ("correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "identity", "remark", "undo")
+KINDS = (
+    "correction", "bench_test", "bench_draw", "mended_row", "dismissed_row", "identity", "remark", "coaching_session", "undo",
+)  # fmt: skip
 
 _ENTRY = f"""(
     entry_no INTEGER PRIMARY KEY AUTOINCREMENT,

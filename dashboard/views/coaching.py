@@ -11,12 +11,12 @@ from dashboard import (
     answered,
     chart_drill,
     coached,
+    coaching_sessions,
     code_names,
     empty_scope,
     figure_card,
     figures_access,
     long_list,
-    lookups,
     marks,
     notices,
     page,
@@ -240,19 +240,20 @@ def _log(scope: Scope) -> None:
             words.label(line.topic),
             line.coach_id,
             line.remark,
+            line.in_figures,
         )
-        for line in lookups.coaching_log(scope=scope).itertuples()
+        for line in coaching_sessions.log(scope=scope).itertuples()
     ]
-    columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark")]
+    columns = [(title, "text") for title in ("Held on", "Technician", "Step", "Coach", "Remark", "In the figures")]
     long_list.show(
         columns,
         lines,
         "coaching_log",
-        "No coaching session is on record. Load a table coaching_sessions to keep the log here."
-        if scope.is_everything
-        else "No coaching session is on record for these filters.",
+        coaching_sessions.NO_SESSION[scope.is_everything],
         "the newest first",
     )
+    if lines and roles.may_enter():
+        st.caption("A session is written down on the technician's sheet above, and taken back on the page Corrections.")
 
 
 if __name__ == "__main__":

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import entry_words, own_entry, page, roles, store_access, visit_table, words
+from dashboard import code_names, entry_words, own_entry, page, roles, same_person, store_access, visit_table, words
 from pipelines.errors import GoodpullError
-from pipelines.own_work import Kept
+from pipelines.own_work import Entry, Kept
 
 METHOD = (
     "A correction never changes the delivered record; it holds against it wherever figures are made. Everything entered "
@@ -19,6 +19,7 @@ KINDS = {
     "correction": "correction",
     "bench_test": "bench test",
     "bench_draw": "draw of switches",
+    "coaching_session": "coaching session",
     "mended_row": "row mended",
     "dismissed_row": "row dismissed",
     "identity": "same or not",
@@ -91,12 +92,19 @@ def _line(kept: Kept, last: int, lost: set[str]) -> dict[str, str]:
     return {
         "When": entry.entered_at[:16].replace("T", " "),
         "What": KINDS[entry.kind],
-        "About": entry.about if entry.kind in ("correction", "bench_test") else "",
+        "About": _about(entry) if entry.kind in ("correction", "bench_test", "coaching_session") else "",
         "Says": entry_words.what(kept.entry),
         "Why": entry.reason,
         "Who": entry.entered_by,
         "State": state,
     }
+
+
+def _about(entry: Entry) -> str:
+    """What it concerns; a technician as the reader may see them."""
+    if entry.kind != "coaching_session" or store_access.generation() is None:
+        return entry.about
+    return code_names.naming()(same_person.kept_id(entry.about))
 
 
 def _undo(in_force: list[Kept]) -> None:
@@ -105,7 +113,7 @@ def _undo(in_force: list[Kept]) -> None:
     st.subheader("Take something back")
     form = own_entry.form_of("undo")
     named = {
-        f"{kept.entry.entered_at[:10]} {KINDS[kept.entry.kind]} {kept.entry.about[:20]}: {entry_words.what(kept.entry)} [{kept.entry.entry_id[:6]}]": kept.entry
+        f"{kept.entry.entered_at[:10]} {KINDS[kept.entry.kind]} {_about(kept.entry)[:20]}: {entry_words.what(kept.entry)} [{kept.entry.entry_id[:6]}]": kept.entry
         for kept in in_force
     }  # fmt: skip
     chosen = st.selectbox("What", list(named), key=f"undo_{form}", index=None)

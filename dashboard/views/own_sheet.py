@@ -6,11 +6,11 @@ import streamlit as st
 
 from dashboard import (
     coached,
+    coaching_sessions,
     code_names,
     empty_scope,
     figures_access,
     long_list,
-    lookups,
     notices,
     page,
     roles,
@@ -60,10 +60,10 @@ def show() -> None:
 def _log(own: str, scope: Scope) -> None:
     st.header("Your coaching sessions")
     lines = [
-        (words.date(line.held_on), words.label(line.topic), line.coach_id, line.remark)
-        for line in lookups.coaching_log(own, scope).itertuples()
+        (words.date(line.held_on), words.label(line.topic), line.coach_id, line.remark, line.in_figures)
+        for line in coaching_sessions.log(own, scope).itertuples()
     ]
-    columns = [(title, "text") for title in ("Held on", "Step", "Coach", "Remark")]
+    columns = [(title, "text") for title in ("Held on", "Step", "Coach", "Remark", "In the figures")]
     long_list.show(
         columns,
         lines,

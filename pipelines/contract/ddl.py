@@ -37,7 +37,7 @@ LONG_TEXTS = {"notes": "zstd"}
 ORIGIN_COLUMNS = (("load_id", "INTEGER"), ("row_no", "BIGINT"))
 
 # Tables that people fill in here: beside `delivered`, schema `entered` holds what of their own work is in force.
-ENTERED_TABLES = ("bench_tests", "corrections")
+ENTERED_TABLES = ("bench_tests", "corrections", "coaching_sessions")
 
 
 def extra_columns(table: Table) -> tuple[tuple[str, str], ...]:
