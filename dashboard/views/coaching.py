@@ -57,7 +57,7 @@ def show() -> None:
         page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
         empty_scope.show()
         notices.fairness()
-        if not lookups.coaching_log(scope=scope).empty:
+        if not coaching_sessions.log(scope=scope).empty:
             _log(scope)
         return
     said, name_of = answered.by_technician(), code_names.naming()
