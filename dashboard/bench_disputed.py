@@ -16,7 +16,8 @@ COLUMNS = tuple(
 )
 RULE = (
     "Of several tests of a switch the last one counts in the figures; a correction counts before any test. What was entered "
-    "here stands in this list from the next load on."
+    "here stands in this list from the next load on. To settle one, read its visit below, where the result can be corrected; or "
+    "test the switch again."
 )
 NONE_TESTED = "No bench test that fits a swap is on record, so no result can be disputed. Enter a test above, or load bench_tests."
 NONE_DISPUTED = (
