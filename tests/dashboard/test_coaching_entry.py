@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -9,11 +10,13 @@ from typing import Any
 
 import duckdb
 import pytest
-from page_texts import APP, SECONDS, assert_drawn, said
+from page_texts import APP, SECONDS, assert_drawn, opened, said
+from small_company import made_home
 from streamlit.testing.v1 import AppTest
 
-from dashboard import coaching_sessions, lookups, roles, sign_in
+from dashboard import coaching_sessions, lookups, roles, sign_in, store_access
 from models.figures.scope import Scope
+from pipelines.identity_decisions import enter_decision
 from pipelines.loading import load
 from pipelines.own_entries import today
 from pipelines.own_work import FILE_NAME, OwnWork, OwnWorkError, new_id
@@ -104,10 +107,8 @@ def test_a_trainer_writes_a_session_down_and_it_is_in_the_log_at_once(
     assert log["held_on"].is_monotonic_decreasing
     assert coaching_sessions.COMES not in set(coaching_sessions.log(other)["in_figures"])
     assert coaching_sessions.COMES not in set(coaching_sessions.log(scope=Scope(branch="none"))["in_figures"])
-    assert (
-        coaching_sessions.COMES not in set(coaching_sessions.log(scope=Scope(end_on=DAY.replace(day=1)))["in_figures"])
-        or DAY.day == 1
-    )
+    day_before = Scope(end_on=DAY - dt.timedelta(days=1))
+    assert coaching_sessions.COMES not in set(coaching_sessions.log(scope=day_before)["in_figures"])
     corrections = opened_as("trainer", "corrections")
     line = corrections.dataframe[0].value.iloc[0]
     assert (line["What"], line["State"]) == ("coaching session", "not in the figures yet")
@@ -156,3 +157,19 @@ def test_what_is_refused_is_told_in_words(home: Path, act_as: Callable[[str | No
     act_as("trainer")
     with pytest.raises(OwnWorkError, match="no such technician is on record"):
         coaching_sessions.enter("nobody", CELLS, "Chief", new_id())
+
+
+def test_what_waits_stands_under_the_id_of_a_technician_who_stands_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = made_home(tmp_path, monkeypatch)
+    assert "Write one down on a technician's sheet above" in said(opened("coaching"))
+    enter_decision(store_access.reader(), OwnWork(home), "technician", "T0", "T1", True, "one person", "Chief")
+    load(home, [])
+    coaching_sessions.enter("T1", CELLS, "Chief", "first")
+    for log in (coaching_sessions.log(), coaching_sessions.log("T0")):
+        assert log["technician_id"].tolist() == ["T0"] and log["in_figures"].tolist() == [coaching_sessions.COMES]
+    assert coaching_sessions.log("T1").empty
+    line = opened("corrections").dataframe[0].value.iloc[0]
+    assert (line["What"], line["About"]) == ("coaching session", "Anna (T0)")
+    assert OwnWork(home).entries("coaching_session")[0].entry.about == "T1", "as it was entered"

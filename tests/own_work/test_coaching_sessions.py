@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from datetime import timedelta
 
 import pandas as pd
@@ -16,7 +17,7 @@ from pipelines import build, loading
 from pipelines.identity_decisions import enter_decision
 from pipelines.own_entries import enter_coaching_session, session_id_of, today
 from pipelines.own_records import n_waiting
-from pipelines.own_work import Entry, OwnWork, OwnWorkError
+from pipelines.own_work import FILE_NAME, Entry, OwnWork, OwnWorkError
 from pipelines.own_work_copies import Restored, export_copy, restore_copy
 from pipelines.relations import read_relations
 from pipelines.settings import Settings
@@ -209,3 +210,18 @@ def test_a_session_follows_a_technician_who_stands_twice(home):
     OwnWork(home).undo("same", "two people", "chief")
     loading.load(home, [])
     assert asked(home, held) == [("T3",)]
+
+
+def test_a_file_of_the_format_before_takes_sessions_and_keeps_its_entries(home):
+    own = OwnWork(home)
+    own.add([Entry("correction", "V1", {"new_value": "a"}, "chief", "seen", "one")])
+    with sqlite3.connect(home / FILE_NAME) as con:
+        (made,) = con.execute("SELECT sql FROM sqlite_schema WHERE name = 'entry'").fetchone()
+        old = made.replace(", 'coaching_session'", "").replace("CREATE TABLE entry", "CREATE TABLE older", 1)
+        assert "coaching_session" not in old
+        con.executescript(f"{old}; INSERT INTO older SELECT * FROM entry; DROP TABLE entry;")
+        con.executescript("ALTER TABLE older RENAME TO entry; PRAGMA user_version = 2;")
+    con.close()
+    before = own.entries()
+    entry = enter(home)
+    assert [kept.entry for kept in own.entries()] == [*(kept.entry for kept in before), entry]
