@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import (
+    beside_company,
     chart_drill,
     coached,
     coaching_sessions,
@@ -22,6 +23,7 @@ from dashboard import (
     talking_cases,
     words,
 )
+from dashboard.beside_company import Beside
 from dashboard.charts.steps import step_rates
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS, TechnicianFigures
@@ -70,15 +72,16 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
 
 def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     """The sheet itself, the same for the trainer and for the technician. table: people.table with shown_name."""
-    person = table[table["technician_id"] == one].iloc[0]
+    beside = beside_company.of(one, table, people)
+    person = beside.person
     download.pack("coaching", scope, str(one))
     said = remarks.of(one)
     with st.container(border=True):
         _cards(person, scope, said)
-        _steps(person, table, people.steps, scope)
+        _steps(beside, scope)
         remarks.show(said, "steps")
-        coached.of_technician(figures_access.coaching(), str(one))
-        _fair(person)
+        coached.of_technician(beside_company.coaching(), str(one))
+        _fair(beside)
         remarks.show(said, "comparison")
         cases = talking_cases.show(one, scope, said)
         remarks.show_others(said, list(cases))
@@ -203,22 +206,32 @@ def start_with(frame: pd.DataFrame) -> str:
     )
 
 
-def _steps(person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame, scope: Scope) -> None:
-    frame = step_frame(person, table)
+def nothing_drawn(beside: Beside) -> str:
+    """Why no step is drawn."""
+    return "No swap is on record, so no step can be counted." if beside.has_company else beside.note
+
+
+def _steps(beside: Beside, scope: Scope) -> None:
+    person = beside.person
+    frame = step_frame(person, beside.table)
     st.markdown("**The steps around a swap**")
     picture = step_rates(frame, page.colours(), str(person["shown_name"]))
     chart_drill.draw(
         picture,
-        "No swap is on record, so no step can be counted.",
+        nothing_drawn(beside),
         "steps",
         "Swaps without a step",
         marks.steps(frame, str(person["technician_id"]), scope),
         f"Bar: all technicians. Diamond: {person['shown_name']}; it opens their swaps without the step.",
     )
+    if not beside.has_company:
+        return
     st.markdown(words.plain(start_with(frame)))
-    skipped = skipped_checks(checks, str(person["technician_id"]))
+    skipped = skipped_checks(beside.checks, str(person["technician_id"]))
     if skipped:
         st.markdown(words.plain("Checks they leave out more often than others: " + "; ".join(skipped) + "."))
+    if beside.note:
+        st.caption(words.plain(beside.note))
 
 
 def skipped_checks(checks: pd.DataFrame, technician_id: str, at_most: int = 3) -> list[str]:
@@ -235,14 +248,16 @@ def skipped_checks(checks: pd.DataFrame, technician_id: str, at_most: int = 3) -
     ]
 
 
-def fair_lines(person: pd.Series) -> list[str]:
+def fair_lines(beside: Beside) -> list[str]:
     """Against whom the person is compared, and why that is fair."""
+    person = beside.person
     lines = [
         "Compared with what the same calls (appliance, age, season, hour, region, symptom) led to with everybody else. "
         "The habit of reading, checking and recording is not part of it, since that is what coaching can change.",
     ]
     if words.is_missing(person["smallest_visible_excess"]):
-        lines = ["Outcomes are not compared yet; the steps above are set beside those of all technicians."]
+        steps = "set beside those of all technicians" if beside.has_company else "not compared, either"
+        lines = [f"Outcomes are not compared yet; the steps above are {steps}."]
     else:
         lines.append(
             f"With {words.plural(person['draft_fault_visits'], 'draft fault')}, an excess below "
@@ -255,8 +270,8 @@ def fair_lines(person: pd.Series) -> list[str]:
     return lines
 
 
-def _fair(person: pd.Series) -> None:
-    lines = fair_lines(person)
+def _fair(beside: Beside) -> None:
+    lines = fair_lines(beside)
     st.markdown("**Against whom, and why that is fair**\n" + "\n".join(f"- {words.plain(line)}" for line in lines))
 
 

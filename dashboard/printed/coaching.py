@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard import (
+    beside_company,
     figures_access,
     lookups,
     notices,
@@ -22,6 +23,7 @@ from dashboard import (
     visit_sheet,
     words,
 )
+from dashboard.beside_company import Beside
 from dashboard.charts.picture import ROW_HEIGHT
 from dashboard.charts.steps import step_rates
 from dashboard.printed import drawing, paper
@@ -54,7 +56,8 @@ def coaching_pack(
             f"technician: got {technician_id!r}; no draft fault attended by them is on record. "
             "The ids stand on the page Coaching and in: goodpull figures --json"
         )
-    person, name, is_own = mine.iloc[0], name_of(technician_id), roles.require_somebody().role == "technician"
+    beside = beside_company.of(technician_id, table, people)
+    person, name, is_own = beside.person, name_of(technician_id), roles.require_somebody().role == "technician"
     # To a technician the number of everybody's visits is not shown, on the page as on paper.
     facts = lookups.own_extent(technician_id, scope) if is_own else figures_access.coverage(scope)
     cases = talking_cases.chosen_cases(figures_access.visits_behind(scope, "swaps", technician_id=technician_id))
@@ -67,9 +70,9 @@ def coaching_pack(
     visits = cases["visit_id"].astype(str).tolist()
     shown = {*remarks.FIGURES, *(remarks.VISIT + one for one in visits)}
     blocks: list[Any] = [paper.Lead(_lead(person)), _cards(person), *answers("good_pulls", "good_share", "swaps")]
-    blocks += [*_steps(person, table, people.steps, name, font), *answers("steps")]
+    blocks += [*_steps(beside, name, font), *answers("steps")]
     blocks += [
-        paper.Bullets("Against whom, and why that is fair", tuple(technician_sheet.fair_lines(person))),
+        paper.Bullets("Against whom, and why that is fair", tuple(technician_sheet.fair_lines(beside))),
         *answers("comparison"),
         paper.Notice("How to use figures about people", notices.FAIRNESS_POINTS, is_calm=True),
         paper.Lines("What the technician says to this", 3),
@@ -114,34 +117,33 @@ def _cards(person: pd.Series) -> paper.Cards:
     )
 
 
-def _steps(
-    person: pd.Series, table: pd.DataFrame, checks: pd.DataFrame, name: str, font: str | None
-) -> tuple[Any, ...]:
-    frame = technician_sheet.step_frame(person, table)
+def _steps(beside: Beside, name: str, font: str | None) -> tuple[Any, ...]:
+    person = beside.person
+    frame = technician_sheet.step_frame(person, beside.table)
     picture = step_rates(frame, drawing.PRINT, name)
     height = ROW_HEIGHT * len(frame)
     drawn = chart(
         picture,
-        "No swap is on record, so no step can be counted.",
+        technician_sheet.nothing_drawn(beside),
         f"Bar: all technicians. Diamond: {name}.",
         font,
         WHOLE,
         height,
     )
-    said = technician_sheet.start_with(frame)
-    skipped = technician_sheet.skipped_checks(checks, str(person["technician_id"]))
+    said = technician_sheet.start_with(frame) if beside.has_company else ""
+    skipped = technician_sheet.skipped_checks(beside.checks, str(person["technician_id"]))
     if skipped:
         said += " Checks they leave out more often than others: " + "; ".join(skipped) + "."
     rows = [
         (row.step, words.share(row.own), words.count(row.n_own), words.share(row.rate)) for row in frame.itertuples()
     ]
     columns = (("Step", "text"), (name, "number"), ("of swaps", "number"), ("all technicians", "number"))
-    return (
-        paper.Heading("The steps around a swap"),
-        drawn,
-        paper.Text(said),
-        paper.table(columns, rows, "", shares=(1, 0, 0, 0)),
-    )
+    told: list[Any] = [paper.Text(said)] if said else []
+    n = len(columns) if beside.has_company else len(columns) - 1
+    told.append(paper.table(columns[:n], [row[:n] for row in rows], "", shares=(1, 0, 0, 0)[:n]))
+    if beside.has_company and beside.note:
+        told.append(paper.Text(beside.note, is_quiet=True))
+    return (paper.Heading("The steps around a swap"), drawn, *told)
 
 
 def _case(number: int, visit_id: str) -> list[Any]:

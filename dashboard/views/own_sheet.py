@@ -23,7 +23,8 @@ from models.figures.scope import Scope
 
 SAME = (
     "This is what the trainer sees about you, in the same words, and the visits it rests on. Of your colleagues only the "
-    "figure for all of them together is shown. You can answer below, and your answer stays beside the figure. If a record is "
+    "figure for all of them together is shown, the whole company's whatever the filters; a visit on which a colleague fitted "
+    "a switch that you diagnosed is yours, too. You can answer below, and your answer stays beside the figure. If a record is "
     "wrong, say so to the trainer or the service manager: it can be put right, and the figure follows it."
 )
 
