@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import reader_choice, roles, store_access, tour, words
+from dashboard import code_names, reader_choice, roles, store_access, tour, words
 from dashboard.home_folder import DEMO_MARKER
 from models.figures.periods import PERIODS, period_dates
 from models.figures.scope import Scope
@@ -55,6 +55,8 @@ def show(is_narrowing: bool) -> None:
         )
         settings = store_access.settings()
         reader_choice.show(draft_unit(settings.default_pressure_unit)[0], settings.currency, tour.again)
+        if code_names.is_a_choice():
+            code_names.switch()
     tour.show()
 
 

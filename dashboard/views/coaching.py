@@ -52,7 +52,6 @@ def show() -> None:
         page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
         notices.fairness()
         return
-    code_names.switch()
     table = people.table.assign(shown_name=[*map(code_names.naming(), people.table["technician_id"])])
     page.answer(_answer(table, people))
     unmoved = coached.not_narrowed(scope)
