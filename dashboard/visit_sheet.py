@@ -52,7 +52,7 @@ def show(visit_id: str, key: str = "sheet", is_whole: bool = True) -> None:
         st.markdown(f"**Visit {words.plain(visit_id)}, {words.plain(words.date(visit['arrived_on']))}**")
         left, right = st.columns([3, 2], gap="medium")
         with left:
-            page.rows([("", "text"), ("", "text")], facts(visit, code_names.naming()), "")
+            page.rows(FACT_COLUMNS, facts(visit, code_names.naming()), "")
             notes = notes_of(visit_id)
             st.markdown("**Notes as written**")
             st.text(notes or "No notes.")
@@ -193,6 +193,7 @@ def bench_sentence(bench: Any) -> str:
     return f"Bench: {words.in_words(bench.verdict, words.VERDICT_WORDS)}. {reason[:1].upper()}{reason[1:]}".strip()
 
 
+FACT_COLUMNS = (("What", "text"), ("On record", "text"))
 READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))
 CHECK_COLUMNS = (("Check", "text"), ("Found", "text"))
 PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("What became of it", "text"), ("Quantity", "number"))
@@ -206,7 +207,7 @@ def _evidence(visit_id: str) -> None:
     for bench in benches(visit_id):
         st.markdown(words.plain(bench_sentence(bench)))
         if not words.is_missing(bench.u_pa):
-            page.rows([("", "text"), ("", "text")], budget(bench, unit), "")
+            page.rows(FACT_COLUMNS, budget(bench, unit), "")
 
 
 def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:
