@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import own_entry, page, roles, scope_bar, sign_in, theme, visit_link
+from dashboard import own_entry, page, roles, scope_bar, sign_in, stoppable, theme, visit_link
 from pipelines.errors import GoodpullError
 
 PICTURES = Path(__file__).with_name("pictures")
@@ -53,6 +53,7 @@ def main() -> None:
     # Addresses of other roles' pages lead to a sentence; the pages themselves are not there to be run.
     pages += [_in_place_of(name, roles.closed_page) for name, _ in PAGES if not roles.may_open(name)]
     chosen = st.navigation(pages, position="top")
+    stoppable.say()
     if not own_entry.is_up_to_date():
         return
     scope_bar.show(is_narrowing=chosen.url_path not in UNSCOPED)

@@ -7,8 +7,7 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard import bench_tests, code_names, download, own_entry, page, roles, store_access, words
-from dashboard.exports import csv_bytes
+from dashboard import bench_tests, code_names, long_list, own_entry, page, roles, store_access, words
 from models.figures.bench_list import BenchList, bench_list
 from models.methods.numeral import canonical
 from pipelines import own_draws
@@ -54,29 +53,19 @@ def show(can_keep: bool = True) -> None:
     lines = [
         (row.removed_tag, words.date(row.swapped_on), bench_tests.last_day(row.test_by), name_of(row.technician_id),
          words.in_words(row.evidence, words.EVIDENCE_WORDS), words.share(row.selection_probability))
-        for row in found.list.head(SHOWN).itertuples()
+        for row in found.list.itertuples()
     ]  # fmt: skip
     columns = (
         ("Tag", "text"), ("Pulled on", "text"), ("Test by", "text"), ("Technician", "text"), ("Readings", "text"),
         ("Chance of the draw", "number"),
     )  # fmt: skip
-    page.rows(columns, lines, "")
+    exported = found.list.assign(technician_id=[*map(name_of, found.list["technician_id"])])
+    long_list.show(columns, lines, "bench_list", n_shown=SHOWN, export=lambda: exported)
     bench_tests.say_past(found.list["test_by"])
     if can_keep:
         _keep(found, before.n_lists)
     else:
         st.page_link("views/bench.py", label="Keep a list and enter its tests: Bench")
-    st.download_button(
-        f"The list as a file ({words.plural(len(found.list), 'switch', 'switches')})",
-        data=download.later(
-            lambda: csv_bytes(found.list.assign(technician_id=[*map(name_of, found.list["technician_id"])]))
-        ),
-        file_name="bench_list.csv",
-        mime="text/csv",
-        key="bench_list_file",
-        on_click="ignore",
-        icon=":material/download:",
-    )
     st.caption("The same number of the draw gives the same list for the same records. A switch tested later than the day "
                "named can be found faulty, but never good.")  # fmt: skip
 

@@ -158,7 +158,7 @@ def _verdict(cells: dict[str, str], swaps: pd.DataFrame, entry_id: str) -> bool:
         st.markdown(words.plain(f"{result['reason'][:1].upper()}{result['reason'][1:]}."))
         if result["u_pa"] is not None:
             lines = visit_sheet.budget(SimpleNamespace(**result), store_access.draft_unit())
-            page.rows([("", "text"), ("", "text")], lines, "")
+            page.rows((("What", "text"), ("As typed", "text")), lines, "")
     missing = missing_in_words(cells, judged.stored, result)
     if missing:
         st.markdown("**Missing**")

@@ -21,6 +21,11 @@ SWITCH_KEY = "code_names"
 _TECHNICIANS = "SELECT technician_id, technician_name FROM technician ORDER BY technician_id"
 
 
+def is_a_choice() -> bool:
+    """Whether the reader may see names at all, so that there is something to choose."""
+    return not roles.names_hidden() and roles.require_somebody().role != "technician"
+
+
 def switch() -> bool:
     """The switch between names and code names; held in the address."""
     return st.toggle(

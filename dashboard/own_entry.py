@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import roles, store_access, words
+from dashboard import roles, stoppable, store_access, words
 from pipelines.build import is_of_another_version
 from pipelines.errors import GoodpullError
 from pipelines.own_records import n_waiting
@@ -71,15 +71,10 @@ def take_in() -> None:
     from pipelines.loading import load
 
     roles.require_entry()
-    bar = st.progress(0.0, text="Taking in what was entered")
-
-    def progress(step: str, done: float | None) -> None:
-        bar.progress(min(max(done or 0.0, 0.0), 1.0), text=words.plain(step))
-
     try:
-        load(store_access.home(), [], settings=store_access.settings(), progress=progress)
+        with stoppable.bar("Taking in what was entered") as progress:
+            load(store_access.home(), [], settings=store_access.settings(), progress=progress)
     except GoodpullError as error:
-        bar.empty()
         st.error(words.plain(error))
         return
     st.session_state[TOLD_KEY] = "The figures include everything entered."

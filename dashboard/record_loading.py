@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import notices, page, roles, store_access, words
+from dashboard import notices, page, roles, stoppable, store_access, words
 from dashboard.home_folder import DEMO_MARKER
 from pipelines.contract.reasons import WHAT_NEXT
 from pipelines.contract.tables import TABLES
@@ -100,25 +100,19 @@ def load_paths(
         # The button is off; a home that became a demo since the page was drawn is refused here.
         st.error(words.plain(refusal()))
         return
-    bar = st.progress(0.0, text="Reading the files")
-
-    def progress(step: str, done: float | None) -> None:
-        bar.progress(min(max(done or 0.0, 0.0), 1.0), text=words.plain(step))
-
     try:
-        report = load(
-            store_access.home(),
-            paths,
-            settings=store_access.settings(),
-            progress=progress,
-            is_dry_run=is_dry_run,
-            mapping=mapping,
-        )
+        with stoppable.bar("Reading the files") as progress:
+            report = load(
+                store_access.home(),
+                paths,
+                settings=store_access.settings(),
+                progress=progress,
+                is_dry_run=is_dry_run,
+                mapping=mapping,
+            )
     except GoodpullError as error:
-        bar.empty()
         st.error(words.plain(error))
         return
-    bar.empty()
     st.session_state["load_report"] = (report, is_dry_run)
     if done is not None:
         done(report)

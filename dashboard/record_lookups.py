@@ -86,14 +86,21 @@ def held_back_settled() -> dict[str, int]:
     return dict(zip(rows["outcome"], rows["n"], strict=True))
 
 
-def held_back_rows() -> pd.DataFrame:
-    """The newest cells that were refused, with where they stand, the whole row as delivered."""
+def n_held_back_cells() -> int:
+    """Cells that were refused and still hold a row back: the lines of held_back_rows."""
+    roles.require_page("records")
+    return int(store_access.row("SELECT count(*) AS n FROM held_back_open")["n"])
+
+
+def held_back_rows(limit: int | None = None) -> pd.DataFrame:
+    """The cells that were refused, the newest first, with where they stand and the whole row as delivered."""
     roles.require_page("records")
     return store_access.frame(
         f"""
         SELECT file_name AS file, line_no AS line, table_name AS "table", column_name AS "column", got, reason,
                left(raw::VARCHAR, 2000) AS "row as delivered"
-        FROM held_back_open ORDER BY load_id DESC, row_no, column_name LIMIT {ROWS_LISTED}
+        FROM held_back_open ORDER BY load_id DESC, row_no, column_name
+        {"" if limit is None else f"LIMIT {int(limit)}"}
         """
     )
 

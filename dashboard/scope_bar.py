@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import exchange, reader_choice, roles, store_access, tour, words
+from dashboard import code_names, exchange, reader_choice, roles, store_access, tour, words
 from dashboard.home_folder import DEMO_MARKER
 from models.figures.periods import PERIODS, period_dates
 from models.figures.scope import Scope
@@ -55,6 +55,8 @@ def show(is_narrowing: bool) -> None:
         settings = store_access.settings()
         unit = draft_unit(settings.default_pressure_unit)[0]
         reader_choice.show(unit, settings.currency, exchange.offered(), tour.again)
+        if code_names.is_a_choice():
+            code_names.switch()
     tour.show()
 
 

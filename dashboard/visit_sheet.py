@@ -56,7 +56,7 @@ def show(visit_id: str, key: str = "sheet", is_whole: bool = True, is_cautioned:
             notices.safety()
         left, right = st.columns([3, 2], gap="medium")
         with left:
-            page.rows([("", "text"), ("", "text")], facts(visit, code_names.naming()), "")
+            page.rows(FACT_COLUMNS, facts(visit, code_names.naming()), "")
             notes = notes_of(visit_id)
             st.markdown("**Notes as written**")
             st.text(notes or "No notes.")
@@ -201,6 +201,7 @@ def bench_sentence(bench: Any) -> str:
     )
 
 
+FACT_COLUMNS = (("What", "text"), ("On record", "text"))
 READING_COLUMNS = (("Reading", "text"), ("Value", "text"), ("When, contacts", "text"))
 CHECK_COLUMNS = (("Check", "text"), ("Found", "text"))
 PART_COLUMNS = (("Part", "text"), ("Number", "text"), ("What became of it", "text"), ("Quantity", "number"))
@@ -214,7 +215,7 @@ def _evidence(visit_id: str) -> None:
     for bench in benches(visit_id):
         st.markdown(words.plain(bench_sentence(bench)))
         if not words.is_missing(bench.u_pa):
-            page.rows([("", "text"), ("", "text")], budget(bench, unit), "")
+            page.rows(FACT_COLUMNS, budget(bench, unit), "")
 
 
 def budget(bench: Any, unit: str | None) -> list[tuple[str, str]]:

@@ -239,12 +239,15 @@ def plain_table(
     currency: str = "",
     missing: str = "",
     whole: Callable[[], pd.DataFrame] | None = None,
+    n: int | None = None,
 ) -> None:
     """A table of groups with its export; in a narrow window its rows stand one under the other.
 
     shares: columns shown in percent. amounts: columns of money, whole units. missing: what stands for a missing value.
-    whole: gives what the file holds, where the table is only the first of it.
+    whole: gives what the file holds, where the table is only the first of it. n: how many rows that are.
     """
+    if n is not None and n > len(frame):
+        st.caption(f"The first {words.count(len(frame))} of {words.count(n)} rows; the export holds them all.")
     shown = frame.assign(**{name: 100 * frame[name].astype(float) for name in shares})
     config: dict[str, Any] = {name: st.column_config.Column(help=_help(name)) for name in frame.columns if _help(name)}
     config |= {

@@ -33,7 +33,6 @@ from models.figures.technicians import FAIRNESS
 from pipelines.contract.codes import CHECK_CODE
 from pipelines.errors import GoodpullError
 
-FACT_COLUMNS = (("What", "text"), ("On record", "text"))
 QUESTIONS = (
     "What did the gauge say, and where was it teed in?",
     "What was tried before the switch was condemned?",
@@ -156,7 +155,7 @@ def _case(number: int, visit_id: str) -> list[Any]:
     return [
         paper.Heading(f"Case {number}: visit {visit_id}, {words.date(visit['arrived_on'])}"),
         paper.Pair(
-            (paper.table(FACT_COLUMNS, facts, "", shares=(0, 1)),),
+            (paper.table(visit_sheet.FACT_COLUMNS, facts, "", shares=(0, 1)),),
             (
                 paper.table(visit_sheet.READING_COLUMNS, readings, "No readings were recorded."),
                 paper.table((("Checks and what was found", "text"),), checks, "No checks were recorded."),

@@ -52,7 +52,6 @@ def show() -> None:
         return
     scope = scope_bar.scope()
     people = figures_access.technicians(scope)
-    code_names.switch()
     if people.table.empty:
         page.answer("No technician attended a draft fault for these filters, so there is nothing to compare.")
         empty_scope.show()

@@ -5,7 +5,18 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import code_names, entry_words, own_entry, page, roles, same_person, store_access, visit_table, words
+from dashboard import (
+    code_names,
+    entry_words,
+    own_entry,
+    page,
+    record_lookups,
+    roles,
+    same_person,
+    store_access,
+    visit_table,
+    words,
+)
 from pipelines.errors import GoodpullError
 from pipelines.own_work import Entry, Kept
 
@@ -26,8 +37,9 @@ KINDS = {
 }
 _DELIVERED = """
 SELECT corrected_at, visit_id, corrected_field, target, new_value, is_allowed, has_visit, corrected_by, reason
-FROM correction_entered WHERE NOT is_own ORDER BY corrected_at DESC LIMIT 2000
+FROM correction_entered WHERE NOT is_own ORDER BY corrected_at DESC, correction_id
 """
+_N_DELIVERED = "SELECT count(*) AS n FROM correction_entered WHERE NOT is_own"
 _LOST = "SELECT DISTINCT correction_id FROM correction_entered WHERE NOT has_visit"
 _NO_VISIT = "changes nothing: its visit is not on record any more"
 _IN_FORCE = "SELECT count(*) AS n, count(DISTINCT visit_id) AS n_visits FROM correction"
@@ -131,12 +143,20 @@ def _undo(in_force: list[Kept]) -> None:
 
 
 def _delivered() -> None:
-    rows = store_access.frame(_DELIVERED)
-    if rows.empty:
+    n = int(store_access.row(_N_DELIVERED)["n"])
+    if not n:
         return
     st.header("Came with the files")
     st.markdown("These were loaded as the table corrections. Take one back by a correction entered here.")
-    shown = pd.DataFrame(
+    shown = _delivered_lines(record_lookups.ROWS_LISTED)
+    visit_table.plain_table(shown, "delivered_corrections", whole=_delivered_lines, n=n)
+
+
+def _delivered_lines(limit: int | None = None) -> pd.DataFrame:
+    """The corrections that came with the files, the newest first, in words."""
+    roles.require_page("corrections")
+    rows = store_access.frame(_DELIVERED + ("" if limit is None else f"LIMIT {limit}"))
+    return pd.DataFrame(
         {
             "When": rows["corrected_at"].astype(str).str[:16],
             "About": rows["visit_id"],
@@ -156,7 +176,6 @@ def _delivered() -> None:
             ],
         }
     )
-    visit_table.plain_table(shown, "delivered_corrections")
 
 
 if __name__ == "__main__":

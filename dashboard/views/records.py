@@ -9,6 +9,7 @@ from dashboard import (
     download,
     held_back_mending,
     identity_page,
+    long_list,
     mapping_page,
     notices,
     page,
@@ -158,21 +159,30 @@ def _held_back() -> None:
     reasons = record_lookups.held_back_reasons()
     lines = [
         (line.table_name, line.column_name, what_must_be(line.reason), words.count(line.n_rows), line.example)
-        for line in reasons.head(20).itertuples()
+        for line in reasons.itertuples()
     ]
     columns = (("Table", "text"), ("Column", "text"), ("Reason", "text"), ("Rows", "number"), ("For example", "text"))
-    page.rows(columns, lines, "No row is held back.")
+    long_list.show(columns, lines, "held_back_reasons", "No row is held back.", "the most frequent first")
     if not reasons.empty:
         page.lazily(
             "The rows, with the cells that were refused",
             "held_back_rows",
-            lambda: visit_table.plain_table(record_lookups.held_back_rows(), "held_back"),
+            _refused_cells,
         )
         held_back_mending.show(reasons)
     settled = record_lookups.held_back_settled()
     if settled:
         said = (f"{words.count(n)} {SETTLED_WORDS[outcome]}" for outcome, n in settled.items())
         st.caption(f"Of the rows once held back, {words.joined(list(said))}. They are kept as they were delivered.")
+
+
+def _refused_cells() -> None:
+    visit_table.plain_table(
+        record_lookups.held_back_rows(record_lookups.ROWS_LISTED),
+        "held_back",
+        whole=record_lookups.held_back_rows,
+        n=record_lookups.n_held_back_cells(),
+    )
 
 
 def what_must_be(reason: str) -> str:

@@ -83,4 +83,18 @@ def test_filters_that_leave_nothing_are_cleared_in_the_address_too(browser, flee
         served_pages.settled(tab)
         assert tab.get_by_role("combobox", name="Period").input_value() == "All records"
         assert tab.get_by_text("Where it arises").count() == 1
+
+
+def test_code_names_stay_in_the_address_across_pages_and_a_reload(browser, fleet_address: str) -> None:
+    with opened(browser, f"{fleet_address}/?period=Chosen+dates") as (tab, seen):
+        tab.get_by_text("Show code names").click()
+        tab.wait_for_url("**code_names=true*")
+        served_pages.settled(tab)
+        for title, path in (("Parts waste", "parts_waste"), ("Records", "records"), ("Coaching", "coaching")):
+            go_to(tab, title, path)
+            assert asked(tab).get("code_names") == "true", path
+        tab.reload()
+        served_pages.settled(tab)
+        assert asked(tab).get("code_names") == "true"
+        assert tab.get_by_role("switch", name="Show code names").is_checked()
         assert_sound(tab, seen)

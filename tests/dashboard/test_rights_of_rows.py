@@ -63,6 +63,7 @@ TABLE: dict[str, tuple[Callable[[Any], Any], set[str]]] = {
     "record_lookups.held_back_reasons": (lambda one: record_lookups.held_back_reasons(), {M, T}),
     "record_lookups.n_held_back_open": (lambda one: record_lookups.n_held_back_open(), {M, T}),
     "record_lookups.held_back_settled": (lambda one: record_lookups.held_back_settled(), {M, T}),
+    "record_lookups.n_held_back_cells": (lambda one: record_lookups.n_held_back_cells(), {M, T}),
     "record_lookups.held_back_rows": (lambda one: record_lookups.held_back_rows(), {M, T}),
     "record_lookups.columns_left_out": (lambda one: record_lookups.columns_left_out(), {M, T}),
     "record_lookups.health": (lambda one: record_lookups.health(), {M, T}),
