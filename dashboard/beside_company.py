@@ -34,8 +34,8 @@ class Beside:
     """One technician and whom they are set beside.
 
     person: their row. table, checks: as table and steps of TechnicianFigures; the first holds everybody who is counted,
-    of the second the company's rates are meant. note: said beside them, empty to the trainer. has_company: whether
-    anybody is counted.
+    of the second the company's rates are meant. note: said beside them, empty where there is nothing to say.
+    has_company: whether anybody is counted.
     """
 
     person: pd.Series
@@ -45,8 +45,8 @@ class Beside:
     has_company: bool = True
 
 
-def of(technician_id: str, table: pd.DataFrame, people: TechnicianFigures) -> Beside:
-    """table: people.table of the filters, with whatever columns were added. The technician must be in it."""
+def of(technician_id: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> Beside:
+    """people: of the scope. table: people.table, with whatever columns were added. The technician must be in it."""
     person = table[table["technician_id"] == technician_id].iloc[0]
     if roles.require_somebody().role != "technician":
         return Beside(person, table, people.steps)
@@ -60,7 +60,7 @@ def of(technician_id: str, table: pd.DataFrame, people: TechnicianFigures) -> Be
         return Beside(person, counted.head(0), people.steps.head(0), TOO_FEW, False)
     rates = whole.steps.drop_duplicates("step").set_index("step")["company_rate"]
     checks = people.steps.assign(company_rate=people.steps["step"].map(rates))
-    return Beside(person, counted, checks, WHOLE)
+    return Beside(person, counted, checks, "" if scope.is_everything else WHOLE)
 
 
 def coaching() -> CoachingEffect:

@@ -72,7 +72,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
 
 def sheet(one: str, table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     """The sheet itself, the same for the trainer and for the technician. table: people.table with shown_name."""
-    beside = beside_company.of(one, table, people)
+    beside = beside_company.of(one, table, people, scope)
     person = beside.person
     download.pack("coaching", scope, str(one))
     said = remarks.of(one)

@@ -55,7 +55,7 @@ def coaching_pack(
             f"technician: got {technician_id!r}; no draft fault attended by them is on record. "
             "The ids stand on the page Coaching and in: goodpull figures --json"
         )
-    beside = beside_company.of(technician_id, table, people)
+    beside = beside_company.of(technician_id, table, people, scope)
     person, name, is_own = beside.person, name_of(technician_id), roles.require_somebody().role == "technician"
     # To a technician the number of everybody's visits is not shown, on the page as on paper.
     facts = lookups.own_extent(technician_id, scope) if is_own else figures_access.coverage(scope)

@@ -93,12 +93,12 @@ def test_a_narrow_filter_tells_nothing_of_a_single_colleague(
     compared = part.table.assign(
         value=0.2, low=0.1, high=0.3, expected=1.0, expected_rate=0.1, is_flagged=True, reason="x"
     )
-    beside = beside_company.of(own, compared, part)
+    beside = beside_company.of(own, compared, part, scope)
     assert beside.person["swaps"] == part.table.set_index("technician_id").loc[own, "swaps"], "their own stay narrowed"
     assert beside.person[["value", "low", "high", "expected_rate", "expected"]].isna().all()
     assert (beside.person["is_flagged"], beside.person["reason"]) == (False, beside_company.NOT_COMPARED)
     everybody = whole.table.assign(value=0.2, reason="x")
-    assert beside_company.of(own, everybody, whole).person[["value", "reason"]].tolist() == [0.2, "x"]
+    assert beside_company.of(own, everybody, whole, ALL).person[["value", "reason"]].tolist() == [0.2, "x"]
     rates = whole.steps.drop_duplicates("step").set_index("step")["company_rate"]
     assert beside.checks.set_index("step")["company_rate"].eq(rates.reindex(beside.checks["step"])).all()
     test = AppTest.from_file(str(APP), default_timeout=SECONDS)
@@ -133,7 +133,7 @@ def test_of_two_technicians_neither_is_shown_the_other(
     test.run()
     assert_drawn(test)
     assert beside_company.TOO_FEW in said(test) and "across the company" not in said(test)
-    frame = technician_sheet.step_frame(beside_company.of("T1", people.table, people).person, people.table.head(0))
+    frame = technician_sheet.step_frame(beside_company.of("T1", people.table, people, ALL).person, people.table.head(0))
     assert frame["rate"].isna().all() and frame["own"].notna().any()
     act_as("trainer")
     assert "|all technicians|" in pack("T1", ALL)
