@@ -70,6 +70,11 @@ def naming(is_code: bool | None = None) -> Callable[[object], str]:
     return name_of
 
 
+def on_record() -> frozenset[str]:
+    """The ids of the technicians on record."""
+    return frozenset(_names(store_access.key(), store_access.settings().random_seed))
+
+
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _names(store_key: str, seed: int) -> dict[str, tuple[str, str]]:
     people = store_access.frame(_TECHNICIANS)

@@ -41,6 +41,7 @@ QUESTIONS = (
 HIDDEN = (
     "Customer details are hidden: site, appliance and notes are left out. Look a case up on the screen by its visit."
 )
+AS_WRITTEN = "Remarks stand as they were written and may hold names."
 
 
 def coaching_pack(
@@ -85,6 +86,8 @@ def coaching_pack(
         blocks += _case(number, visit_id) + answers(remarks.VISIT + visit_id)
     others = answers(*{one.beside for one in said if one.beside not in shown})
     blocks += [paper.Heading("Remarks about other visits"), *others] if others else []
+    if said:
+        blocks.append(paper.Text(AS_WRITTEN, is_quiet=True))
     blocks += [paper.PageBreak(), *_checklist()]
     day = last_day(facts, {})
     return paper.Document(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 
 import pandas as pd
 import streamlit as st
@@ -229,15 +230,20 @@ _OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected",
 _PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
 
 
+def coach_of(coach: object, name_of: Callable[[object], str], known: frozenset[str]) -> object:
+    """Who held a session: as a technician is shown where they are one on record, else as written."""
+    return name_of(coach) if str(coach) in known else coach
+
+
 def _log(scope: Scope) -> None:
     st.header("Coaching log")
-    name_of = code_names.naming()
+    name_of, known = code_names.naming(), code_names.on_record()
     lines = [
         (
             words.date(line.held_on),
             name_of(line.technician_id),
             words.label(line.topic),
-            line.coach_id,
+            coach_of(line.coach_id, name_of, known),
             line.remark,
             line.in_figures,
         )

@@ -6,10 +6,11 @@ import shutil
 from pathlib import Path
 
 import pytest
-from page_texts import APP, SECONDS, assert_drawn, opened, said
+from page_texts import APP, SECONDS, assert_drawn, opened, said, text_tables
 from streamlit.testing.v1 import AppTest
 
 from dashboard import code_names, roles, sign_in, store_access
+from pipelines.loading import load
 
 EMAIL = "{}@company.example"
 PAGES = ("coaching", "parts_waste", "seasons", "bench", "records", "corrections", "method", "this_week")
@@ -48,3 +49,38 @@ def test_the_switch_is_for_whoever_sees_names(
     test.run()
     assert_drawn(test)
     assert len([one for one in test.toggle if one.key == code_names.SWITCH_KEY]) == n
+
+
+@pytest.fixture(scope="module")
+def coached_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two sessions on record: one held by a technician on record, one by somebody else."""
+    home = tmp_path_factory.mktemp("coached")
+    files = {
+        "technicians": ("technician_id,branch", "TECH1,north", "TECH2,south"),
+        "visits": (
+            "visit_id,site_id,technician_id,arrived_at,visit_kind,symptom,is_declared_complete",
+            "V1,S1,TECH1,2026-01-05T10:00:00Z,no_heat,draft_not_proven,yes",
+            "V2,S2,TECH2,2026-01-06T10:00:00Z,no_heat,draft_not_proven,yes",
+        ),
+        "coaching_sessions": (
+            "session_id,technician_id,held_on,coach_id",
+            "C1,TECH1,2026-01-07,TECH2",
+            "C2,TECH2,2026-01-08,Kim",
+        ),
+    }
+    for name, rows in files.items():
+        (home / f"{name}.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    load(home, [home / f"{name}.csv" for name in files])
+    return home
+
+
+@pytest.mark.parametrize("served_home", ["coached_home"], indirect=True)
+def test_a_coach_on_record_stands_under_the_code_name(served_home: Path) -> None:
+    test = opened("coaching", code_names="true")
+    assert_drawn(test)
+    (log,) = [table for table in text_tables(test) if "Held on" in table]
+    with roles.whoever_has_the_files():
+        code = code_names.naming(True)("TECH2")
+    assert set(log["Coach"]) == {code, "Kim"}
+    (log,) = [table for table in text_tables(opened("coaching")) if "Held on" in table]
+    assert set(log["Coach"]) == {"TECH2", "Kim"}, "a name is not on record"

@@ -14,7 +14,7 @@ from page_texts import APP, SECONDS, assert_drawn, said
 from streamlit.testing.v1 import AppTest
 
 from dashboard import code_names, remarks, roles, sign_in, store_access
-from dashboard.printed import packs, typeset, web_page
+from dashboard.printed import coaching, packs, typeset, web_page
 from models.figures.scope import Scope
 from pipelines.own_work import FILE_NAME, OwnWork, OwnWorkError, new_id
 from pipelines.remarks import Remark
@@ -118,6 +118,7 @@ def test_an_answer_stands_beside_the_figure_on_every_sheet_and_on_paper(
     assert "at the shop" not in paper(other)
     hidden = paper(own, is_code=True)
     assert "at the shop" in hidden and own not in hidden, "a remark of their own stands under the code name"
+    assert coaching.AS_WRITTEN in hidden and coaching.AS_WRITTEN not in paper(other)
 
 
 def test_a_trainer_enters_for_them_and_it_says_so(home: Path, two: tuple[str, str]) -> None:
