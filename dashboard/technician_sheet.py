@@ -42,6 +42,8 @@ STEPS = {
 }
 # The table a step is read from; while it has no row, whether the step was done is not known.
 STEP_TABLES = {"reading_rate": "readings", "checks_rate": "checks", "after_reading_rate": "readings"}
+# A share this far below the company's is worth a talk.
+CLEARLY_BELOW = 0.05
 BESIDE = (
     "Shown beside it, without a range: nobody is judged by it. Who swaps on every call also swaps the bad ones, so this "
     "alone would hide the habit."
@@ -193,10 +195,26 @@ def step_frame(person: pd.Series, table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(lines).astype({"rate": float, "own": float})
 
 
+def first_steps(some: pd.DataFrame, table: pd.DataFrame) -> list[str]:
+    """The step in which each of some technicians lies furthest below the company; blank where none is clearly below.
+
+    some, table: rows of people.table, of those asked for and of all.
+    """
+    known = known_steps()
+    counted = {name: company_step(table, name) for name in known}
+    gaps = pd.DataFrame(
+        {name: n_done / n - some[name].astype(float) for name, (n_done, n) in counted.items() if n}, index=some.index
+    )
+    if gaps.empty:
+        return [""] * len(some)
+    clear = gaps.where(gaps > CLEARLY_BELOW, 0.0)
+    return [known[name] if gap else "" for name, gap in zip(clear.idxmax(axis=1), clear.max(axis=1), strict=True)]
+
+
 def start_with(frame: pd.DataFrame) -> str:
     """The step that lies furthest below the company's, in a sentence. frame: see step_frame."""
     gaps = frame.dropna(subset=["own", "rate"]).assign(gap=lambda rows: rows["rate"] - rows["own"])
-    gaps = gaps[gaps["gap"] > 0.05].sort_values("gap", ascending=False)
+    gaps = gaps[gaps["gap"] > CLEARLY_BELOW].sort_values("gap", ascending=False)
     if gaps.empty:
         return "No step lies clearly below the company's."
     first = gaps.iloc[0]

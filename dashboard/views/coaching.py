@@ -163,6 +163,7 @@ def step_estimate(n_done: float, n: float) -> Estimate:
 def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
     st.header("Look here first")
     st.markdown(words.plain(lately))
+    first = table[page.is_true(table["is_flagged"])]
     lines = [
         (
             person.shown_name,
@@ -170,9 +171,10 @@ def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
             words.share(person.expected_rate),
             words.count(person.draft_fault_visits),
             person.reason.removesuffix(FAIRNESS).strip(),
+            step,
             person.answered,
         )
-        for person in table[page.is_true(table["is_flagged"])].itertuples()
+        for person, step in zip(first.itertuples(), technician_sheet.first_steps(first, table), strict=True)
     ]
     columns = (
         ("Technician", "text"),
@@ -180,6 +182,7 @@ def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
         ("Expected from their calls", "number"),
         ("Draft faults", "number"),
         ("Why", "text"),
+        ("Step to start with", "text"),
         ("Answered", "text"),
     )
     page.rows(
@@ -189,6 +192,11 @@ def _first(table: pd.DataFrame, people: TechnicianFigures, lately: str) -> None:
         if is_compared(people)
         else "Nobody can be named yet: outcomes are not compared. The steps taken are below.",
     )
+    if lines:
+        st.caption(
+            "The rate is drawn towards the company's where cases are few; the reason counts them as they are. The step is the one "
+            "furthest below the company's; blank where none is clearly below."
+        )
 
 
 def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
