@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
@@ -13,6 +12,7 @@ from streamlit.errors import StreamlitDuplicateElementKey
 
 from dashboard import code_names, exports, reader_choice, roles, shown_cells
 from dashboard.charts.picture import Picture
+from dashboard.printed import pack_names
 from models.figures.scope import Scope
 
 XLSX_MIME = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -96,7 +96,7 @@ def pack(kind: str, scope: Scope, technician_id: str | None = None, claim_id: st
         document = packs.document(kind, scope, name_of, technician_id, claim_id, font)
         return typeset.pdf(document, size) if size else web_page.web_page(document)
 
-    name = f"{kind}_pack" if claim_id is None else f"{kind}_{re.sub(r'[^A-Za-z0-9._-]+', '_', claim_id)}"
+    name = pack_names.before_made(kind, scope, name_of, technician_id, claim_id)
     with st.container(horizontal=True, gap="small", vertical_alignment="center"):
         st.markdown("Printed pack:", width="content")
         for label, size, ending, mime in (

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import os
-import re
 import shlex
 import subprocess
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from dashboard import printing
 from dashboard.home_folder import HomeOption, default_home, no_records
-
-if TYPE_CHECKING:
-    from dashboard.printed.paper import Document
 
 EXIT_REFUSED = 1
 REPORT_EXAMPLES = (
@@ -114,15 +110,15 @@ def _write(
 ) -> list[Path]:
     from dashboard import code_names, roles, season_lookups
     from dashboard.exports import csv_bytes
-    from dashboard.printed import packs, typeset, web_page
-    from dashboard.report_scope import in_file_name, scope_of
+    from dashboard.printed import pack_names, packs, typeset, web_page
+    from dashboard.report_scope import scope_of
 
     with printing.progress("Setting the pack") as step, roles.whoever_has_the_files():
         scope = scope_of(*filters)
         step("Working out the figures", None)
         name_of = code_names.naming(is_code)
         document = packs.document(pack.value, scope, name_of, technician, claim)
-        name = file_name(document) + in_file_name(scope)
+        name = pack_names.of_file(document.name, scope)
         written = []
         for size in ("a4", "letter") if paper is Paper.both else (paper.value,):
             path = folder / f"{name}_{size}.pdf"
@@ -136,11 +132,6 @@ def _write(
             sites.write_bytes(csv_bytes(season_lookups.sites_to_check(scope)))
             written.append(sites)
     return written
-
-
-def file_name(document: Document) -> str:
-    """The document's name as a file may be called on any system."""
-    return re.sub(r"[^A-Za-z0-9._-]+", "_", document.name).strip("._") or "pack"
 
 
 def _run_after(command: str, files: list[Path]) -> None:

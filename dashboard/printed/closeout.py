@@ -7,7 +7,7 @@ from typing import Any
 
 from dashboard import figures_access, missing_parts, notices, scope_bar, store_access, words
 from dashboard.home_folder import DEMO_MARKER
-from dashboard.printed import paper
+from dashboard.printed import pack_names, paper
 from dashboard.printed.week import FOOTER, last_day
 from models.figures.scope import Scope
 
@@ -46,7 +46,13 @@ def closeout_pack(scope: Scope) -> paper.Document:
     ]
     day = last_day(facts, {})
     return paper.Document(
-        "Close-out checklist", _about(scope, day), tuple(blocks), FOOTER, day, f"closeout_{day.isoformat()}", PAGES
+        "Close-out checklist",
+        _about(scope, day),
+        tuple(blocks),
+        FOOTER,
+        day,
+        pack_names.of_document("closeout", day),
+        PAGES,
     )
 
 

@@ -26,7 +26,7 @@ from dashboard import (
 from dashboard.beside_company import Beside
 from dashboard.charts.picture import ROW_HEIGHT
 from dashboard.charts.steps import step_rates
-from dashboard.printed import drawing, paper
+from dashboard.printed import drawing, pack_names, paper
 from dashboard.printed.week import FOOTER, WHOLE, about, chart, last_day
 from models.figures.scope import Scope
 from models.figures.technicians import FAIRNESS
@@ -96,7 +96,7 @@ def coaching_pack(
         tuple(blocks),
         FOOTER,
         day,
-        f"coaching_{name}_{day.isoformat()}",
+        pack_names.of_document("coaching", day, name),
     )
 
 

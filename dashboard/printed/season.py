@@ -6,7 +6,7 @@ from typing import Any
 
 from dashboard import figures_access, lookups, notices, season_lists, season_lookups, store_access, words
 from dashboard.charts.seasons import outlook, year
-from dashboard.printed import drawing, paper
+from dashboard.printed import drawing, pack_names, paper
 from dashboard.printed.week import FOOTER, HALF, about, chart, last_day
 from dashboard.views.seasons import FAMILIES, answer, next_steps, not_narrowed, skill_sentence
 from models.figures.scope import Scope
@@ -55,7 +55,13 @@ def season_pack(scope: Scope, font: str | None = drawing.FONT) -> paper.Document
     ]
     day = last_day(facts, lookups.latest_week(scope))
     return paper.Document(
-        "Before the season", about(scope, facts), tuple(blocks), FOOTER, day, f"season_{day.isoformat()}", PAGES
+        "Before the season",
+        about(scope, facts),
+        tuple(blocks),
+        FOOTER,
+        day,
+        pack_names.of_document("season", day),
+        PAGES,
     )
 
 

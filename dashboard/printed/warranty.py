@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard import claimed_switch, figures_access, notices, roles, store_access, visit_sheet, words
-from dashboard.printed import paper
+from dashboard.printed import pack_names, paper
 from dashboard.printed.week import last_day
 from models.figures.scope import Scope
 from pipelines.errors import GoodpullError
@@ -83,7 +83,7 @@ def warranty_pack(claim_id: str) -> paper.Document:
         tuple(blocks),
         FOOTER,
         day,
-        f"warranty_{claim_id}_{day.isoformat()}",
+        pack_names.of_document("warranty", day, claim_id),
     )
 
 

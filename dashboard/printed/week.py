@@ -12,7 +12,7 @@ from dashboard.charts.callbacks import callback_curve
 from dashboard.charts.control import control_chart
 from dashboard.charts.picture import Picture
 from dashboard.home_folder import DEMO_MARKER
-from dashboard.printed import drawing, paper
+from dashboard.printed import drawing, pack_names, paper
 from models.figures.control import ControlChart
 from models.figures.coverage import is_mostly_unproven
 from models.figures.scope import Scope
@@ -66,7 +66,9 @@ def week_pack(scope: Scope, name_of: Callable[[object], str], font: str | None =
     ]
     day = last_day(facts, week)
     title = f"This week: {words.date(week['week_on'])}" if week else "This week"
-    return paper.Document(title, about(scope, facts), tuple(blocks), FOOTER, day, f"week_{day.isoformat()}", PAGES)
+    return paper.Document(
+        title, about(scope, facts), tuple(blocks), FOOTER, day, pack_names.of_document("week", day), PAGES
+    )
 
 
 def about(scope: Scope, facts: dict, is_own: bool = False) -> str:
@@ -96,7 +98,7 @@ def included(n_corrections: int) -> str:
 
 def last_day(facts: dict, week: dict) -> dt.date:
     """The last day with a visit in the scope: the pack's date, so that the same records give the same file."""
-    return pd.Timestamp(facts["last_on"] or week.get("week_on") or "2000-01-01").date()
+    return pd.Timestamp(facts["last_on"] or week.get("week_on") or pack_names.NO_DAY).date()
 
 
 def chart(picture: Picture | None, otherwise: str, caption: str, font: str | None, width: int, height: int) -> object:

@@ -199,7 +199,7 @@ def test_a_technician_gets_their_own_sheet_and_nothing_of_anybody_else(browser, 
         assert shared.own in written
         # On paper too: their own numbers, nobody else's name.
         value = value_on_card(tab, "Swaps per draft fault")
-        pack = taken(tab, "coaching_pack")
+        pack = taken(tab, "coaching_")
         assert pack.all_say(value) and pack.all_say(shared.own)
         sent = received.text() + written + pack.whole
         assert not named(shared.others(), sent)
@@ -228,7 +228,7 @@ def test_the_owner_prints_the_week_and_a_claim_without_any_name(browser, shared:
         tab.wait_for_url("**/this_week**")
         served_pages.settled(tab)
         value = value_on_card(tab, "Switches pulled that were good")
-        week = taken(tab, "week_pack")
+        week = taken(tab, "week_")
         assert set(week.n_pages.values()) == {2} and week.all_say(value)
         everybody = {*shared.names, *shared.names.values()}
         assert not named(everybody, received.text() + claim.whole + week.whole)

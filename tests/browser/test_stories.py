@@ -27,7 +27,7 @@ def printed(tab, kind: str, figure: str, most_pages: int) -> Packs:
     """The pack of the page in its three forms; the figure on this card stands in all of them as the screen shows it."""
     shown = value_on_card(tab, figure)
     assert any(sign.isdigit() for sign in shown), shown
-    found = taken(tab, f"{kind}_pack")
+    found = taken(tab, f"{kind}_")
     assert found.all_say(shown) and found.all_say(figure), (shown, found.texts)
     assert all(1 <= n <= most_pages for n in found.n_pages.values()), found.n_pages
     return found
