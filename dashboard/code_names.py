@@ -37,6 +37,11 @@ def switch() -> bool:
     )
 
 
+def is_shown() -> bool:
+    """Whether this reader sees code names now: chosen, or no others are theirs to see."""
+    return roles.names_hidden() or bool(st.session_state.get(SWITCH_KEY))
+
+
 def code_names(technician_ids: list[str], seed: int) -> dict[str, str]:
     """A tree for each technician, drawn without order so that the name tells nothing. ids: sorted."""
     order = np.random.default_rng(seed).permutation(len(technician_ids))
@@ -56,7 +61,7 @@ def naming(is_code: bool | None = None) -> Callable[[object], str]:
     """
     table = _names(store_access.key(), store_access.settings().random_seed)
     reader = roles.require_somebody()
-    is_code = roles.names_hidden() or (bool(st.session_state.get(SWITCH_KEY)) if is_code is None else is_code)
+    is_code = is_shown() if is_code is None else roles.names_hidden() or is_code
     unknown = "a technician not on record"
 
     def name_of(technician_id: object) -> str:

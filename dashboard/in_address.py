@@ -21,13 +21,17 @@ def choice(
     shown: Callable[[str], str] = str,
     is_first_usual: bool = False,
     width: int = 340,
+    written: Callable[[str], str] = str,
 ) -> str | None:
     """A list whose choice stands in the address as `param`; the chosen one, or None.
 
     unknown: said, with {} for the id, where the address asks for one that is not in the list; then nothing is chosen.
     is_first_usual: the first is chosen where nothing was asked for; it is then not written into the address.
+    written: how an option stands in the address; as it is, it is understood there, too.
     """
-    asked, known = st.query_params.get(param), list(options)
+    known = list(options)
+    asked = st.query_params.get(param)
+    asked = {written(one): one for one in known}.get(asked, asked) if asked is not None else None
     usual = 0 if is_first_usual and known else None
     one = st.selectbox(
         title,
@@ -44,7 +48,7 @@ def choice(
         elif asked is not None:
             del st.query_params[param]
     elif asked is not None or usual is None or one != known[0]:
-        st.query_params[param] = one
+        st.query_params[param] = written(one)
     return one
 
 

@@ -12,6 +12,7 @@ from dashboard import (
     chart_drill,
     coached,
     coaching_sessions,
+    code_names,
     download,
     figure_card,
     figures_access,
@@ -54,7 +55,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
     """The sheet of the technician chosen here. table: people.table with shown_name."""
     st.header("One technician's sheet")
     names = table.sort_values("shown_name").set_index("technician_id")["shown_name"].to_dict()
-    # The id stands in the address, not the name: a link holds whether names or code names are shown.
+    # The id stands in the address, so that a link outlives a change of name; under code names it would give the person away.
     one = in_address.choice(
         "Technician",
         list(names),
@@ -62,6 +63,7 @@ def show(table: pd.DataFrame, people: TechnicianFigures, scope: Scope) -> None:
         "Technician {} attended no draft fault for these filters, or is not on record.",
         "Choose a technician",
         names.__getitem__,
+        written=names.__getitem__ if code_names.is_shown() else str,
     )
     if one is None:
         st.markdown(

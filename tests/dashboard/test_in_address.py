@@ -9,20 +9,22 @@ import pytest
 from page_texts import APP, SECONDS, assert_drawn, opened, said
 from streamlit.testing.v1 import AppTest
 
-from dashboard import figures_access, in_address, lookups, roles, sign_in, store_access, visit_link
+from dashboard import code_names, figures_access, in_address, lookups, roles, sign_in, store_access, visit_link
 from models.figures.scope import Scope
 
 UNSCOPED = ("bench", "records", "corrections", "method")
 EMAIL = "{}@company.example"
 
 
-def at(view: str, **address: str) -> AppTest:
-    """The page opened by an address of its own."""
+def at(view: str, chosen: dict[str, bool] | None = None, **address: str) -> AppTest:
+    """The page opened by an address of its own. chosen: what a browser would have set from it."""
     test = opened("this_week")
+    for key, value in (chosen or {}).items():
+        test.session_state[key] = value
     if view != "this_week":
         test.switch_page(f"views/{view}.py")
-    for key, value in address.items():
-        test.query_params[key] = value
+    for param, asked in address.items():
+        test.query_params[param] = asked
     return test.run()
 
 
@@ -88,6 +90,25 @@ def test_what_is_chosen_goes_into_the_address_and_back(served_home: Path) -> Non
     test.selectbox(key="listed_site_choice").set_value(sites[1]).run()
     assert test.query_params["listed_site"] == sites[1]
     assert at("sites", listed_site=sites[1]).selectbox(key="listed_site_choice").value == sites[1]
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+def test_under_code_names_the_address_names_nobody(served_home: Path) -> None:
+    with roles.whoever_has_the_files():
+        one = str(figures_access.technicians(Scope()).table["technician_id"].iloc[0])
+        code = code_names.naming(True)(one)
+    test = at("coaching", technician=one)
+    assert test.selectbox(key="technician_choice").value == one and test.query_params["technician"] == one
+    test.toggle(key=code_names.SWITCH_KEY).set_value(True).run()
+    assert_drawn(test)
+    assert test.selectbox(key="technician_choice").value == one
+    assert test.query_params["technician"] == code != one
+    # Whoever is sent it sees the same sheet, under the same name.
+    test = at("coaching", {code_names.SWITCH_KEY: True}, technician=code)
+    assert_drawn(test)
+    assert test.selectbox(key="technician_choice").value == one and test.query_params["technician"] == code
+    test.toggle(key=code_names.SWITCH_KEY).set_value(False).run()
+    assert test.query_params["technician"] == one
 
 
 def test_a_visit_opened_here_is_written_and_taken_out_again() -> None:
