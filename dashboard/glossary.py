@@ -74,6 +74,21 @@ GLOSSARY: dict[str, str] = {
         "Good switches pulled, divided by the draft faults a person went to. The share among swaps would hide "
         "the habit of swapping every time, since that pulls the bad ones too."
     ),
+    "Excess seen from": (
+        "The smallest excess over the expected figure that so many cases would show. One below it could not be told from chance."
+    ),
+    "Separable": (
+        "Whether person and site can be told apart. They cannot where nearly all of somebody's draft faults were at one site, "
+        "and nearly all of that site's were theirs."
+    ),
+    "Likely good, no clear test": (
+        "Over the swaps without a clear bench result: the probabilities that the switch was good, added up."
+    ),
+    "Came again": "A draft fault within 180 days of an earlier one without a root cause.",
+    "Condensate": (
+        "Draft faults whose cause is in traps, drains, water in the hose, the collector box or a sagging vent."
+    ),
+    "Blockage": "Draft faults whose cause is a blocked intake or port, or ice, snow, nests and debris at the outlet.",
     "New starter": ("Under a year with the company. Shown apart: their cases are few and they are still being taught."),
     "Known waste": "What swaps cost whose removed switch the bench found good.",
     "Estimated waste": (
@@ -113,9 +128,15 @@ FORMS: dict[str, str] = {
     "break (?:points?|readings?)": "Break point",
     "in\\. w\\.c\\.|(?:inch(?:es)? of )?water column": "Water column",
     "swaps?": "Swap",
-    "good (?:pulls?|switches pulled)|switches pulled that were good": "Good pull",
+    "likely good, no clear test": "Likely good, no clear test",
+    "excess seen from": "Excess seen from",
+    "(?:not )?separable": "Separable",
+    "came again": "Came again",
+    "condensate(?! (?:trap|drain))": "Condensate",
+    "blockages?": "Blockage",
+    "bench good|good (?:pulls?|switches pulled)|switches pulled that were good": "Good pull",
     "disputed(?: bench)? results?": "Disputed result",
-    "(?:clear )?bench results?|clear results?": "Bench result",
+    "(?:clear )?bench results?|clear (?:results?|tests?)": "Bench result",
     "field evidence|readings say": "Field evidence",
     "(?:no |without a )?root cause(?: recorded| on record)?": "Root cause recorded",
     "callbacks?|came back|back within \\d+ days": "Callback",

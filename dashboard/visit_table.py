@@ -190,7 +190,7 @@ WIDTHS = {
 _WIDE_ONLY = ("Notes", "Readings say", "Draft margin, in. w.c.", "Draft margin, Pa")
 
 # Columns whose title is shorter than the term it stands for.
-_HELP = {"Bench": "bench result", "Expected": "mix of calls", "Bench good": "good pull"}
+_HELP = {"Bench": "bench result"}
 
 
 def _help(title: str | None) -> str | None:

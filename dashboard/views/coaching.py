@@ -219,7 +219,7 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
                 "Good pulls per draft fault": part["value"],
                 "Range from": part["low"],
                 "Range to": part["high"],
-                "Expected": part["expected_rate"],
+                "Expected from their calls": part["expected_rate"],
                 "Reading before": part["reading_rate"],
                 "Cause recorded": part["cause_rate"],
                 "Excess seen from": part["smallest_visible_excess"],
@@ -228,14 +228,14 @@ def _everyone(table: pd.DataFrame, people: TechnicianFigures) -> None:
             }
         )
         if not is_compared(people):
-            shown = shown.drop(columns=list(_OUTCOMES))
+            shown = shown.drop(columns=list(OUTCOMES))
         ranges = {"Good pulls per draft fault": ("Range from", "Range to")} if is_compared(people) else {}
         people_table.show(shown, f"people_{title[:3].lower()}", _PERCENT, ranges=ranges)
 
 
 # What is told only where outcomes are compared.
-_OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected", "Excess seen from")
-_PERCENT = {*_OUTCOMES, "Reading before", "Cause recorded"}
+OUTCOMES = ("Good pulls per draft fault", "Range from", "Range to", "Expected from their calls", "Excess seen from")
+_PERCENT = {*OUTCOMES, "Reading before", "Cause recorded"}
 
 
 def coach_of(coach: object, name_of: Callable[[object], str], known: frozenset[str]) -> object:

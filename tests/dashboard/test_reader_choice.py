@@ -9,6 +9,7 @@ import pytest
 from page_texts import opened, said
 
 from dashboard import glossary, reader_choice, words
+from dashboard.views import coaching
 from dashboard.views.seasons import weather_line
 from models.methods.numeral import canonical
 
@@ -80,6 +81,26 @@ def test_terms_are_found_and_explained() -> None:
         "held back", "exact duplicates", "near-certain", "draw at random", "removed tag", "mapping",
     ]  # fmt: skip
     assert glossary.help_for("Understood") and glossary.help_for("If filled")
+
+
+@pytest.mark.parametrize("served_home", ["fleet_home"], indirect=True)
+@pytest.mark.parametrize(
+    ("name", "heads"),
+    [
+        ("coaching", ("Clear tests", "Separable")),
+        ("parts_waste", ("Bench good", "Likely good, no clear test")),
+    ],
+)
+def test_statistical_heads_of_tables_are_terms(served_home: Path, name: str, heads: tuple[str, ...]) -> None:
+    test = opened(name)
+    marked = " ".join(str(part.proto.body) for part in test.get("html"))
+    for head in heads:
+        assert re.search(rf'<th [^>]*><span class="gp-term"[^>]*>{re.escape(head)}</span>', marked), head
+
+
+@pytest.mark.parametrize("head", [*coaching.OUTCOMES, "came again", "Condensate", "Blockage", "Bench good"])
+def test_a_head_that_is_not_on_every_page_is_a_term(head: str) -> None:
+    assert 'class="gp-term"' in glossary.with_terms(head)
 
 
 def test_the_glossary_stands_in_the_readme() -> None:
