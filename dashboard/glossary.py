@@ -86,7 +86,7 @@ GLOSSARY: dict[str, str] = {
     ),
     "Came again": "A draft fault within 180 days of an earlier one without a root cause.",
     "Condensate": (
-        "Draft faults whose cause is in traps, drains, water in the hose, the collector box or a sagging vent."
+        "Draft faults whose cause is in traps, drains, water in the hose or the switch, the collector box or a sagging vent."
     ),
     "Blockage": "Draft faults whose cause is a blocked intake or port, or ice, snow, nests and debris at the outlet.",
     "New starter": ("Under a year with the company. Shown apart: their cases are few and they are still being taught."),
