@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import random
 import sys
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -53,9 +55,15 @@ def ended(how: int = ForwardMsg.FINISHED_SUCCESSFULLY) -> ForwardMsg:
 TITLE = element(heading={"tag": "h1", "body": "Sites"})
 
 
+def ran(work: Coroutine[Any, Any, Any]) -> None:
+    """In a thread of its own: where a browser is open in this one, a loop runs in it already."""
+    with ThreadPoolExecutor(1) as other:
+        other.submit(asyncio.run, work).result()
+
+
 def drawn(*sent: ForwardMsg) -> session_walk.Walked:
     walked = session_walk.Walked()
-    asyncio.run(session_walk._drawn(Server(*sent), session_walk._rerun("sites"), "sites", walked))
+    ran(session_walk._drawn(Server(*sent), session_walk._rerun("sites"), "sites", walked))
     return walked
 
 
@@ -93,7 +101,7 @@ def test_another_filter_is_chosen_by_its_own_box(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(session_walk, "connect", lambda *_, **__: Connected())
     walked = session_walk.Walked()
-    asyncio.run(session_walk._look_at("http://127.0.0.1:1", "sites", random.Random(1), walked))
+    ran(session_walk._look_at("http://127.0.0.1:1", "sites", random.Random(1), walked))
     assert len(walked.opened) == len(walked.changed) == 1 and not walked.errors
     first, second = (asked.rerun_script for asked in server.asked)
     assert first.page_name == second.page_name == "sites" and not first.widget_states.widgets

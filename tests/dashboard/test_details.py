@@ -9,8 +9,7 @@ import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said, text_tables
 
-from dashboard import callback_detail, outside_list, rate_detail, roles, store_access, visit_sheet
-from dashboard.printed import season
+from dashboard import callback_detail, outside_list, rate_detail, roles, season_lists, store_access, visit_sheet
 from dashboard.views.seasons import beyond_weather
 
 
@@ -119,7 +118,7 @@ def test_the_uncertainty_of_a_bench_result_is_shown_in_parts() -> None:
 
 
 def test_few_parts_in_a_hundred_are_not_none() -> None:
-    assert [season._per_hundred(one) for one in (0.0, 0.001, 0.006, 0.25)] == ["0", "under 1", "1", "25"]
+    assert [season_lists._per_hundred(one) for one in (0.0, 0.001, 0.006, 0.25)] == ["0", "under 1", "1", "25"]
 
 
 def test_the_outside_checks_are_told_with_how_far_each_was_followed() -> None:

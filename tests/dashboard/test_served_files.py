@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -56,7 +57,9 @@ class Client:
             async with httpx.AsyncClient(transport=httpx.ASGITransport(self._app), base_url="http://pages") as client:
                 return await client.request(method, path, headers=headers)
 
-        return asyncio.run(ask())
+        # In a thread of its own: where a browser is open in this one, a loop runs in it already.
+        with ThreadPoolExecutor(1) as other:
+            return other.submit(asyncio.run, ask()).result()
 
     def get(self, path: str, headers: dict[str, str] | None = None) -> httpx.Response:
         return self.ask(path, headers)

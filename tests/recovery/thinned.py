@@ -98,9 +98,8 @@ def what_is_missing(con: duckdb.DuckDBPyConnection, field: str) -> Missing:
     with patch.object(seasonal, "_regions", return_value=[]):
         year = seasonal.seasons(con, scope, settings, np.random.default_rng(0)) if field == "cause" else {}
     came_back: Any = callbacks(con, scope, settings) if field in ("cause", "appliance") else blank
-    cost: Any = SimpleNamespace(estimated=none)
     good = good_switch_rate(con, scope, settings)
-    return missing(con, scope, settings, coverage(con, scope), testing, good, came_back, year, cost)
+    return missing(con, scope, settings, coverage(con, scope), testing, good, came_back, year, none)
 
 
 def drawn_swaps(rng: np.random.Generator, n: int) -> pd.DataFrame:
