@@ -48,8 +48,13 @@ def draft_unit(company_unit: str | None) -> str | None:
 
 def temperature() -> str:
     """°C or °F: the reader's; °C while nothing is chosen."""
+    return chosen_temperature() or TEMPERATURES[0]
+
+
+def chosen_temperature() -> str | None:
+    """°C or °F; None where nobody chose, as in a command."""
     chosen = _chosen(TEMPERATURE_KEY)
-    return chosen if chosen in TEMPERATURES else TEMPERATURES[0]
+    return chosen if chosen in TEMPERATURES else None
 
 
 def currency() -> str:

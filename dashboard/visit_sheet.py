@@ -154,7 +154,7 @@ def readings(visit_id: str) -> list[tuple[str, str, str]]:
             words.label(line.quantity),
             words.pressure(line.value_pa, unit)
             if not words.is_missing(line.value_pa)
-            else f"{words.number(line.value, 2)} {words.UNIT_SIGNS.get(line.unit, line.unit) if not words.is_missing(line.unit) else '(unit unknown)'}",
+            else words.reading(line.value, line.unit),
             ", ".join(
                 words.label(part) for part in (line.taken, line.condition, line.contacts) if not words.is_missing(part)
             ),

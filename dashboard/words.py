@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Sequence
 
-from dashboard.reader_choice import written
+from dashboard.reader_choice import chosen_temperature, written
 from models.figures.sites import draft_unit
 from models.methods.estimate import Estimate
 from models.methods.numeral import rewritten
@@ -263,3 +263,13 @@ def _minus(value: float, digits: int) -> str:
     plain_text = f"{abs(value):,.{digits}f}"
     is_below = value < 0 and float(plain_text.replace(",", "")) != 0
     return ("−" if is_below else "") + written(plain_text)
+
+
+def reading(value: float, unit: object) -> str:
+    """A reading that is no pressure, with its unit; a temperature in the reader's, as delivered where nobody chose one."""
+    chosen = chosen_temperature()
+    if unit == "Cel" and chosen == "°F":
+        value, unit = value * 9 / 5 + 32, "[degF]"
+    elif unit == "[degF]" and chosen == "°C":
+        value, unit = (value - 32) * 5 / 9, "Cel"
+    return f"{number(value, 2)} {'(unit unknown)' if is_missing(unit) else UNIT_SIGNS.get(str(unit), str(unit))}"

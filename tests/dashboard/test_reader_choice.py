@@ -34,6 +34,17 @@ def test_numbers_stand_in_the_readers_separators(
     assert words.money(-1234.0, "USD") == money
 
 
+def test_a_temperature_read_is_told_in_the_readers_degrees(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Freezing and boiling water, by the definition of the two scales.
+    for chosen, told in (("", "212.00 °F"), ("°F", "212.00 °F"), ("°C", "100.00 °C")):
+        monkeypatch.setattr(reader_choice, "_chosen", lambda key, chosen=chosen: chosen)
+        assert words.reading(212.0, "[degF]") == told
+    for chosen, told in (("", "0.00 °C"), ("°C", "0.00 °C"), ("°F", "32.00 °F")):
+        monkeypatch.setattr(reader_choice, "_chosen", lambda key, chosen=chosen: chosen)
+        assert words.reading(0.0, "Cel") == told
+        assert words.reading(24.0, "V") == "24.00 V" and words.reading(24.0, None) == "24.00 (unit unknown)"
+
+
 def test_weather_is_told_in_the_readers_degrees(monkeypatch: pytest.MonkeyPatch) -> None:
     found = {"ratio": 2.0, "low": 1.5, "high": 3.0}
     assert "(°C) more in the week: 2.00 times the faults (1.50 to 3.00)" in weather_line("heating_degree_days_c", found)
