@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import streamlit as st
@@ -12,6 +14,7 @@ from streamlit import config
 # Test folders are no packages; the shared module stands beside this file.
 sys.path.insert(0, str(Path(__file__).parent))
 
+from dashboard import download
 from pipelines.loading import load
 from synthetic_data.generate import generate
 
@@ -94,3 +97,17 @@ def unclassed_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (home / "part_lines.csv").write_text("visit_id,line_no,part_number,quantity\nV1,1,P1,1\nV2,1,P1,1\n", "utf-8")
     load(home, [home / "visits.csv", home / "part_lines.csv"])
     return home
+
+
+@pytest.fixture
+def files(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[], bytes]]:
+    """What makes the files of the buttons drawn, by the button's key."""
+    made: dict[str, Callable[[], bytes]] = {}
+    drawn = download.st.download_button
+
+    def noted(label: str, *, data: Any, key: str, **more: Any) -> Any:
+        made[key] = data
+        return drawn(label, data=data, key=key, **more)
+
+    monkeypatch.setattr(download.st, "download_button", noted)
+    return made

@@ -6,12 +6,11 @@ import csv
 import io
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import download, page, record_lookups, roles
+from dashboard import page, record_lookups, roles
 from pipelines.contract.tables import TABLES
 from pipelines.loading import load
 
@@ -39,18 +38,10 @@ def refused_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def files(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[], bytes]]:
-    """What makes the files of the buttons drawn, by the button's key."""
-    made: dict[str, Callable[[], bytes]] = {}
-    drawn = download.st.download_button
-
-    def noted(label: str, *, data: Any, key: str, **more: Any) -> Any:
-        made[key] = data
-        return drawn(label, data=data, key=key, **more)
-
-    monkeypatch.setattr(download.st, "download_button", noted)
+def files(files: dict[str, Callable[[], bytes]], monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[], bytes]]:
+    """With every folded section open."""
     monkeypatch.setattr(page, "lazily", lambda title, key, content: content())
-    return made
+    return files
 
 
 def n_lines(made: bytes) -> int:

@@ -5,30 +5,15 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 import pytest
 from page_texts import assert_drawn, opened, said, text_tables
 
-from dashboard import download, roles, store_access
+from dashboard import roles, store_access
 from pipelines.loading import load
 
 N_DRAWN = 60
-
-
-@pytest.fixture
-def files(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[], bytes]]:
-    """What makes the files of the buttons drawn, by the button's key."""
-    made: dict[str, Callable[[], bytes]] = {}
-    drawn = download.st.download_button
-
-    def noted(label: str, *, data: Any, key: str, **more: Any) -> Any:
-        made[key] = data
-        return drawn(label, data=data, key=key, **more)
-
-    monkeypatch.setattr(download.st, "download_button", noted)
-    return made
 
 
 @pytest.fixture(scope="module")

@@ -6,14 +6,12 @@ import csv
 import datetime as dt
 import io
 import re
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 from page_texts import assert_drawn, opened, said
 
-from dashboard import code_names, download, figures_access, long_list, lookups, roles, visit_table, week_parts
+from dashboard import code_names, figures_access, long_list, lookups, roles, visit_table, week_parts
 from dashboard.printed import web_page
 from dashboard.printed.week import week_pack
 from models.figures.scope import Scope
@@ -62,20 +60,6 @@ def long_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (home / f"{name}.csv").write_text("\n".join(rows) + "\n", "utf-8")
     load(home, [home / f"{name}.csv" for name in files])
     return home
-
-
-@pytest.fixture
-def files(monkeypatch: pytest.MonkeyPatch) -> dict[str, Callable[[], bytes]]:
-    """What makes the files of the buttons drawn, by the button's key."""
-    made: dict[str, Callable[[], bytes]] = {}
-    drawn = download.st.download_button
-
-    def noted(label: str, *, data: Any, key: str, **more: Any) -> Any:
-        made[key] = data
-        return drawn(label, data=data, key=key, **more)
-
-    monkeypatch.setattr(download.st, "download_button", noted)
-    return made
 
 
 def lines_of(made: bytes) -> list[dict[str, str]]:
