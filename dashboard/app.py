@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import own_entry, page, roles, scope_bar, sign_in, stoppable, theme, visit_link
+from dashboard import own_entry, page, roles, scope_bar, sign_in, stoppable, store_access, theme, visit_link, words
 from pipelines.errors import GoodpullError
 
 PICTURES = Path(__file__).with_name("pictures")
@@ -26,6 +26,7 @@ PAGES = (
     ("corrections", "Corrections"),
     ("method", "Method"),
 )
+UNUSABLE_SETTINGS = "The settings cannot be used, so nothing is shown. Whoever started the pages sees the reason there."
 # What the page at the root is called within; nobody sees it.
 FIRST = "first"
 # Pages about the records and the method as a whole are not narrowed.
@@ -42,6 +43,19 @@ def main() -> None:
         # It may name people, so it is told where the program was started, not to whoever asks; see page.UNUSABLE.
         page.log.error("%s", error)
         _only(_unusable, "Not open")
+        return
+    try:
+        store_access.settings()
+    except GoodpullError as error:
+        page.log.error("%s", error)
+        # It names a file of this machine: told on the page only where nobody else can reach it.
+        why = UNUSABLE_SETTINGS if sign_in.is_required() else words.plain(error)
+
+        def unusable_settings() -> None:
+            st.title("Not open")
+            st.error(why)
+
+        _only(unusable_settings, "Not open")
         return
     if reader is None:
         _only(roles.refuse_page if sign_in.email() else sign_in.show, "Sign in")
